@@ -1,0 +1,1 @@
+"""What happened: added to, never rewritten."""

@@ -1,0 +1,1 @@
+"""Numbers, units, doubt, time, errors: what every other room stands on."""
