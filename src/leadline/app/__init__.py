@@ -1,0 +1,1 @@
+"""Everything a keeper can ask for, and the ports it needs."""

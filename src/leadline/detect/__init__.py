@@ -1,0 +1,1 @@
+"""What deserves attention."""

@@ -1,0 +1,1 @@
+"""What the water is now, and how sure we are."""

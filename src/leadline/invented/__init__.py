@@ -1,0 +1,1 @@
+"""An invented house with three systems, for the demo."""

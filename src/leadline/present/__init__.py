@@ -1,0 +1,1 @@
+"""Numbers, sentences and charts for people."""

@@ -1,0 +1,1 @@
+"""What deserves the keeper's minutes today."""

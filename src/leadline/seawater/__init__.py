@@ -1,0 +1,1 @@
+"""What is true of any seawater: plain functions on plain numbers."""
