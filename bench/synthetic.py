@@ -1,41 +1,60 @@
 """Simulated systems with a known truth, on which an estimator can be judged.
 
-The water follows mass balances on an hourly step; a keeper tests it now and then, with kits that err, and reacts to
-what was read. Nothing of Leadline is imported here, on purpose: the judge must not know how the judged one thinks.
+The water follows mass balances on an hourly step; a keeper tests it now and then, with kits that err, and
+reacts to what was read. Nothing of Leadline is imported here, on purpose: the judge must not know how the
+judged one thinks.
 What is common practice (demand classes, kit scatter, feeding, exchanges) is marked so beside the number.
 """
 
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
-
-from bench.synthetic_keeper import Keeper
+from bench.synthetic_keeper import G_PER, Keeper
+from bench.synthetic_kits import KITS
 from bench.synthetic_styles import STYLES, Style
-from bench.synthetic_water import HOURS, Water, ph_nbs
+from bench.synthetic_water import HOURS, Water
 
 COLUMNS = (
-    "time", "system", "kind", "subject", "value", "unit", "method", "sd", "to", "from", "recorded_at", "note", "extra",
-)  # fmt: skip
+    "time",
+    "system",
+    "kind",
+    "subject",
+    "value",
+    "unit",
+    "method",
+    "sd",
+    "to",
+    "from",
+    "recorded_at",
+    "note",
+    "extra",
+)
 QUANTITIES = (
-    "salinity", "temperature", "alkalinity", "calcium", "magnesium", "potassium", "nitrate", "phosphate", "ph",
-)  # fmt: skip
+    "salinity",
+    "temperature",
+    "alkalinity",
+    "calcium",
+    "magnesium",
+    "potassium",
+    "nitrate",
+    "phosphate",
+    "ph",
+)
 
 
 @dataclass(frozen=True)
 class SyntheticSystem:
     """One invented system: what its keeper wrote down, and what the water really was.
 
-    ``journal`` holds rows with the columns of the journal format (``extra`` as a dict, absent when empty), in order
-    of time. ``streams`` holds (stream id, unix seconds, values). ``truth`` answers in stored units: psu, °C, meq/L,
-    mg/L, and pH on the NBS scale; it raises ``KeyError`` for a quantity that was not simulated and ``ValueError``
-    for a moment outside the simulated span.
+    ``journal`` holds rows with the columns of the journal format (``extra`` as a dict, absent when empty), in
+    order of time. ``streams`` holds (stream id, unix seconds, values). ``truth`` answers in stored units: psu,
+    °C, meq/L, mg/L, and pH on the NBS scale; it raises ``KeyError`` for a quantity that was not simulated
+    and ``ValueError`` for a moment outside the simulated span.
     """
 
     seed: int
@@ -61,7 +80,7 @@ class SyntheticSystem:
 
 
 def make_system(seed: int, days: int = 400, style: str | None = None) -> SyntheticSystem:
-    """Invent one system and ``days`` days of its life. The same seed gives the same system, to the last digit.
+    """Invent one system and ``days`` days of its life; the same seed gives the same system to the last digit.
 
     ``style`` names one of ``STYLES``; otherwise the seed picks it, each in turn.
     """
@@ -81,9 +100,18 @@ def make_system(seed: int, days: int = 400, style: str | None = None) -> Synthet
     journal = sorted(keeper.rows, key=lambda row: row["time"])
     streams = _streams(chosen, grid, keeper, start.timestamp(), days, rng)
     return SyntheticSystem(
-        seed, chosen.name, system_id, keeper.system_toml(), journal, streams, start.timestamp(),
-        start.timestamp() + days * 86400.0, water.volume_true, water.parameters(), grid,
-    )  # fmt: skip
+        seed,
+        chosen.name,
+        system_id,
+        describe(keeper),
+        journal,
+        streams,
+        start.timestamp(),
+        start.timestamp() + days * 86400.0,
+        water.volume_true,
+        water.parameters(),
+        grid,
+    )
 
 
 def as_csv(journal: list[dict[str, Any]]) -> str:
@@ -98,6 +126,72 @@ def as_csv(journal: list[dict[str, Any]]) -> str:
         extra = row.get("extra")
         writer.writerow({**row, "extra": json.dumps(extra) if extra else ""})
     return out.getvalue()
+
+
+def describe(keeper: Keeper) -> str:
+    """The system as its keeper would describe it."""
+    stated = keeper.volume
+    lines = [
+        "[system]",
+        f'id = "{keeper.system}"',
+        f'name = "Synthetic {keeper.system} (invented)"',
+        'time_zone = "UTC"',
+        f'net_volume = "{stated:.0f} L"',
+        f'net_volume_sd = "{stated * keeper.water.volume_rel_sd:.0f} L"',
+        'units = "metric"',
+        "",
+        "[[vessel]]",
+        'id = "display"',
+        f'volume = "{stated:.0f} L"',
+        "",
+        "[room]",
+        'temperature = "21 degC"',
+        "relative_humidity = 0.5",
+        'co2 = "700 ppm"',
+        "",
+        "[[equipment]]",
+        'id = "topoff-1"',
+        'type = "topoff"',
+        'water = "ro"',
+    ]
+    if keeper.style.dosing == "pump":
+        for pump, substance, per in (
+            ("doser-1", keeper.carbonate, G_PER[keeper.carbonate]),
+            ("doser-2", "calcium-chloride-dihydrate", 20.04 * G_PER["calcium-chloride-dihydrate"]),
+        ):
+            lines += [
+                "",
+                "[[equipment]]",
+                f'id = "{pump}"',
+                'type = "doser"',
+                f'substance = "{substance}"',
+                f'concentration = "{keeper.strength * per * 1000:.1f} g/L"',
+            ]
+    for quantity in keeper.style.probes:
+        unit = {"temperature": "degC", "ph": "1", "salinity": "psu"}[quantity]
+        lines += [
+            "",
+            "[[stream]]",
+            f'id = "{quantity}"',
+            f'quantity = "{quantity}"',
+            f'unit = "{unit}"',
+            'period = "600 s"',
+            'vessel = "display"',
+        ]
+    for quantity, kit in keeper.kits.items():
+        lines += ["", "[[method]]", f'quantity = "{quantity}"', f'name = "{kit.method}"']
+        if kit.stated_sd:
+            lines.append(f'sd = "{kit.stated_sd * kit.factor:.3g} {kit.unit}"')
+        lines.append(f"minutes = {KITS[quantity][0].minutes}")
+    lines += [
+        "",
+        "[[band]]",
+        'quantity = "alkalinity"',
+        'aim = ["7.0 dKH", "9.5 dKH"]',
+        'limit = ["6.0 dKH", "12.0 dKH"]',
+        "",
+    ]
+    return "\n".join(lines)
 
 
 def _streams(
@@ -136,7 +230,7 @@ def _streams(
     return found
 
 
-# quantity: white noise, bias sd at a calibration, drift a day, digits shown (common practice for probes in use)
+# quantity: white noise, bias sd at a calibration, drift a day, digits shown (common practice)
 PROBES = {
     "temperature": (0.03, 0.15, 0.0, 2),
     "ph": (0.01, 0.05, 0.0012, 2),

@@ -1,4 +1,4 @@
-"""The keeper of a simulated system: tests at odd times with erring kits, doses, reacts, forgets, and writes it down."""
+"""The keeper of a simulated system: tests at odd times, doses, reacts, forgets, and writes it down."""
 
 from __future__ import annotations
 
@@ -7,15 +7,21 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-
-from bench.synthetic_kits import KITS, Kit, make_kit
+from bench.synthetic_kits import Kit, make_kit
 from bench.synthetic_styles import Style
-from bench.synthetic_water import ALK, CA, DKH, HOURS, K, MG, NO3, PO4, SALT, Water, salt_of
+from bench.synthetic_water import ALK, CA, DKH, HOURS, MG, NO3, PO4, SALT, K, Water, salt_of
 
 SPECIES_OF = {
-    "salinity": SALT, "alkalinity": ALK, "calcium": CA, "magnesium": MG, "potassium": K, "nitrate": NO3, "phosphate": PO4,
-}  # fmt: skip
-# grams for one meq or one mg (molar masses: NaHCO3 84.007, Na2CO3 105.988, CaCl2·2H2O 147.01, MgCl2·6H2O 203.30)
+    "salinity": SALT,
+    "alkalinity": ALK,
+    "calcium": CA,
+    "magnesium": MG,
+    "potassium": K,
+    "nitrate": NO3,
+    "phosphate": PO4,
+}
+# grams for one meq or one mg (molar masses: NaHCO3 84.007, Na2CO3 105.988, CaCl2·2H2O 147.01,
+# MgCl2·6H2O 203.30)
 G_PER = {
     "sodium-bicarbonate": 84.007e-3,
     "sodium-carbonate": 105.988e-3 / 2,
@@ -25,7 +31,7 @@ G_PER = {
 
 
 class Keeper:
-    """Sees the water only through kits; what it writes is the journal, what it does is the truth's business."""
+    """Sees the water only through kits; what is written is the journal, what is done goes into the truth."""
 
     def __init__(
         self, style: Style, water: Water, start: datetime, system_id: str, rng: np.random.Generator
@@ -56,11 +62,15 @@ class Keeper:
         if style.dosing in ("pump", "hand"):
             self.dose = demand * float(rng.uniform(0.7, 1.15))
         self.lime = float(rng.uniform(0.5, 0.95)) if style.dosing == "limewater" else 0.0
-        # salt mix: what the bag should give at 35, and how far each bag is from it (common practice: batches vary)
-        self.mix_mean = np.array([
-            float(rng.choice([7.0, 8.0, 8.5, 11.0])) / DKH, float(rng.choice([410.0, 425.0, 450.0])),
-            float(rng.choice([1290.0, 1330.0, 1390.0])), 395.0,
-        ])  # fmt: skip
+        # salt mix: what the bag should give at 35 (common practice: batches vary)
+        self.mix_mean = np.array(
+            [
+                float(rng.choice([7.0, 8.0, 8.5, 11.0])) / DKH,
+                float(rng.choice([410.0, 425.0, 450.0])),
+                float(rng.choice([1290.0, 1330.0, 1390.0])),
+                395.0,
+            ]
+        )
         self.new_bag()
         self.bag_left = int(rng.integers(2, 10))
         self.exchange_every = float(rng.uniform(*style.exchange_days))
@@ -77,11 +87,19 @@ class Keeper:
         """A new bag of salt: alkalinity ±5 %, calcium ±3 %, magnesium ±3 %, potassium ±3 %."""
         self.bag = self.mix_mean * np.exp(self.rng.normal(0, [0.05, 0.03, 0.03, 0.03]))
 
-    # -- writing -----------------------------------------------------------------------------------------------
+    # -- writing -----------------------------------------------------------------------------------
     def write(
-        self, hour: int, kind: str, subject: str, value: float | None = None, unit: str = "", *, forget: float | None = None,
-        minute: int = 0, **more: Any,
-    ) -> bool:  # fmt: skip
+        self,
+        hour: int,
+        kind: str,
+        subject: str,
+        value: float | None = None,
+        unit: str = "",
+        *,
+        forget: float | None = None,
+        minute: int = 0,
+        **more: Any,
+    ) -> bool:
         """One row, unless forgotten. Some amounts are written wrong."""
         rng = self.rng
         if rng.random() < (self.style.unlogged if forget is None else forget):
@@ -107,7 +125,7 @@ class Keeper:
         self.rows.append(row)
         return True
 
-    # -- a day -------------------------------------------------------------------------------------------------
+    # -- a day -------------------------------------------------------------------------------------
     def act(self, hour: int) -> None:
         """What happens at the start of this hour."""
         of_day = hour % HOURS
@@ -165,8 +183,16 @@ class Keeper:
                     extra=extra,
                 )
                 ca = self.strength * 20.04 * G_PER["calcium-chloride-dihydrate"] * 1000
-                self.write(hour, "addition", "calcium-chloride-dihydrate", self.dose * self.ca_trim / self.strength, "mL", forget=0.002,
-                           method="doser-2", extra={"concentration": f"{ca:.1f} g/L"})  # fmt: skip
+                self.write(
+                    hour,
+                    "addition",
+                    "calcium-chloride-dihydrate",
+                    self.dose * self.ca_trim / self.strength,
+                    "mL",
+                    forget=0.002,
+                    method="doser-2",
+                    extra={"concentration": f"{ca:.1f} g/L"},
+                )
             else:
                 self.write(
                     hour,
@@ -177,8 +203,15 @@ class Keeper:
                     forget=0.002,
                     method="doser-1",
                 )
-                self.write(hour, "addition", "calcium-chloride-dihydrate",
-                           self.dose * 20.04 * self.ca_trim * G_PER["calcium-chloride-dihydrate"], "g", forget=0.002, method="doser-2")  # fmt: skip
+                self.write(
+                    hour,
+                    "addition",
+                    "calcium-chloride-dihydrate",
+                    self.dose * 20.04 * self.ca_trim * G_PER["calcium-chloride-dihydrate"],
+                    "g",
+                    forget=0.002,
+                    method="doser-2",
+                )
         if style.dosing == "limewater" and self.water.topped_today > 0:
             litres = self.water.topped_today * float(rng.normal(1, 0.03))
             self.write(
@@ -237,7 +270,7 @@ class Keeper:
             self.kits["salinity"].recalibrate(rng)
             self.write(hour, "service", "salinity-kit", method="calibrated", minute=41)
 
-    # -- tests -------------------------------------------------------------------------------------------------
+    # -- tests -------------------------------------------------------------------------------------
     def test(self, quantity: str, day: int, hour: int, minute: int) -> None:
         """Read a kit, write the figure, think about it."""
         rng, style, water = self.rng, self.style, self.water
@@ -271,10 +304,10 @@ class Keeper:
         )
         before = self.last.get(quantity)
         self.last[quantity] = (day, value)
-        if before is not None and abs(value - before[1]) > 4 * kit.spread(value):
-            if rng.random() < 0.55:
-                self.due[quantity] = day + 1  # a surprise is tested again
-                return
+        surprise = before is not None and abs(value - before[1]) > 4 * kit.spread(value)
+        if surprise and rng.random() < 0.55:
+            self.due[quantity] = day + 1  # a surprise is tested again
+            return
         self.react(quantity, value, before, day, hour)
 
     def react(
@@ -330,7 +363,7 @@ class Keeper:
             self.water.media = 1.0
             self.write(hour, "service", "reactor-1", method="replaced", forget=0.4, minute=39)
 
-    # -- acts --------------------------------------------------------------------------------------------------
+    # -- acts --------------------------------------------------------------------------------------
     def give(self, substance: str, grams: float, hour: int, minute: int, said: float) -> None:
         """A hand dose: what went in, and what was written."""
         if grams <= 0 or said <= 0:
@@ -379,38 +412,3 @@ class Keeper:
             shown, unit = kit.show(kit.read(float(truth[hour]), rng))
             self.write(hour, "reading", "ph", shown, unit, method=kit.method, minute=50)
             day += max(1.0, self.style.every["ph"] * float(rng.gamma(3, 1 / 3)))
-
-    # -- the description ---------------------------------------------------------------------------------------
-    def system_toml(self) -> str:
-        """The system as its keeper would describe it."""
-        stated = self.volume
-        lines = [
-            "[system]", f'id = "{self.system}"', f'name = "Synthetic {self.system} (invented)"', 'time_zone = "UTC"',
-            f'net_volume = "{stated:.0f} L"', f'net_volume_sd = "{stated * self.water.volume_rel_sd:.0f} L"', 'units = "metric"',
-            "", "[[vessel]]", 'id = "display"', f'volume = "{stated:.0f} L"',
-            "", "[room]", 'temperature = "21 degC"', "relative_humidity = 0.5", 'co2 = "700 ppm"',
-            "", "[[equipment]]", 'id = "topoff-1"', 'type = "topoff"', 'water = "ro"',
-        ]  # fmt: skip
-        if self.style.dosing == "pump":
-            for pump, substance, per in (("doser-1", self.carbonate, G_PER[self.carbonate]),
-                                         ("doser-2", "calcium-chloride-dihydrate", 20.04 * G_PER["calcium-chloride-dihydrate"])):  # fmt: skip
-                lines += ["", "[[equipment]]", f'id = "{pump}"', 'type = "doser"', f'substance = "{substance}"',
-                          f'concentration = "{self.strength * per * 1000:.1f} g/L"']  # fmt: skip
-        for quantity in self.style.probes:
-            unit = {"temperature": "degC", "ph": "1", "salinity": "psu"}[quantity]
-            lines += ["", "[[stream]]", f'id = "{quantity}"', f'quantity = "{quantity}"', f'unit = "{unit}"',
-                      'period = "600 s"', 'vessel = "display"']  # fmt: skip
-        for quantity, kit in self.kits.items():
-            lines += ["", "[[method]]", f'quantity = "{quantity}"', f'name = "{kit.method}"']
-            if kit.stated_sd:
-                lines.append(f'sd = "{kit.stated_sd * kit.factor:.3g} {kit.unit}"')
-            lines.append(f"minutes = {KITS[quantity][0].minutes}")
-        lines += [
-            "",
-            "[[band]]",
-            'quantity = "alkalinity"',
-            'aim = ["7.0 dKH", "9.5 dKH"]',
-            'limit = ["6.0 dKH", "12.0 dKH"]',
-            "",
-        ]
-        return "\n".join(lines)

@@ -1,11 +1,10 @@
-"""Test kits of the simulated keeper: repeatability with heavy tails, lots with a bias of their own, steps, slips."""
+"""Test kits of the simulated keeper: heavy-tailed scatter, lots with a bias of their own, steps, slips."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-
 from bench.synthetic_styles import Style
 
 
@@ -13,8 +12,9 @@ from bench.synthetic_styles import Style
 class Model:
     """One way to test one quantity, in stored units. Figures: common practice for careful amateurs.
 
-    ``sd`` and ``rel`` are repeatability (absolute, and as a part of the value), ``bias`` and ``rel_bias`` the scatter
-    between lots or calibrations, ``step`` the finest figure read (in the shown unit), ``scale`` the factor to it.
+    ``sd`` and ``rel`` are repeatability (absolute, and as a part of the value), ``bias`` and ``rel_bias`` the
+    scatter between lots or calibrations, ``step`` the finest figure read (in the shown unit), ``scale`` the
+    factor to it (0: specific gravity).
     """
 
     method: str
@@ -67,13 +67,25 @@ KITS: dict[str, tuple[Model, ...]] = {
     "phosphate": (
         Model("photometer", "mg/L", 1, 0.01, 0.014, 0.05, 0.01, 0.05, 25, 5),
         Model("photometer", "ug/L P", 1000 / 3.0662, 1, 0.014, 0.05, 0.01, 0.05, 25, 5),
-        Model("colour-card", "mg/L", 1, 0, 0.015, 0.25, 0, 0.25, 40, 6, (0, 0.03, 0.06, 0.1, 0.15, 0.25, 0.5, 1.0)),
+        Model(
+            "colour-card",
+            "mg/L",
+            1,
+            0,
+            0.015,
+            0.25,
+            0,
+            0.25,
+            40,
+            6,
+            (0, 0.03, 0.06, 0.1, 0.15, 0.25, 0.5, 1.0),
+        ),
     ),
     "ph": (
         Model("pen", "1", 1, 0.01, 0.03, 0, 0.06, 0, 12, 2),
         Model("colour-card", "1", 1, 0.1, 0.1, 0, 0.1, 0, 30, 3),
     ),
-}  # fmt: skip
+}
 
 
 class Kit:
@@ -123,7 +135,7 @@ class Kit:
         return self._from(round(self._to(value) / self.model.step) * self.model.step)
 
     def _to(self, stored: float) -> float:
-        """In the shown unit. Specific gravity 25/25: 1.0264 at 35, 0.000757 a psu (TEOS-10, linear from 30 to 40)."""
+        """In the shown unit. Specific gravity 25/25: 1.0264 at 35, 0.000757 a psu (TEOS-10, made linear)."""
         return stored * self.model.scale if self.model.scale else 1.0264 + 0.000757 * (stored - 35)
 
     def _from(self, shown: float) -> float:

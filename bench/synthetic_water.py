@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-
 from bench.synthetic_styles import Style
 
 HOURS = 24
@@ -27,7 +26,7 @@ def psu_of(salt: np.ndarray | float) -> np.ndarray | float:
 
 
 class Water:
-    """State and processes. ``step(hour)`` moves one hour; ``ledger`` adds up all that came in and went out."""
+    """State and processes. ``step(hour)`` moves one hour; ``ledger`` adds up what came in and went out."""
 
     def __init__(self, style: Style, days: int, day_of_year: int, rng: np.random.Generator) -> None:
         self.rng = rng
@@ -35,18 +34,24 @@ class Water:
         u = lambda pair: float(rng.uniform(*pair))  # noqa: E731
         self.volume_stated = round(u(style.volume), -1)
         self.volume_rel_sd = float(rng.choice([0.05, 0.08, 0.12]))
-        # people measure glass, not water: the truth is more often below, and the stated doubt is often too small
+        # people measure glass, not water: truth is more often below, and the stated doubt too small
         self.volume_true = self.volume_stated * math.exp(
             -0.03 + 1.2 * self.volume_rel_sd * float(np.clip(rng.standard_t(5), -2.5, 2.5))
         )
         self.level = self.volume_true  # where top-off holds it; moves a little when a float is knocked
         self.volume = self.volume_true
         psu = float(rng.normal(35, 0.8))
-        first = np.array([
-            salt_of(psu), float(np.clip(rng.normal(8.2, 1.0), 6, 11)) / DKH, float(rng.normal(420, 22)),
-            float(rng.normal(1320, 60)), float(rng.normal(395, 18)), float(rng.lognormal(math.log(7), 0.8)),
-            float(rng.lognormal(math.log(0.07), 0.7)),
-        ])  # fmt: skip
+        first = np.array(
+            [
+                salt_of(psu),
+                float(np.clip(rng.normal(8.2, 1.0), 6, 11)) / DKH,
+                float(rng.normal(420, 22)),
+                float(rng.normal(1320, 60)),
+                float(rng.normal(395, 18)),
+                float(rng.lognormal(math.log(7), 0.8)),
+                float(rng.lognormal(math.log(0.07), 0.7)),
+            ]
+        )
         self.amount: list[float] = list(first * self.volume)
         self.ledger = [0.0] * 7  # net amount brought in since the start
         self.water_ledger = 0.0
@@ -137,7 +142,7 @@ class Water:
         )
         self.log = np.empty((n + 1, 8))
 
-    # -- observation -------------------------------------------------------------------------------------------
+    # -- observation -------------------------------------------------------------------------------
     def level_of(self, species: int) -> float:
         """Concentration now, in the unit of the amount per litre; salinity as psu."""
         value = self.amount[species] / self.volume
@@ -171,7 +176,7 @@ class Water:
             "volume_stated": self.volume_stated,
         }
 
-    # -- acts --------------------------------------------------------------------------------------------------
+    # -- acts --------------------------------------------------------------------------------------
     def add(self, species: int, amount: float) -> None:
         """Bring in an amount (or take it, when negative), counted in the ledger."""
         self.amount[species] += amount
@@ -221,9 +226,15 @@ class Water:
         # calcification: animals, then bare precipitation on heaters and pumps when much supersaturated
         over = max(alk - 1.0, 0.0)
         eaten = (
-            self.demand * self.biomass * self.factor * self.drive[hour] * self.warmth[hour]
-            * (over / (over + self.half)) * ((1.9 + self.half) / 1.9) / (1 + self.po4_hurts * po4)
-        ) * dt  # fmt: skip
+            self.demand
+            * self.biomass
+            * self.factor
+            * self.drive[hour]
+            * self.warmth[hour]
+            * (over / (over + self.half))
+            * ((1.9 + self.half) / 1.9)
+            / (1 + self.po4_hurts * po4)
+        ) * dt
         crust = 0.01 * max(alk * amount[CA] / volume / 415.0 - 3.8, 0.0) ** 1.5 * volume * dt
         ca_out = eaten * self.ca_ratio + crust * 20.04
         mg_out = eaten * self.mg_ratio
@@ -236,8 +247,13 @@ class Water:
             (self.n_uptake * no3 / (no3 + self.n_half) * vigour + self.n_loss * no3) * self.volume_true * dt
         )
         p_out = (
-            self.p_uptake * po4 / (po4 + self.p_half) * vigour + (self.p_skim + self.media * self.media_rate) * po4
-        ) * self.volume_true * dt  # fmt: skip
+            (
+                self.p_uptake * po4 / (po4 + self.p_half) * vigour
+                + (self.p_skim + self.media * self.media_rate) * po4
+            )
+            * self.volume_true
+            * dt
+        )
         to_rock = self.rock_rate * (po4 - self.rock) * self.volume_true * dt
         self.rock += to_rock / (self.volume_true * self.rock_size)
         n_out, p_out = min(n_out, amount[NO3] * 0.5), min(p_out + to_rock, amount[PO4] * 0.5)
@@ -250,9 +266,11 @@ class Water:
         change[NO3] = n_new - n_out
         change[PO4] = p_new - p_out
         change[SALT] = (
-            -(eaten + crust) * 0.06102 - (ca_out + mg_out + k_out) / 1000
-            + self.pump_meq * 0.08401 + self.pump_ca / 1000 * 2.769
-        )  # fmt: skip
+            -(eaten + crust) * 0.06102
+            - (ca_out + mg_out + k_out) / 1000
+            + self.pump_meq * 0.08401
+            + self.pump_ca / 1000 * 2.769
+        )
         # skimmate leaves with all it holds; evaporation leaves alone; top-off brings the level back
         lost = self.skimmate * self.skim_mood[hour] * dt / volume
         for i in range(7):
@@ -276,13 +294,17 @@ class Water:
 def ph_nbs(alk_meq_l: np.ndarray, pco2: np.ndarray, t_c: np.ndarray, psu: np.ndarray) -> np.ndarray:
     """pH on the NBS scale of water in balance with this much CO2 [µatm].
 
-    Constants: K0 Weiss 1974, K1 and K2 Lueker et al. 2000 (total scale), KB Dickson 1990, from memory; the step to
-    NBS is +0.13, plain practice. Good to about 0.02, which is all that a truth to be found again needs.
+    Constants: K0 Weiss 1974, K1 and K2 Lueker et al. 2000 (total scale), KB near Dickson 1990, from memory; they
+    meet PyCO2SYS within 0.001 at two states of the test. The step to NBS is +0.13, plain practice.
     """
     tk = t_c + 273.15
     ta = alk_meq_l / 1.0235 * 1e-3
-    k0 = np.exp(93.4517 * 100 / tk - 60.2409 + 23.3585 * np.log(tk / 100)
-                + psu * (0.023517 - 0.023656 * tk / 100 + 0.0047036 * (tk / 100) ** 2))  # fmt: skip
+    k0 = np.exp(
+        93.4517 * 100 / tk
+        - 60.2409
+        + 23.3585 * np.log(tk / 100)
+        + psu * (0.023517 - 0.023656 * tk / 100 + 0.0047036 * (tk / 100) ** 2)
+    )
     k1 = 10 ** -(3633.86 / tk - 61.2172 + 9.6777 * np.log(tk) - 0.011555 * psu + 0.0001152 * psu**2)
     k2 = 10 ** -(471.78 / tk + 25.929 - 3.16967 * np.log(tk) - 0.01781 * psu + 0.0001122 * psu**2)
     kb = 10 ** -(8.6 - 0.007 * (t_c - 25))
