@@ -1,1 +1,1 @@
-"""One file on disk."""
+"""Where everything is kept: one SQLite file (`sqlite.SqliteStore`), its backup and its restore."""

@@ -1,0 +1,267 @@
+"""One SQLite file: opening it, its version, its transactions.
+
+WAL and synchronous=FULL: what was committed is on disk, and readers never wait for a writer.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import sqlite3
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import NamedTuple, Self
+from urllib.parse import quote
+
+from leadline.measures.errors import Unreachable
+from leadline.measures.moments import Clock
+from leadline.store.rows import to_us
+from leadline.store.troubles import primary_code, told
+
+APPLICATION_ID = 0x4C454144  # "LEAD" in the file's header, so that other programs know whose it is
+BUSY_S = 5.0
+_SCHEMA = Path(__file__).parent / "schema"
+
+
+class Migration(NamedTuple):
+    """One numbered step from an older file to a newer one."""
+
+    number: int
+    name: str
+    path: Path
+
+
+def migrations() -> list[Migration]:
+    """All steps, in order."""
+    names = sorted(name for name in os.listdir(_SCHEMA) if name.endswith(".sql"))
+    return [Migration(int(name[:4]), name[5:-4], _SCHEMA / name) for name in names]
+
+
+class DatabaseFile:
+    """An open file. One connection, guarded so that threads take turns; processes take turns through SQLite."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection, clock: Clock, writable: bool) -> None:
+        self.path = path
+        self.writable = writable
+        self._connection = connection
+        self._clock = clock
+        self._turn = threading.RLock()
+
+    @classmethod
+    def open(
+        cls,
+        path: str | Path,
+        *,
+        clock: Clock,
+        create: bool = True,
+        write: bool = True,
+        busy_s: float = BUSY_S,
+        steps: Sequence[Migration] | None = None,
+    ) -> Self:
+        """Open the store at `path`; an older file is brought up to date, with a copy kept beside it first.
+
+        Parameters
+        ----------
+        path
+            The file.
+        clock
+            Tells when a migration ran.
+        create
+            Make a new file when there is none.
+        write
+            False opens for reading only: no file is made or changed.
+        busy_s
+            How long to wait for another process that writes. [s]
+        steps
+            The migrations; the program's own unless a test hands in others.
+
+        Raises
+        ------
+        Unreachable
+            When it cannot be opened, is of another program or of a newer version of this one.
+        """
+        path = Path(path).expanduser().absolute()
+        steps = migrations() if steps is None else steps
+        _look_before_opening(path, create=create and write, write=write)
+        with told(path):
+            connection = _connect(path, create=create and write, write=write, busy_s=busy_s)
+            try:
+                version = _version(connection, path, steps[-1].number)
+                if not write and version < steps[-1].number:
+                    raise Unreachable(
+                        f"the database is of an older version ({version}, this program has {steps[-1].number})",
+                        where=str(path),
+                        way_out="Open it once for writing, which brings it up to date.",
+                    )
+                if write:
+                    _settle(connection, busy_s)
+                    if version < steps[-1].number:
+                        if version > 0:
+                            _copy_beside(connection, path, version, clock.now())
+                        for step in steps:
+                            _migrate(connection, step, clock.now())
+            except BaseException:
+                connection.close()
+                raise
+        return cls(path, connection, clock, write)
+
+    @contextmanager
+    def _read(self) -> Iterator[sqlite3.Connection]:
+        with self._turn, told(self.path):
+            yield self._connection
+
+    @contextmanager
+    def _write(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: all of it is on disk afterwards, or, after any error, none of it."""
+        with self._turn, told(self.path):
+            connection = self._connection
+            if connection.in_transaction:  # a write within a write belongs to the outer one
+                yield connection
+                return
+            connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield connection
+                connection.execute("COMMIT")
+            except BaseException:
+                if connection.in_transaction:  # a full disk has rolled back already
+                    connection.execute("ROLLBACK")
+                raise
+
+    def close(self) -> None:
+        """Close the file; closing twice does no harm."""
+        with self._turn:
+            self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+
+def connect_for_reading(path: Path, busy_s: float = BUSY_S) -> sqlite3.Connection:
+    """A connection that makes and changes no file.
+
+    Where nobody has the file open (no write-ahead log beside it) it is read as one that does not change, since
+    SQLite would otherwise want to make its log files even in a folder that cannot be written.
+    """
+    live = path.with_name(path.name + "-wal").exists()
+    uri = f"file:{quote(str(path))}?mode=ro{'' if live else '&immutable=1'}"
+    return sqlite3.connect(uri, uri=True, timeout=busy_s, isolation_level=None, check_same_thread=False)
+
+
+def identity(connection: sqlite3.Connection) -> str:
+    """Which store a file belongs to; empty when it is of another program."""
+    if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+        return ""
+    return str(connection.execute("SELECT id FROM identity").fetchone()[0])
+
+
+def _look_before_opening(path: Path, *, create: bool, write: bool) -> None:
+    """What can be said more plainly than SQLite would say it."""
+    where = str(path)
+    if path.is_dir():
+        raise Unreachable("this is a folder, not a database", where=where, way_out="Add the file's name.")
+    if not path.exists():
+        if not path.parent.is_dir():
+            raise Unreachable(
+                f"there is no folder {path.parent}", where=where, way_out="Make it, or choose another with --db."
+            )
+        if not create:
+            raise Unreachable(
+                "there is no database here",
+                where=where,
+                way_out="Begin one with 'leadline system add', or choose another with --db.",
+            )
+    elif not os.access(path, os.R_OK):
+        raise Unreachable("the database may not be read", where=where, way_out="Ask for permission to read it.")
+    if write and not (os.access(path.parent, os.W_OK) and (not path.exists() or os.access(path, os.W_OK))):
+        raise Unreachable(
+            "the database or its folder is read-only",
+            where=where,
+            way_out="Allow writing to the file and to its folder, or choose another with --db.",
+        )
+
+
+def _connect(path: Path, *, create: bool, write: bool, busy_s: float) -> sqlite3.Connection:
+    if not write:
+        return connect_for_reading(path, busy_s)
+    mode = "rwc" if create else "rw"
+    return sqlite3.connect(
+        f"file:{quote(str(path))}?mode={mode}", uri=True, timeout=busy_s, isolation_level=None, check_same_thread=False
+    )
+
+
+def _version(connection: sqlite3.Connection, path: Path, newest: int) -> int:
+    """The file's version, 0 when it is empty. Refuses files of other programs and of newer versions."""
+    owner = connection.execute("PRAGMA application_id").fetchone()[0]
+    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    if owner != APPLICATION_ID:
+        if owner or version or connection.execute("SELECT 1 FROM sqlite_schema LIMIT 1").fetchone():
+            raise Unreachable(
+                "this database belongs to another program", where=str(path), way_out="Choose another with --db."
+            )
+        return 0
+    if version > newest:
+        raise Unreachable(
+            f"the database is of a newer version ({version}) than this program ({newest})",
+            where=str(path),
+            way_out="Use the newer Leadline; nothing was changed.",
+        )
+    return version
+
+
+def _settle(connection: sqlite3.Connection, busy_s: float) -> None:
+    """Write-ahead log, every commit on disk before it returns."""
+    deadline = time.monotonic() + busy_s
+    while True:  # two processes that make the same new file: SQLite does not wait by itself here
+        try:
+            connection.execute("PRAGMA journal_mode = WAL").fetchone()
+            break
+        except sqlite3.OperationalError as exc:
+            if primary_code(exc) != sqlite3.SQLITE_BUSY or time.monotonic() > deadline:
+                raise
+            time.sleep(0.01)
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA foreign_keys = ON")
+
+
+def _migrate(connection: sqlite3.Connection, step: Migration, now: dt.datetime) -> None:
+    """One step and the record that it ran, in one transaction; nothing when it ran before."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        if connection.execute("PRAGMA user_version").fetchone()[0] < step.number:
+            for statement in _statements(step.path.read_text(encoding="utf-8")):
+                connection.execute(statement)
+            connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (step.number, step.name, to_us(now)))
+            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.execute(f"PRAGMA user_version = {step.number}")
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+def _statements(script: str) -> Iterator[str]:
+    """The statements of a script, one by one: `executescript` would commit in between."""
+    statement = ""
+    for line in script.splitlines(keepends=True):
+        statement += line
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""
+
+
+def _copy_beside(connection: sqlite3.Connection, path: Path, version: int, now: dt.datetime) -> None:
+    """Keep the older file beside the one that is about to change."""
+    copy = path.with_name(f"{path.name}.version-{version}-{now:%Y%m%dT%H%M%SZ}")
+    target = sqlite3.connect(copy, isolation_level=None)
+    try:
+        connection.backup(target)
+        target.execute("PRAGMA journal_mode = DELETE")
+    finally:
+        target.close()
