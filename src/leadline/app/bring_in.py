@@ -1,0 +1,328 @@
+"""Bring records in: journal rows, spreadsheet rows and stream points, checked, once, all or nothing.
+
+Files are read elsewhere (`leadline.formats`); what arrives here is a `FileRead`: what could be used beside
+what could not. This module decides what is kept.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from leadline.app.ports import Parked, Store
+from leadline.journal.entry import Entry, content_id
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.moments import iso, zone
+from leadline.model import substances
+from leadline.system import description
+
+if TYPE_CHECKING:
+    import numpy as np
+
+ADOPTED = "adopted"  # records: subjects the keeper has taken as known, named "kind/subject"
+MAPPING = "mapping"  # records: how a spreadsheet's columns are read
+JUDGED = "parked-judged"  # records: parked rows the keeper has dealt with, so that they do not come back
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A row, or a cell of it, that cannot be used. `fields` is the row as it stood in the file."""
+
+    file: str
+    line: int
+    column: str
+    value: str
+    reason: str
+    fields: Sequence[str] = ()
+
+    def text(self) -> str:
+        """`file:line: column 'value' = '8,1x': reason`."""
+        place = f"{self.file}:{self.line}" if self.line else self.file
+        if not self.column:
+            return f"{place}: {self.reason}"
+        shown = self.value if len(self.value) <= 60 else self.value[:57] + "..."
+        return f"{place}: column {self.column!r} = {shown!r}: {self.reason}"
+
+
+@dataclass(slots=True)
+class StreamPart:
+    """Points of one stream from one file, in stored units. Times in Unix seconds, QARTOD flags or None."""
+
+    system: str
+    stream: str
+    times_s: np.ndarray
+    values: np.ndarray
+    flags: np.ndarray | None = None
+    unit: str = ""
+
+
+@dataclass(slots=True)
+class FileRead:
+    """What one file gave: what can be used, beside what cannot.
+
+    `entries` and `lines` run side by side. `unknown` counts subjects nobody knows yet, by (kind, subject).
+    """
+
+    file: str
+    format: str  # journal | stream | wide
+    columns: list[str] = field(default_factory=list)
+    entries: list[Entry] = field(default_factory=list)
+    lines: list[int] = field(default_factory=list)
+    streams: list[StreamPart] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    parked: list[Parked] = field(default_factory=list)
+    unknown: dict[tuple[str, str], int] = field(default_factory=dict)
+    warnings: list[str] = field(default_factory=list)
+    rows: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownSubject:
+    """A subject that was kept though nobody knows it, with the closest known ones."""
+
+    kind: str
+    subject: str
+    rows: int
+    near: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """What an import did, or would have done when `refused`."""
+
+    new: int = 0
+    already_there: int = 0
+    points_new: int = 0
+    points_already_there: int = 0
+    parked: int = 0
+    rejected: tuple[Problem, ...] = ()
+    unknown_subjects: tuple[UnknownSubject, ...] = ()
+    warnings: tuple[str, ...] = ()
+    refused: bool = False
+    systems: tuple[str, ...] = ()
+
+
+def bring_in(
+    store: Store,
+    reads: Sequence[FileRead],
+    *,
+    skip_bad: bool = False,
+    known: Mapping[str, Iterable[str]] | None = None,
+    dry_run: bool = False,
+) -> Brought:
+    """Keep what the files gave; nothing at all when any row of any file is bad, unless `skip_bad`.
+
+    All journal rows of all files are one transaction, in order of time. Streams follow, then the rows parked
+    for the keeper to judge; each of these can be repeated without harm, so a call that was cut short is
+    mended by calling again.
+
+    Parameters
+    ----------
+    known
+        Known subjects by kind, for near misses. Subjects adopted earlier are added here.
+    dry_run
+        Check everything, keep nothing.
+    """
+    problems = [p for read in reads for p in read.problems]
+    entries, clashes = _without_clashes(store, reads)
+    problems += clashes
+    unknown = _unknown(store, reads, known or {})
+    warnings = tuple(w for read in reads for w in read.warnings)
+    if dry_run or (problems and not skip_bad):
+        return Brought(rejected=tuple(problems), unknown_subjects=unknown, warnings=warnings, refused=bool(problems))
+    entries.sort(key=lambda e: e.time)
+    added = store.add_entries(entries)
+    new_points = old_points = 0
+    for part in (part for read in reads for part in read.streams):
+        got = store.add_points(part.system, part.stream, part.times_s, part.values, part.flags)  # type: ignore[arg-type]
+        new_points += got.new
+        old_points += got.already_there
+    parked = _park(store, [row for read in reads for row in read.parked])
+    return Brought(
+        new=added.new, already_there=added.already_there, points_new=new_points, points_already_there=old_points,
+        parked=parked, rejected=tuple(problems), unknown_subjects=unknown, warnings=warnings,
+        systems=tuple(sorted({e.system for e in entries} | {p.system for r in reads for p in r.streams})),
+    )  # fmt: skip
+
+
+def _without_clashes(store: Store, reads: Sequence[FileRead]) -> tuple[list[Entry], list[Problem]]:
+    """Entries once each, and the rows whose id is already borne by different content."""
+    seen: dict[str, Entry] = {}
+    named: list[tuple[FileRead, int, Entry]] = []
+    clashes: list[Problem] = []
+    for read in reads:
+        for line, entry in zip(read.lines, read.entries, strict=True):
+            before = seen.setdefault(entry.id, entry)
+            if before is not entry and before != entry and content_id(before) != content_id(entry):
+                clashes.append(_clash(read, line, entry, "another row of this import"))
+        if "id" in read.columns:
+            named += [(read, line, e) for line, e in zip(read.lines, read.entries, strict=True)]
+    kept: dict[str, Entry] = {}
+    if named:  # only rows that bring their own id can clash with the store; content ids can't
+        for system in {e.system for _, _, e in named}:
+            kept |= {e.id: e for e in store.entries(system)}
+        for read, line, entry in named:
+            there = kept.get(entry.id)
+            if there is None and entry.id not in kept:
+                continue
+            if there is not None and content_id(there) != content_id(entry):
+                clashes.append(_clash(read, line, entry, "an entry already in the journal"))
+    bad = {p.value for p in clashes}
+    return [e for e in seen.values() if e.id not in bad], clashes
+
+
+def _clash(read: FileRead, line: int, entry: Entry, whose: str) -> Problem:
+    reason = (
+        f"this id belongs to {whose} with different content; leave the id empty, or write a later row that corrects it"
+    )
+    return Problem(read.file, line, "id", entry.id, reason)
+
+
+def _unknown(store: Store, reads: Sequence[FileRead], known: Mapping[str, Iterable[str]]) -> tuple[UnknownSubject, ...]:
+    counts: dict[tuple[str, str], int] = {}
+    for read in reads:
+        for key, n in read.unknown.items():
+            counts[key] = counts.get(key, 0) + n
+    if not counts:
+        return ()
+    adopted = store.records(ADOPTED)
+    found = []
+    for (kind, subject), n in sorted(counts.items()):
+        if f"{kind}/{subject}" not in adopted:
+            near = UnknownName(kind, subject, known.get(kind, ())).near
+            found.append(UnknownSubject(kind, subject, n, near))
+    return tuple(found)
+
+
+def adopt(store: Store, subjects: Iterable[UnknownSubject], at: dt.datetime) -> int:
+    """Take subjects as known from now on; their rows were kept in any case."""
+    n = 0
+    for unknown in subjects:
+        store.put_record(ADOPTED, f"{unknown.kind}/{unknown.subject}", {"adopted_at": iso(at)})
+        n += 1
+    return n
+
+
+def _fingerprint(row: Mapping[str, str]) -> str:
+    text = json.dumps(dict(row), sort_keys=True, ensure_ascii=False)
+    return hashlib.blake2b(text.encode(), digest_size=8).hexdigest()
+
+
+def _park(store: Store, rows: list[Parked]) -> int:
+    """Park rows that are neither parked already nor judged before."""
+    if not rows:
+        return 0
+    known = {_fingerprint(p.row) for p in store.parked()} | set(store.records(JUDGED))
+    fresh = []
+    for row in rows:
+        mark = _fingerprint(row.row)
+        if mark not in known:
+            known.add(mark)
+            fresh.append(row)
+    return store.park(fresh) if fresh else 0
+
+
+def release(
+    store: Store,
+    id: int,
+    read_row: Callable[[Mapping[str, str]], Entry],
+    *,
+    at: dt.datetime,
+    time: str | None = None,
+) -> Entry:
+    """Keep a parked row after all, with a corrected time if one is given, and strike it from the list.
+
+    Raises
+    ------
+    BadInput
+        When no row is parked under that number, or the row still cannot be used.
+    """
+    parked = _parked(store, id)
+    row = dict(parked.row)
+    if time is not None:
+        row["time"] = time
+    entry = read_row(row)
+    # the entry first: cut short between the two, the row is only offered again, and keeping it adds nothing
+    store.add_entries([entry])
+    store.put_record(JUDGED, _fingerprint(parked.row), {"kept": entry.id, "at": iso(at)})
+    store.unpark(id)
+    return entry
+
+
+def drop(store: Store, id: int, at: dt.datetime) -> Parked:
+    """Strike a parked row from the list; what it said stays in the store's records.
+
+    Raises
+    ------
+    BadInput
+        When no row is parked under that number.
+    """
+    parked = _parked(store, id)
+    store.put_record(JUDGED, _fingerprint(parked.row), {"dropped": dict(parked.row), "at": iso(at)})
+    store.unpark(id)
+    return parked
+
+
+def _parked(store: Store, id: int) -> Parked:
+    for row in store.parked():
+        if row.id == id:
+            return row
+    raise BadInput(f"no row is parked under number {id}", way_out="List them with `leadline parked`.")
+
+
+def save_mapping(store: Store, name: str, mapping: Mapping[str, Any]) -> None:
+    """Keep how a spreadsheet is read under a name, so that the next import is one command."""
+    store.put_record(MAPPING, name, dict(mapping))
+
+
+def mapping(store: Store, name: str) -> dict[str, Any]:
+    """A mapping that was saved before.
+
+    Raises
+    ------
+    UnknownName
+        With near misses.
+    """
+    found = store.record(MAPPING, name)
+    if found is None:
+        raise UnknownName(
+            "mapping", name, store.records(MAPPING), way_out="Save one with --save-mapping while importing."
+        )
+    return dict(found)
+
+
+def zone_of(store: Store) -> Callable[[str], dt.tzinfo]:
+    """Time zone of a system, from its description.
+
+    Raises
+    ------
+    UnknownName
+        When called with a system that the store does not know, with near misses.
+    """
+
+    def zone_of_system(system: str) -> dt.tzinfo:
+        document = store.system_document(system)
+        if document is None:
+            raise UnknownName("system", system, store.systems())
+        return zone(description.parse(document).time_zone)
+
+    return zone_of_system
+
+
+def declared(store: Store) -> set[str]:
+    """Subjects known beyond the contract's list, each `kind/subject`.
+
+    Those adopted, those of the substance catalogue, and the keeper's own solutions.
+    """
+    names = set(store.records(ADOPTED))
+    names |= {f"addition/{id}" for id in substances.SUBSTANCES}
+    names |= {f"feeding/{id}" for id in substances.FOODS}
+    for system in store.systems():
+        document = store.system_document(system)
+        if document is not None:
+            names |= {f"addition/{id}" for id in description.parse(document).solutions}
+    return names

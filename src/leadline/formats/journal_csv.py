@@ -1,0 +1,377 @@
+"""The journal CSV of the contract: rows in, entries out, with what could not be used and why."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from operator import itemgetter
+from typing import Any
+
+from leadline.app.bring_in import FileRead, Problem
+from leadline.app.ports import Parked
+from leadline.formats import amounts, subjects
+from leadline.formats.times import LocalTimes
+from leadline.journal.entry import KINDS, Entry, content_id
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.moments import EARLIEST
+from leadline.measures.units import parse_number, split_value_unit
+
+COLUMNS = (
+    "time", "system", "kind", "subject", "value", "unit", "method", "sd", "to", "from", "recorded_at", "note",
+    "extra", "id",
+)  # fmt: skip
+REQUIRED = ("time", "system", "kind")
+REJECTED_MARK = ".rejected."
+HUGE = 1e15  # no amount in a kept system comes near
+WATER_NUMBERS = (
+    "salinity", "temperature", "alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "volume_out",
+)  # fmt: skip
+NEEDS_VALUE = frozenset({"reading", "addition", "exchange", "topoff"})
+NEEDS_SUBJECT = {
+    "reading": "a quantity such as alkalinity", "addition": "a substance such as sodium-bicarbonate",
+    "exchange": "the kind of water, such as mixed-seawater", "topoff": "the kind of water, such as ro",
+    "feeding": "the food, such as pellets", "arrival": "the animal, coral, rock or tool",
+    "transfer": "the animal, coral, rock or tool", "loss": "the animal's id, or livestock",
+    "treatment": "the treatment, such as dip", "service": "the equipment's id",
+}  # fmt: skip
+
+ZoneOf = Callable[[str], dt.tzinfo]
+Progress = Callable[[int], None]
+
+
+class _Bad(Exception):
+    """One cell that cannot be used: column, value, reason."""
+
+    def __init__(self, column: str, value: str, reason: str) -> None:
+        self.column, self.value, self.reason = column, value, reason
+
+
+class JournalReader:
+    """Reads journal rows. Rules, zones and offsets are looked up once and kept for the next row.
+
+    Parameters
+    ----------
+    zone_of
+        Time zone of a system; raises UnknownName for a system nobody knows.
+    now
+        The present moment: later rows are parked.
+    known
+        Known subjects by kind.
+    """
+
+    def __init__(self, zone_of: ZoneOf, now: dt.datetime, known: Mapping[str, frozenset[str]] = subjects.KNOWN) -> None:
+        self._zone_of = zone_of
+        self._now = now
+        self._known = known
+        self._times: dict[str, LocalTimes] = {}
+        self._rules: dict[tuple[str, str, str], tuple[str, str, amounts.Rule, bool]] = {}
+
+    def read(
+        self,
+        rows: Iterable[tuple[int, list[str] | str]],
+        file: str,
+        *,
+        system: str = "",
+        progress: Progress | None = None,
+    ) -> FileRead:
+        """All rows of one file; the first is the header. `system` stands in for a missing column.
+
+        Raises
+        ------
+        BadInput
+            When the header is broken or lacks a required column.
+        """
+        stream = iter(rows)
+        _, header = next(stream)
+        if isinstance(header, str):
+            raise BadInput(header, where=f"{file}:1")
+        columns = columns_of(header, file, system)
+        if columns[-1] == "reason" and REJECTED_MARK in file:
+            columns[-1] = ""  # our own remark on the row, not part of it
+        out = FileRead(file, "journal", columns)
+        width = len(columns)
+        pick = itemgetter(*(columns.index(c) if c in columns else width for c in COLUMNS))
+        others = [(i, c) for i, c in enumerate(columns) if c and c not in COLUMNS]
+        pad = [""] * (width + 1)
+        entries, lines, one = out.entries, out.lines, self._one
+        for line, fields in stream:
+            out.rows += 1
+            if progress is not None and not out.rows % 2000:
+                progress(out.rows)
+            if isinstance(fields, str):
+                out.problems.append(Problem(file, line, "", "", fields))
+                continue
+            n = len(fields)
+            if n > width:
+                reason = f"{n} fields where the header has {width}; a comma inside text needs quotes around it"
+                out.problems.append(Problem(file, line, "", "", reason, fields))
+                continue
+            full = fields + pad[n:]
+            try:
+                entry = one(pick(full), full, others, system, out)
+            except _Bad as bad:
+                out.problems.append(Problem(file, line, bad.column, bad.value, bad.reason, fields))
+                continue
+            if isinstance(entry, Entry):
+                entries.append(entry)
+                lines.append(line)
+            else:
+                row = {c: v for c, v in zip(columns, full, strict=False) if c and v}
+                if system and "system" not in columns:
+                    row["system"] = system
+                out.parked.append(Parked(0, file, line, entry, row))
+        return out
+
+    def row(self, row: Mapping[str, str]) -> Entry:
+        """One row the keeper has judged, whatever its time.
+
+        Raises
+        ------
+        BadInput
+            When it still cannot be used.
+        """
+        columns = [c for c in row if c]
+        full = [row[c] for c in columns] + [""]
+        pick = itemgetter(*(columns.index(c) if c in columns else len(columns) for c in COLUMNS))
+        others = [(i, c) for i, c in enumerate(columns) if c not in COLUMNS]
+        try:
+            entry = self._one(pick(full), full, others, "", FileRead("", "journal"), judged=True)
+        except _Bad as bad:
+            raise BadInput(f"column {bad.column!r} = {bad.value!r}: {bad.reason}") from None
+        assert isinstance(entry, Entry)
+        return entry
+
+    def _one(
+        self,
+        cells: Sequence[str],
+        full: Sequence[str],
+        others: Sequence[tuple[int, str]],
+        default_system: str,
+        out: FileRead,
+        judged: bool = False,
+    ) -> Entry | str:
+        """An entry, or why the row is parked."""
+        (time_text, system, kind, subject, value_text, unit, method, sd_text, to, source, recorded_text, note,
+         extra_text, id_text) = cells  # fmt: skip
+        system = system or default_system
+        times = self._times.get(system) or self._new_system(system)
+        try:
+            rule_of = self._rules[kind, subject, unit]
+        except KeyError:
+            rule_of = self._rules[kind, subject, unit] = self._new_rule(kind, subject, unit)
+        kind, subject, rule, unknown = rule_of
+        try:
+            time = times.read(time_text)
+            recorded_at = times.read(recorded_text) if recorded_text else None
+        except BadInput as exc:
+            column, shown = ("recorded_at", recorded_text) if recorded_text else ("time", time_text)
+            if column == "recorded_at":
+                try:
+                    times.read(time_text)
+                except BadInput:
+                    column, shown = "time", time_text
+            raise _Bad(column, shown, exc.line().removeprefix(f"{shown!r} ")) from None
+        extra: dict[str, Any] = {}
+        if extra_text or others:
+            extra = _extra(extra_text, full, others)
+
+        value = stored = sd = stored_sd = None
+        if value_text:
+            if rule.refusal[0] == "unit" and not unit:  # '8.1 dKH' in one cell
+                value_text, unit = _parted(value_text)
+                if unit:
+                    kind, subject, rule, unknown = self._new_rule(kind, subject, unit)
+            if rule.refusal[0]:
+                column, reason = rule.refusal
+                raise _Bad(column, unit if column == "unit" else value_text, reason)
+            value = _number("value", value_text)
+            if sd_text:
+                sd = _number("sd", sd_text)
+                if sd <= 0.0:
+                    raise _Bad("sd", sd_text, "a standard deviation is greater than 0; leave it empty if unknown")
+            if rule.by_value:
+                stored, stored_sd, assumed = _by_value(subject, value, unit, sd, extra, method, value_text)
+                if assumed:
+                    _remark(out, f"{subject} in {unit!r}: {'; '.join(assumed)}")
+            else:
+                stored = value * rule.factor + rule.offset
+                if sd is not None:
+                    stored_sd = sd * abs(rule.factor)
+            if not rule.low <= stored <= rule.high:
+                reason = amounts.impossible(subject if kind == "reading" else "", stored, rule)
+                if reason:
+                    raise _Bad("value", value_text, reason)
+            if not rule.stores:
+                stored = stored_sd = None
+            if rule.remark:
+                _remark(out, rule.remark)
+        elif sd_text:
+            raise _Bad("sd", sd_text, "there is no value that this could be the deviation of")
+        elif kind in NEEDS_VALUE and not extra.get("withdrawn"):
+            raise _Bad("value", "", f"{_a(kind)} needs a value")
+        if not subject and kind in NEEDS_SUBJECT and not extra.get("withdrawn"):
+            raise _Bad("subject", "", f"{_a(kind)} needs {NEEDS_SUBJECT[kind]}")
+        if kind == "transfer" and not to:
+            raise _Bad("to", "", "a transfer needs the system or vessel it went to")
+        if kind in ("note", "observation") and not (note.strip() or subject or extra.get("withdrawn")):
+            raise _Bad(
+                "note", "", f"{_a(kind)} needs a text in 'note'" + (" or a sign in 'subject'" if kind != "note" else "")
+            )
+        if extra and kind in amounts.VOLUME:
+            _check_water(extra)
+        if not judged:
+            why = "" if EARLIEST <= time <= times.latest else times.why_impossible(time)
+            if not why and recorded_at is not None:
+                why = times.why_impossible(recorded_at)
+            if why:
+                return why
+        if unknown:
+            key = (kind, subject)
+            out.unknown[key] = out.unknown.get(key, 0) + 1
+        entry = Entry(
+            time, system, kind, subject, value, unit, method, sd, to, source, recorded_at, note, extra, stored,
+            stored_sd, id_text,
+        )  # fmt: skip
+        if not id_text:
+            object.__setattr__(entry, "id", content_id(entry))  # it is ours alone until it is returned
+        return entry
+
+    def _new_system(self, system: str) -> LocalTimes:
+        if not system:
+            raise _Bad("system", "", "the system's id is missing")
+        try:
+            zone = self._zone_of(system)
+        except UnknownName as exc:
+            way_out = f"Did you mean {' or '.join(exc.near)}?" if exc.near else "Add it first: leadline system add."
+            raise _Bad("system", system, f"unknown system. {way_out}") from None
+        times = self._times[system] = LocalTimes(zone, self._now)
+        return times
+
+    def _new_rule(self, kind: str, subject: str, unit: str) -> tuple[str, str, amounts.Rule, bool]:
+        if kind not in KINDS:
+            plain = kind.strip().lower()
+            if plain not in KINDS:
+                known = UnknownName("kind", kind, KINDS)
+                raise _Bad("kind", kind, known.line() if kind else f"the kind is missing; one of {', '.join(KINDS)}")
+            kind = plain
+        subject = subjects.settled(kind, subject.strip(), self._known)
+        unknown = bool(subject) and kind not in subjects.OWN_NAMES and subject not in self._known.get(kind, ())
+        return kind, subject, amounts.rule(kind, subject, unit), unknown
+
+
+def columns_of(header: Sequence[str], file: str, system: str = "") -> list[str]:
+    """Column names of a journal header, known ones in lower case; refuses missing and doubled ones."""
+    columns = []
+    for name in header:
+        plain = name.strip()
+        columns.append(plain.lower() if plain.lower() in COLUMNS or plain.lower() == "reason" else plain)
+    while columns and not columns[-1]:
+        columns.pop()  # spreadsheets leave empty columns at the right
+    doubled = sorted({c for c in columns if c and columns.count(c) > 1})
+    if doubled:
+        raise BadInput(f"column {doubled[0]!r} stands twice in the header", where=f"{file}:1", way_out="Rename one.")
+    missing = [c for c in REQUIRED if c not in columns and not (c == "system" and system)]
+    if missing:
+        way_out = (
+            "Add it, or say --system ID once for the whole file." if missing == ["system"] else "Add it to the header."
+        )
+        raise BadInput(f"column {missing[0]!r} is missing", where=f"{file}:1", way_out=way_out)
+    return columns
+
+
+def _number(column: str, cell: str) -> float:
+    try:
+        value = float(cell)
+        if -HUGE < value < HUGE and "_" not in cell and cell.isascii():
+            return value
+    except ValueError:
+        pass
+    try:
+        value = parse_number(cell)
+    except BadInput as exc:
+        raise _Bad(column, cell, exc.line().removeprefix(f"{cell.strip()!r} ")) from None
+    if abs(value) >= HUGE:
+        raise _Bad(column, cell, "too large to be an amount")
+    return value
+
+
+def _parted(cell: str) -> tuple[str, str]:
+    try:
+        _, unit = split_value_unit(cell)
+    except BadInput:
+        return cell, ""
+    return (cell[: cell.rindex(unit)].strip(), unit) if unit else (cell, "")
+
+
+def _by_value(
+    subject: str, value: float, unit: str, sd: float | None, extra: Mapping[str, Any], method: str, shown: str
+) -> tuple[float, float | None, tuple[str, ...]]:
+    try:
+        return amounts.stored_by_value(subject, value, unit, sd, extra, method)
+    except BadInput as exc:
+        raise _Bad("value", shown, exc.line()) from None
+
+
+def _extra(cell: str, full: Sequence[str], others: Sequence[tuple[int, str]]) -> dict[str, Any]:
+    extra: dict[str, Any] = {}
+    if cell:
+        try:
+            extra = json.loads(cell, parse_constant=_no_constant)
+        except (ValueError, RecursionError) as exc:
+            raise _Bad("extra", cell, f"this is no JSON object ({exc})") from None
+        if not isinstance(extra, dict):
+            raise _Bad("extra", cell, 'this is no JSON object; write it like {"salinity": 35.0}')
+    for i, name in others:
+        thing: Any = full[i]
+        if thing:
+            if name in WATER_NUMBERS:
+                thing = _number(name, thing)
+            # an unknown column never replaces what `extra` says under the same name
+            extra[name if name not in extra else f"column {name}"] = thing
+    return extra
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is no number")
+
+
+def _check_water(extra: Mapping[str, Any]) -> None:
+    for name in WATER_NUMBERS:
+        number = extra.get(name)
+        if number is None:
+            continue
+        if isinstance(number, bool) or not isinstance(number, (int, float)):
+            raise _Bad("extra", json.dumps({name: number}), f"{name} of the new water must be a number")
+        if abs(number) >= HUGE or (number < 0 and name != "temperature"):
+            raise _Bad("extra", json.dumps({name: number}), f"{name} of the new water is impossible")
+
+
+def _remark(out: FileRead, remark: str) -> None:
+    said = f"{out.file}: {remark}"
+    if said not in out.warnings:
+        out.warnings.append(said)
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
+
+
+def is_journal(header: Sequence[str], system: str = "") -> bool:
+    """Whether a header is that of a journal file."""
+    names = {h.strip().lower() for h in header}
+    return {"time", "kind"} <= names and ("system" in names or bool(system) or "subject" in names)
+
+
+def rejected_csv(problems: Sequence[Problem], columns: Sequence[str]) -> str:
+    """The rejected rows of one file, as they stood, with the reason in a last column."""
+    import csv
+    import io
+
+    out = io.StringIO()
+    write = csv.writer(out).writerow
+    write([*columns, "reason"])
+    for p in problems:
+        said = f"{p.column} = {p.value!r}: {p.reason}" if p.column else p.reason
+        write([*p.fields, *[""] * (len(columns) - len(p.fields)), said])
+    return out.getvalue()
