@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from leadline.journal.entry import Entry
+from leadline.measures.moments import Clock
 
 if TYPE_CHECKING:
     import numpy as np
@@ -52,6 +53,18 @@ class Rollup:
     total: np.ndarray
 
 
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """What a store's file holds, counted by reading all of it back."""
+
+    path: str
+    systems: int
+    entries: int
+    points: int
+    newest: dt.datetime | None  # time of the latest entry
+    set_aside: str = ""  # after a restore: where the file is that stood there before
+
+
 class Store(Protocol):
     """Where everything is kept. Every write is one transaction; what returned is on disk."""
 
@@ -94,5 +107,11 @@ class Store(Protocol):
     def kept_aside(self, name: str) -> tuple[str, bytes] | None: ...
 
     # safety
-    def backup(self, target: str) -> None: ...
+    def backup(self, target: str) -> Contents: ...
     def close(self) -> None: ...
+
+
+class Restorer(Protocol):
+    """Puts a backup in the place of a store that is not open."""
+
+    def __call__(self, backup_path: str, target_path: str, *, clock: Clock) -> Contents: ...

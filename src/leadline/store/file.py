@@ -160,6 +160,11 @@ def identity(connection: sqlite3.Connection) -> str:
     return str(connection.execute("SELECT id FROM identity").fetchone()[0])
 
 
+def allowed(path: Path, mode: int) -> bool:
+    """Whether this process, as whoever it runs now, may read or write `path`."""
+    return os.access(path, mode, effective_ids=os.access in os.supports_effective_ids)
+
+
 def _look_before_opening(path: Path, *, create: bool, write: bool) -> None:
     """What can be said more plainly than SQLite would say it."""
     where = str(path)
@@ -176,9 +181,9 @@ def _look_before_opening(path: Path, *, create: bool, write: bool) -> None:
                 where=where,
                 way_out="Begin one with 'leadline system add', or choose another with --db.",
             )
-    elif not os.access(path, os.R_OK):
+    elif not allowed(path, os.R_OK):
         raise Unreachable("the database may not be read", where=where, way_out="Ask for permission to read it.")
-    if write and not (os.access(path.parent, os.W_OK) and (not path.exists() or os.access(path, os.W_OK))):
+    if write and not (allowed(path.parent, os.W_OK) and (not path.exists() or allowed(path, os.W_OK))):
         raise Unreachable(
             "the database or its folder is read-only",
             where=where,

@@ -6,15 +6,16 @@ import datetime as dt
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 from typing import Any
 
-from leadline.app.ports import Added, Parked
+from leadline.app.ports import Added, Contents, Parked
 from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput
 from leadline.store import rows
 from leadline.store.rows import to_entry, to_us
 from leadline.store.streams import Streams
-from leadline.store.troubles import primary_code
+from leadline.store.troubles import primary_code, told
 
 _COLUMNS = ", ".join(rows.COLUMNS)
 _INSERT = f"INSERT INTO entry ({_COLUMNS}) VALUES ({', '.join('?' * len(rows.COLUMNS))}) ON CONFLICT (id) DO NOTHING"
@@ -74,7 +75,8 @@ class SqliteStore(Streams):
         BadInput
             When an id is there with other content.
         """
-        given = [rows.to_row(entry) for entry in entries]
+        with told(self.path):  # a text that is none shows when its id is worked out
+            given = [rows.to_row(entry) for entry in entries]
         if not given:
             return Added(0, 0)
         with self._write() as db:
@@ -182,6 +184,22 @@ class SqliteStore(Streams):
         with self._read() as db:
             row = db.execute("SELECT key, content FROM aside WHERE name = ?", (name,)).fetchone()
         return None if row is None else (row[0], row[1])
+
+    # safety
+
+    def backup(self, target: str) -> Contents:
+        """Copy the store, as it is at one moment and while it is in use, to the file `target`.
+
+        Raises
+        ------
+        BadInput
+            When `target` is the store itself or a file that is no backup of it.
+        Unreachable
+            When it cannot be written, or the copy does not prove sound; an older backup is then still there.
+        """
+        from leadline.store.backup import back_up
+
+        return back_up(self.path, Path(target).expanduser().absolute())
 
 
 def _refuse_other_content(db: sqlite3.Connection, given: list[rows.Row]) -> None:

@@ -1,0 +1,60 @@
+"""A real store in a real folder, and a clock that stands still."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import leadline
+from leadline.measures.moments import UTC, FixedClock
+from leadline.store.sqlite import SqliteStore
+
+
+@pytest.fixture
+def clock() -> FixedClock:
+    return FixedClock(dt.datetime(2026, 3, 1, 8, 0, tzinfo=UTC))
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "reef.db"
+
+
+@pytest.fixture
+def store(path: Path, clock: FixedClock) -> Iterator[SqliteStore]:
+    with SqliteStore.open(path, clock=clock) as opened:
+        yield opened
+
+
+@pytest.fixture
+def environment() -> dict[str, str]:
+    """For another Python process that uses the store."""
+    return {**os.environ, "PYTHONPATH": str(Path(leadline.__file__).parents[1])}
+
+
+@pytest.fixture
+def as_nobody() -> Iterator[Path]:
+    """A folder whose permissions bind us: as root we become nobody, whom they bind, until the test is over."""
+    folder = Path(tempfile.mkdtemp())
+    if sys.platform == "win32":
+        pytest.skip("file permissions here are those of POSIX")
+    root = os.geteuid() == 0
+    if root:
+        folder.chmod(0o777)
+        os.seteuid(65534)
+    try:
+        yield folder
+    finally:
+        if root:
+            os.seteuid(0)
+        for inside in folder.rglob("*"):
+            inside.chmod(0o777)
+        folder.chmod(0o777)
+        shutil.rmtree(folder)
