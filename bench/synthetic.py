@@ -52,8 +52,8 @@ class SyntheticSystem:
     """One invented system: what its keeper wrote down, and what the water really was.
 
     ``journal`` holds rows with the columns of the journal format (``extra`` as a dict, absent when empty), in
-    order of time. ``streams`` holds (stream id, unix seconds, values). ``truth`` answers in stored units: psu,
-    °C, meq/L, mg/L, and pH on the NBS scale; it raises ``KeyError`` for a quantity that was not simulated
+    order of time. ``streams`` holds (stream id, unix seconds, values). ``truth`` answers in stored units:
+    psu, °C, meq/L, mg/L, and pH on the NBS scale; it raises ``KeyError`` for a quantity that was not simulated
     and ``ValueError`` for a moment outside the simulated span.
     """
 

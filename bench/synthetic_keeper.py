@@ -33,9 +33,7 @@ G_PER = {
 class Keeper:
     """Sees the water only through kits; what is written is the journal, what is done goes into the truth."""
 
-    def __init__(
-        self, style: Style, water: Water, start: datetime, system_id: str, rng: np.random.Generator
-    ) -> None:
+    def __init__(self, style: Style, water: Water, start: datetime, system_id: str, rng: np.random.Generator) -> None:
         self.style, self.water, self.start, self.system, self.rng = style, water, start, system_id, rng
         self.rows: list[dict[str, Any]] = []
         self.calibrations: dict[str, list[int]] = {}
@@ -104,12 +102,7 @@ class Keeper:
         rng = self.rng
         if rng.random() < (self.style.unlogged if forget is None else forget):
             return False
-        if (
-            kind in ("addition", "exchange", "topoff")
-            and forget is None
-            and value is not None
-            and rng.random() < 0.015
-        ):
+        if kind in ("addition", "exchange", "topoff") and forget is None and value is not None and rng.random() < 0.015:
             value *= float(rng.choice([0.1, 0.5, 2.0, 10.0]))
         at = self.start + timedelta(hours=hour, minutes=minute)
         row: dict[str, Any] = {
@@ -155,9 +148,7 @@ class Keeper:
             water.pump_meq = self.dose / 24 * self.gain[0] * self.batch[0] * fault
             water.pump_ca = self.dose * 20.04 * self.ca_trim / 24 * self.gain[1] * self.batch[1]
         if style.dosing == "limewater":
-            water.lime_strength = (
-                40.0 * self.lime * float(rng.uniform(0.85, 1.0))
-            )  # saturated: about 41 meq/L
+            water.lime_strength = 40.0 * self.lime * float(rng.uniform(0.85, 1.0))  # saturated: about 41 meq/L
         grams = water.feed_g * self.feed_factor * float(rng.lognormal(0, 0.35))
         if rng.random() < 0.04:
             grams = 0.0
@@ -235,9 +226,7 @@ class Keeper:
             )
         if day % 7 == 6:
             if rng.random() < style.logs_feeding and self.fed_this_week > 0:
-                self.write(
-                    hour, "feeding", "pellets", self.fed_this_week * float(rng.normal(1, 0.15)), "g", minute=9
-                )
+                self.write(hour, "feeding", "pellets", self.fed_this_week * float(rng.normal(1, 0.15)), "g", minute=9)
             self.fed_this_week = 0.0
 
     def evening(self, day: int, hour: int) -> None:
@@ -259,9 +248,7 @@ class Keeper:
             self.give("sodium-bicarbonate", grams * float(rng.normal(1, 0.05)), hour, 31, said=grams)
             if rng.random() < 0.7:
                 grams = self.dose * 7 * 20.04 * G_PER["calcium-chloride-dihydrate"] * self.ca_trim
-                self.give(
-                    "calcium-chloride-dihydrate", grams * float(rng.normal(1, 0.05)), hour, 33, said=grams
-                )
+                self.give("calcium-chloride-dihydrate", grams * float(rng.normal(1, 0.05)), hour, 33, said=grams)
         for probe in style.probes:
             if rng.random() < 1 / 75:
                 self.calibrations.setdefault(probe, []).append(hour)
@@ -277,11 +264,7 @@ class Keeper:
         every = style.every[quantity]
         shape = 1 + 20 * style.regular
         self.due[quantity] = day + max(1.0, every * float(rng.gamma(shape, 1 / shape)))
-        true = (
-            float(water.temperature[hour])
-            if quantity == "temperature"
-            else water.level_of(SPECIES_OF[quantity])
-        )
+        true = float(water.temperature[hour]) if quantity == "temperature" else water.level_of(SPECIES_OF[quantity])
         kit = self.kits[quantity]
         if kit.new_lot_due(rng) and rng.random() < 0.5:
             self.write(hour, "service", f"{quantity}-kit", method="new-lot", forget=0.0)
@@ -310,9 +293,7 @@ class Keeper:
             return
         self.react(quantity, value, before, day, hour)
 
-    def react(
-        self, quantity: str, value: float, before: tuple[float, float] | None, day: int, hour: int
-    ) -> None:
+    def react(self, quantity: str, value: float, before: tuple[float, float] | None, day: int, hour: int) -> None:
         """Change something when the figure asks for it: this closes the loop between readings and truth."""
         rng = self.rng
         if rng.random() > self.style.react:
@@ -331,21 +312,15 @@ class Keeper:
                 self.give("sodium-bicarbonate", grams * float(rng.normal(1, 0.05)), hour, 30, said=grams)
         elif quantity == "calcium":
             self.ca_trim = (
-                float(np.clip(self.ca_trim + (425 - value) / 600, 0.5, 1.6))
-                if abs(value - 425) > 15
-                else self.ca_trim
+                float(np.clip(self.ca_trim + (425 - value) / 600, 0.5, 1.6)) if abs(value - 425) > 15 else self.ca_trim
             )
             if value < 395 and rng.random() < 0.6:
                 grams = min(425 - value, 40) * self.volume * G_PER["calcium-chloride-dihydrate"]
-                self.give(
-                    "calcium-chloride-dihydrate", grams * float(rng.normal(1, 0.05)), hour, 34, said=grams
-                )
+                self.give("calcium-chloride-dihydrate", grams * float(rng.normal(1, 0.05)), hour, 34, said=grams)
         elif quantity == "magnesium":
             if value < 1250:
                 grams = min(1320 - value, 80) * self.volume * G_PER["magnesium-chloride-hexahydrate"]
-                self.give(
-                    "magnesium-chloride-hexahydrate", grams * float(rng.normal(1, 0.05)), hour, 36, said=grams
-                )
+                self.give("magnesium-chloride-hexahydrate", grams * float(rng.normal(1, 0.05)), hour, 36, said=grams)
         elif quantity == "salinity":
             off = value - self.aim_psu
             self.mix_aim = self.aim_psu - float(np.clip(0.8 * off, -1.5, 1.5))

@@ -119,9 +119,7 @@ class Kit:
 
     def spread(self, value: float) -> float:
         """What the keeper thinks a reading is good for, in stored units."""
-        return float(
-            np.hypot(self.model.sd, self.model.rel * abs(value)) + 0.3 * self.model.step / self.factor
-        )
+        return float(np.hypot(self.model.sd, self.model.rel * abs(value)) + 0.3 * self.model.step / self.factor)
 
     def read(self, true: float, rng: np.random.Generator) -> float:
         """One test: stored units in, stored units out, rounded as the kit is read."""
@@ -156,23 +154,18 @@ class Kit:
             size = 10 ** len(f"{int(self._to(stored))}")
             return self._from(float("0." + "".join(digits)) * size)
         if how == 1 and self.model.scale and self.model.unit not in ("ppt", "psu", "1", "degC"):
-            slip = {"alkalinity": DKH}.get(
-                "alkalinity" if "KH" in self.unit else "", 4.43 if self.rel else 1.1
-            )
+            slip = {"alkalinity": DKH}.get("alkalinity" if "KH" in self.unit else "", 4.43 if self.rel else 1.1)
             return stored / slip
         if how == 2 and self.rel:
             return stored * 10
         return max(
             0.0,
-            stored
-            + float(rng.choice([-1, 1])) * float(rng.uniform(6, 14)) * max(self.sd, self.rel * stored, 1e-3),
+            stored + float(rng.choice([-1, 1])) * float(rng.uniform(6, 14)) * max(self.sd, self.rel * stored, 1e-3),
         )
 
 
 def make_kit(quantity: str, style: Style, rng: np.random.Generator) -> Kit:
     """The kit this keeper happens to own; careful keepers own better ones."""
     models = KITS[quantity]
-    weights = np.array(
-        [2.0 if style.name in ("stony", "probes") and i == 0 else 1.0 for i in range(len(models))]
-    )
+    weights = np.array([2.0 if style.name in ("stony", "probes") and i == 0 else 1.0 for i in range(len(models))])
     return Kit(models[int(rng.choice(len(models), p=weights / weights.sum()))], rng, states=0.6)

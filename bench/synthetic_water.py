@@ -123,8 +123,7 @@ class Water:
         self.skimmate = u(style.skimmate) * self.volume_true / 100
         self.skim_mood = np.repeat(np.exp(_ar(rng, days, 0.85, 0.4)), HOURS).tolist()
         self.topoff_fails = sorted(
-            (int(rng.integers(5, days)), float(rng.uniform(0.5, 6)))
-            for _ in range(rng.poisson(1.2 * days / 365))
+            (int(rng.integers(5, days)), float(rng.uniform(0.5, 6))) for _ in range(rng.poisson(1.2 * days / 365))
         )
         self.topoff_off_until = -1.0
         self.topped_today = 0.0
@@ -243,14 +242,9 @@ class Water:
         self.organic_n -= n_new
         self.organic_p -= p_new
         vigour = self.vigour[hour]
-        n_out = (
-            (self.n_uptake * no3 / (no3 + self.n_half) * vigour + self.n_loss * no3) * self.volume_true * dt
-        )
+        n_out = (self.n_uptake * no3 / (no3 + self.n_half) * vigour + self.n_loss * no3) * self.volume_true * dt
         p_out = (
-            (
-                self.p_uptake * po4 / (po4 + self.p_half) * vigour
-                + (self.p_skim + self.media * self.media_rate) * po4
-            )
+            (self.p_uptake * po4 / (po4 + self.p_half) * vigour + (self.p_skim + self.media * self.media_rate) * po4)
             * self.volume_true
             * dt
         )
@@ -294,8 +288,8 @@ class Water:
 def ph_nbs(alk_meq_l: np.ndarray, pco2: np.ndarray, t_c: np.ndarray, psu: np.ndarray) -> np.ndarray:
     """pH on the NBS scale of water in balance with this much CO2 [µatm].
 
-    Constants: K0 Weiss 1974, K1 and K2 Lueker et al. 2000 (total scale), KB near Dickson 1990, from memory; they
-    meet PyCO2SYS within 0.001 at two states of the test. The step to NBS is +0.13, plain practice.
+    Constants: K0 Weiss 1974, K1 and K2 Lueker et al. 2000 (total scale), KB near Dickson 1990, from memory;
+    they meet PyCO2SYS within 0.001 at two states of the test. The step to NBS is +0.13, plain practice.
     """
     tk = t_c + 273.15
     ta = alk_meq_l / 1.0235 * 1e-3

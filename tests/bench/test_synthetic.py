@@ -72,18 +72,14 @@ def test_a_closed_dose_moves_calcium_and_alkalinity_as_stoichiometry_says():
     before = list(water.amount)
     water.add_alkali(100.0)
     water.add_calcium(50.0 * 40.078)
-    left = (
-        water.amount[0] - before[0] - 100.0 * 0.06102 - 50.0 * 40.078e-3
-    )  # bicarbonate and calcium calcify away
+    left = water.amount[0] - before[0] - 100.0 * 0.06102 - 50.0 * 40.078e-3  # bicarbonate and calcium calcify away
     assert left == pytest.approx(100.0 * 58.44e-3, rel=2e-3)  # the constants carry four figures
 
 
 @pytest.mark.published
 def test_ph_of_ordinary_seawater():
     """PyCO2SYS 1.8 gives total-scale 8.02588 and 8.09807 for these two states; the NBS step here is 0.13."""
-    ph = ph_nbs(
-        np.array([2.3, 2.8]) * 1.0235, np.array([420.0] * 2), np.array([25.0] * 2), np.array([35.0] * 2)
-    )
+    ph = ph_nbs(np.array([2.3, 2.8]) * 1.0235, np.array([420.0] * 2), np.array([25.0] * 2), np.array([35.0] * 2))
     assert ph - 0.13 == pytest.approx([8.02588, 8.09807], abs=0.002)  # the borate constant is made linear
 
 

@@ -1,1 +1,7 @@
-"""An invented house with three systems, for the demo."""
+"""Invented systems with invented records, for the demo: a house that never was, simulated honestly."""
+
+from __future__ import annotations
+
+from leadline.invented.house import Scenario, scenario
+
+__all__ = ["Scenario", "scenario"]
