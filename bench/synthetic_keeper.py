@@ -296,6 +296,15 @@ class Keeper:
     def react(self, quantity: str, value: float, before: tuple[float, float] | None, day: int, hour: int) -> None:
         """Change something when the figure asks for it: this closes the loop between readings and truth."""
         rng = self.rng
+        if quantity == "alkalinity" and value > 12.0 / DKH:  # nobody doses on above 12 dKH
+            self.dose *= 0.5
+            self.lime = max(0.2, self.lime - 0.3) if self.lime else 0.0
+            return
+        if quantity == "calcium" and value > 500:
+            self.ca_trim = max(0.5, 0.7 * self.ca_trim)
+            return
+        if quantity == "calcium" and value < 370:
+            self.ca_trim = min(1.6, max(1.0, 1.15 * self.ca_trim))
         if rng.random() > self.style.react:
             return
         if quantity == "alkalinity":

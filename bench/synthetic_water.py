@@ -220,6 +220,7 @@ class Water:
             self.topped_today = 0.0
             self.media *= 0.985
         alk = amount[ALK] / volume
+        calcium = amount[CA] / volume
         po4 = max(amount[PO4] / volume, 0.0)
         no3 = max(amount[NO3] / volume, 0.0)
         # calcification: animals, then bare precipitation on heaters and pumps when much supersaturated
@@ -233,8 +234,9 @@ class Water:
             * (over / (over + self.half))
             * ((1.9 + self.half) / 1.9)
             / (1 + self.po4_hurts * po4)
+            * (calcium / (calcium + 150.0) * 570.0 / 420.0)
         ) * dt
-        crust = 0.01 * max(alk * amount[CA] / volume / 415.0 - 3.8, 0.0) ** 1.5 * volume * dt
+        crust = 0.03 * max(alk * calcium / 415.0 - 3.8, 0.0) ** 1.5 * volume * dt
         ca_out = eaten * self.ca_ratio + crust * 20.04
         mg_out = eaten * self.mg_ratio
         # food rots into nitrate and phosphate within days; plants, bacteria and rock take them
