@@ -1,1 +1,1 @@
-"""A person at a page."""
+"""A person at a page: server-drawn, whole without script, quicker with it."""

@@ -1,0 +1,1 @@
+"""A series becomes SVG with title and table."""

@@ -1,0 +1,1 @@
+"""Pages, named as the menu is."""

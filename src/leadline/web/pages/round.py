@@ -1,0 +1,271 @@
+"""The first page: today's round, and each quantity's course through its channel."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any, cast
+
+from starlette.datastructures import QueryParams
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from leadline.app.ports import Store
+from leadline.measures import quantities
+from leadline.measures.errors import UnknownName
+from leadline.measures.moments import parse
+from leadline.present import figures, sentences
+from leadline.rounds.item import Round
+from leadline.web.pages import lines
+from leadline.web.pages.lines import Typed
+from leadline.web.pages.soundings import sounding, soundings
+from leadline.web.seen import Lookout, Seen
+from leadline.web.use import Use
+
+LIGHTS = ("day", "dusk", "night")
+SPANS = ((30, "1 month"), (180, "6 months"), (425, "14 months"), (1461, "4 years"))
+_DAYS = 180
+_LEAST, _MOST, _USUAL = 2, 60, 10
+
+
+class Asked:
+    """What a request wants to see, read once and kept within reason."""
+
+    def __init__(self, request: Request, query: Mapping[str, Any] | QueryParams | None = None) -> None:
+        found = request.query_params if query is None else query
+        self.request = request
+        self.minutes = _whole(str(found.get("minutes", "")), _LEAST, _MOST, _USUAL)
+        self.days = _whole(str(found.get("days", "")), 7, 3660, _DAYS)
+        text = str(found.get("as_of", "")).strip()
+        self.as_of: dt.datetime | None = parse(text) if text else None
+
+    @property
+    def store(self) -> Store:
+        return cast(Store, self.request.app.state.store)
+
+    @property
+    def use(self) -> Use:
+        return cast(Use, self.request.app.state.use)
+
+    @property
+    def lookout(self) -> Lookout:
+        return cast(Lookout, self.request.app.state.lookout)
+
+    def systems(self) -> list[tuple[str, str]]:
+        return self.use.systems(self.store)
+
+    def see(self, system: str) -> Seen:
+        return self.lookout.see(self.store, system, self.days, self.as_of)
+
+    def round(self, system: str | None) -> Round:
+        return self.use.round_for(
+            self.store, self.request.app.state.clock, system, float(self.minutes), as_of=self.as_of
+        )
+
+
+def _whole(text: str, least: int, most: int, usual: int) -> int:
+    try:
+        return min(max(round(float(text.replace(",", "."))), least), most)
+    except (ValueError, OverflowError):
+        return usual
+
+
+async def everything(request: Request) -> Response:
+    """`/`: the round over all systems; with a single system, that system's page."""
+    asked = Asked(request)
+    systems = asked.systems()
+    if not systems:
+        return page(request, "empty.html", {"title": "Leadline", "tabs": [], "view": "all"})
+    if len(systems) == 1:
+        return RedirectResponse(f"/system/{systems[0][0]}", 303)
+    return overview(asked, typed=_stepped(asked, None), flash=flashed(asked))
+
+
+async def one(request: Request) -> Response:
+    """`/system/ID`: its round and its courses."""
+    asked = Asked(request)
+    system = request.path_params["system"]
+    known(asked, system)
+    return chart_room(asked, system, typed=_stepped(asked, system), flash=flashed(asked))
+
+
+def known(asked: Asked, system: str) -> None:
+    """Refuse a system that nobody knows, offering near names."""
+    systems = [s for s, _ in asked.systems()]
+    if system not in systems:
+        raise UnknownName("system", system, systems)
+
+
+def overview(
+    asked: Asked, typed: Typed | None = None, flash: Mapping[str, str] | None = None, status: int = 200
+) -> Response:
+    """All systems: their round, and one line of soundings each."""
+    systems = asked.systems()
+    seen = {s: asked.see(s) for s, _ in systems}
+    found = lines.ranked(asked.round(None), seen, view="all", typed=typed, flash=flash)
+    if _wants_part(asked.request):
+        return page(asked.request, "part/round.html", {"round": found, "asked": asked, "frozen": False}, status)
+    shown = [
+        {
+            "id": s,
+            "name": name,
+            "soundings": [x for x in soundings(seen[s], (), None, frozen=True) if x.measured][:6],
+        }
+        for s, name in systems
+    ]
+    first = next(iter(seen.values()))
+    return page(
+        asked.request,
+        "all.html",
+        {
+            "title": "All systems",
+            "tabs": systems,
+            "view": "all",
+            "when": figures.long_moment(first.estimate.as_of, first.local),
+            "round": found,
+            "asked": asked,
+            "systems": shown,
+            "frozen": asked.as_of is not None,
+        },
+        status,
+    )
+
+
+def chart_room(
+    asked: Asked,
+    system: str,
+    typed: Typed | None = None,
+    flash: Mapping[str, str] | None = None,
+    status: int = 200,
+    fresh: str = "",
+) -> Response:
+    """One system: its round, then its courses. `fresh` is a quantity whose course an answer in part carries."""
+    at = asked.see(system)
+    found = asked.round(system)
+    frozen = asked.as_of is not None
+    shown = lines.ranked(found, {system: at}, view=system, typed=typed, flash=flash)
+    if _wants_part(asked.request):
+        e = at.estimate.quantities.get(fresh)
+        course = sounding(at, e, None, frozen) if e is not None else None
+        part = {"round": shown, "course": course, "asked": asked, "frozen": frozen}
+        return page(asked.request, "part/answer.html", part, status)
+    first = [item.subject for item in found.items]
+    courses = soundings(at, first, typed, frozen)
+    temperature = at.estimate.quantities.get("temperature")
+    warm = ""
+    if temperature is not None and temperature.last_reading is not None:
+        read = figures.figure(temperature.mean, None, "temperature", at.estimate.units)
+        warm = str(read)
+    return page(
+        asked.request,
+        "one.html",
+        {
+            "title": at.estimate.name,
+            "tabs": asked.systems(),
+            "view": system,
+            "when": figures.long_moment(at.estimate.as_of, at.local),
+            "warm": warm,
+            "volume": _volume(at),
+            "round": shown,
+            "courses": [c for c in courses if c.measured],
+            "unmeasured": [c for c in courses if not c.measured],
+            "warnings": at.estimate.warnings,
+            "asked": asked,
+            "spans": SPANS,
+            "frozen": frozen,
+        },
+        status,
+    )
+
+
+def _volume(at: Seen) -> str:
+    litres, sd = at.estimate.net_volume_l, at.estimate.net_volume_sd_l
+    if at.estimate.units == "us":
+        litres, sd, unit = litres / 3.785411784, sd / 3.785411784, "gal"
+    else:
+        unit = "L"
+    return f"{figures.number(litres, 0)} ± {figures.number(sd, 0)} {unit}"
+
+
+def flashed(asked: Asked) -> dict[str, str]:
+    """The quiet line after an entry, from the address alone, so that a reload says the same."""
+    query = asked.request.query_params
+    for what in ("logged", "done", "settled", "corrected", "withdrawn"):
+        entry_id = query.get(what, "")
+        if entry_id:
+            return flash_for(asked, what, entry_id)
+    return {}
+
+
+def flash_for(asked: Asked, what: str, entry_id: str, more: str = "") -> dict[str, str]:
+    """What is said of an entry just made or taken back, and the way to undo it."""
+    entry = asked.store.entry(entry_id)
+    if entry is None:
+        return {}
+    amount = ""
+    if entry.value is not None:
+        digits = max(0, min(4, len(repr(entry.value).partition(".")[2]) if not float(entry.value).is_integer() else 0))
+        amount = f" {figures.number(entry.value, digits)} {figures.unit_label(entry.unit)}".rstrip()
+    subject = sentences.name(entry.subject)
+    words = {
+        "logged": f"Logged{amount or ' it'} {subject}.",
+        "done": f"Noted: {subject} done.",
+        "settled": f"Kept as typed:{amount} {subject}.",
+        "corrected": f"Corrected to{amount} {subject}.",
+        "withdrawn": f"Taken back:{amount} {subject}.",
+    }[what]
+    undo = "" if what not in ("logged", "done") else f"/system/{entry.system}/entry/{entry_id}/withdraw"
+    return {"words": words.replace("  ", " "), "undo": undo, "more": more}
+
+
+def _stepped(asked: Asked, system: str | None) -> Typed | None:
+    """A form whose − or + was pressed without script, or that a link asks to open."""
+    query = asked.request.query_params
+    form = query.get("form", "")
+    if not form:
+        return None
+    quantity, unit, value = query.get("quantity", ""), query.get("unit", ""), query.get("value", "")
+    owner = query.get("system", system or "")
+    if owner in dict(asked.systems()) and query.get("step") in ("more", "less"):
+        at = asked.see(owner)
+        e = at.estimate.quantities.get(quantity)
+        way = figures.display(quantity, at.estimate.units, e.unit if e else "")
+        size = (
+            lines.step(quantities.digits(quantity, unit)) if unit != way.unit and quantity else lines.step(way.digits)
+        )
+        value = figures.stepped(value, 1 if query["step"] == "more" else -1, size, lines.start_value(at, quantity))
+    return Typed(
+        form,
+        value,
+        unit,
+        query.get("method", ""),
+        query.get("time", ""),
+        query.get("note", ""),
+        "",
+        query.get("token", ""),
+    )
+
+
+def _wants_part(request: Request) -> bool:
+    headers = request.headers
+    return headers.get("hx-request") == "true" and headers.get("hx-history-restore-request") != "true"
+
+
+def light_of(request: Request) -> str:
+    """The light a reader chose, or nothing when the device decides."""
+    chosen = request.cookies.get("light", "")
+    return chosen if chosen in LIGHTS else ""
+
+
+def page(request: Request, name: str, context: dict[str, Any], status: int = 200) -> Response:
+    """A template as an answer."""
+    template = request.app.state.templates.get_template(name)
+    text = template.render(light=light_of(request), lights=LIGHTS, path=request.url.path, **context)
+    return HTMLResponse(text, status, {"vary": "HX-Request, Cookie"})
+
+
+def plain_word(request: Request, words: str, status: int) -> Response:
+    """One clear line: as a page of its own, or for a swap as a line."""
+    if _wants_part(request):
+        return page(request, "part/word.html", {"words": words}, status)
+    return page(request, "word.html", {"title": "Leadline", "words": words, "tabs": [], "view": ""}, status)

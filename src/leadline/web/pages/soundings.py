@@ -1,0 +1,118 @@
+"""The courses under the round: heading, sentence, chart, readings as a table, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from leadline.estimate.report import QuantityEstimate
+from leadline.measures import quantities
+from leadline.present import figures, sentences
+from leadline.web.pages.lines import Form, Typed, entry_form
+from leadline.web.seen import Seen
+
+MOST_ROWS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One reading of the table."""
+
+    when: str
+    value: str
+    method: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sounding:
+    """One quantity as shown."""
+
+    quantity: str
+    id: str
+    name: str
+    value: str
+    sd: str
+    unit: str
+    state: str  # a word: where it stands
+    asks: bool  # whether it asks something of the reader
+    said: tuple[str, ...]
+    chart: Markup
+    rows: tuple[Row, ...]
+    more_rows: str
+    why: tuple[str, ...]
+    doubts: tuple[str, ...]
+    form: Form | None
+    measured: bool
+
+
+def soundings(at: Seen, first: Iterable[str], typed: Typed | None, frozen: bool = False) -> list[Sounding]:
+    """Every quantity of a system: those the round asks about first, then in their usual order."""
+    known = at.estimate.quantities
+    order = [*first, *quantities.QUANTITIES, *known]
+    return [sounding(at, known[q], typed, frozen) for q in dict.fromkeys(order) if q in known]
+
+
+def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = False) -> Sounding:
+    """One quantity's course as the template wants it."""
+    units, as_of = at.estimate.units, at.estimate.as_of
+    read = figures.figure(e.mean, e.sd, e.quantity, units, e.unit)
+    track = at.courses.get(e.quantity)
+    measured = e.last_reading is not None or bool(track and track.fixes)
+    said = [sentences.now_said(e, units, at.local, as_of), sentences.edge_said(e, at.local, as_of)]
+    if e.band_is_default and e.aim is not None:
+        said.append(f"The channel of {figures.band(e.aim, e.quantity, units)} is a default; set your own band.")
+    why = [sentences.rate_said(e, units), *e.why]
+    rows, more = _rows(at, e)
+    return Sounding(
+        quantity=e.quantity,
+        id=f"course-{e.quantity}",
+        name=sentences.titled(e.quantity),
+        value=read.value,
+        sd=read.sd,
+        unit=read.label,
+        state=_state(e, at),
+        asks=e.aim is not None and e.p_outside_aim >= 0.5,
+        said=tuple(s for s in said if s),
+        chart=Markup(at.chart(e)) if measured else Markup(""),
+        rows=rows,
+        more_rows=more,
+        why=tuple(s for s in why if s),
+        doubts=tuple(sentences.doubt_said(d, e.quantity, units, at.local) for d in e.doubtful),
+        form=None if frozen else entry_form(at, e.quantity, f"c-{e.quantity}", typed),
+        measured=measured,
+    )
+
+
+def _state(e: QuantityEstimate, at: Seen) -> str:
+    if e.aim is None:
+        return "no channel set"
+    if e.p_outside_limit >= 0.5:
+        return "past the limit"
+    if e.p_outside_aim >= 0.5:
+        return "outside the channel"
+    if e.meets_edge is not None and e.meets_edge <= at.estimate.as_of:
+        return "may be at the edge"
+    return "in the channel"
+
+
+def _rows(at: Seen, e: QuantityEstimate) -> tuple[tuple[Row, ...], str]:
+    track = at.courses.get(e.quantity)
+    if track is None:
+        return (), ""
+    way = figures.display(e.quantity, at.estimate.units, e.unit)
+    hand = sorted((f for f in track.fixes if not f.probe), key=lambda f: f.time, reverse=True)
+    rows = tuple(
+        Row(
+            figures.moment(f.time, at.local),
+            figures.number(way.shown(f.value), way.digits),
+            f.method or "not said",
+            "in doubt" if f.doubtful else "",
+        )
+        for f in hand[:MOST_ROWS]
+    )
+    left, probe = len(hand) - len(rows), len(track.fixes) - len(hand)
+    more = [f"{left} earlier ones by hand" if left > 0 else "", f"{probe} points of a probe" if probe else ""]
+    return rows, " and ".join(m for m in more if m)

@@ -1,0 +1,106 @@
+"""The whole site: its routes, its templates, and the parts it was handed."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from importlib import resources
+from pathlib import Path
+
+import jinja2
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from leadline.app.ports import Store
+from leadline.measures.errors import LeadlineError, Unreachable
+from leadline.measures.moments import Clock
+from leadline.web import forms
+from leadline.web.guard import MAX_FORM_BYTES, Guard
+from leadline.web.pages import round as round_page
+from leadline.web.seen import Lookout
+from leadline.web.use import Use, app_use
+
+
+class _Static(StaticFiles):
+    """Files whose address carries their version are kept by the browser; the rest is asked about each time."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        answer = await super().get_response(path, scope)
+        versioned = path.startswith("vendor/")
+        answer.headers["cache-control"] = "max-age=31536000, immutable" if versioned else "no-cache"
+        return answer
+
+
+def templates() -> jinja2.Environment:
+    """The templates, every value escaped unless it says that it is markup of our own."""
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("leadline.web"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def build(store_factory: Callable[[], Store], clock: Clock, use: Use | None = None) -> Starlette:
+    """The web application.
+
+    Parameters
+    ----------
+    store_factory
+        Opens the store; called once, in the thread that serves.
+    clock
+        What the time is asked of.
+    use
+        The use cases; those of `leadline.app` when nothing else is handed in.
+    """
+    chosen = use or app_use()
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        app.state.store = store_factory()
+        try:
+            yield
+        finally:
+            app.state.store.close()
+
+    static = Path(str(resources.files("leadline.web"))) / "static"
+    app = Starlette(
+        routes=[
+            Route("/", round_page.everything, name="everything"),
+            Route("/system/{system}", round_page.one, name="system"),
+            Route("/system/{system}/log", forms.log, methods=["POST"]),
+            Route("/system/{system}/done", forms.done, methods=["POST"]),
+            Route("/system/{system}/entry/{entry}/withdraw", forms.withdraw, methods=["POST"]),
+            Route("/system/{system}/entry/{entry}/confirm", forms.confirm, methods=["POST"]),
+            Route("/system/{system}/entry/{entry}/correct", forms.correct, methods=["POST"]),
+            Route("/light", forms.light, methods=["POST"]),
+            Mount("/static", _Static(directory=static), name="static"),
+        ],
+        middleware=[Middleware(Guard)],
+        exception_handlers={LeadlineError: _said, HTTPException: _missing},
+        lifespan=lifespan,
+        max_body_size=MAX_FORM_BYTES,
+    )
+    app.state.clock = clock
+    app.state.use = chosen
+    app.state.lookout = Lookout(chosen, clock)
+    app.state.templates = templates()
+    return app
+
+
+async def _said(request: Request, exc: Exception) -> Response:
+    status = 503 if isinstance(exc, Unreachable) else 422
+    return round_page.plain_word(request, str(exc), status)
+
+
+async def _missing(request: Request, exc: Exception) -> Response:
+    status = exc.status_code if isinstance(exc, HTTPException) else 500
+    words = {404: "There is no such page here.", 405: "This address only takes a form.", 413: "That form is too large."}
+    return round_page.plain_word(request, words.get(status, "That did not work."), status)

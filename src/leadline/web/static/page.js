@@ -1,0 +1,47 @@
+// Small comforts over a page that works without them: a slider that speaks, steps without a round trip,
+// words for a screen reader after a swap, and a plain line when the connection drops.
+"use strict";
+document.documentElement.classList.add("scripted");
+document.addEventListener("input", (event) => {
+  if (event.target.id === "minutes") {
+    document.getElementById("minutes-said").textContent = event.target.value;
+  }
+});
+document.addEventListener("click", (event) => {
+  const step = event.target.closest("[data-step]");
+  if (!step) return;
+  event.preventDefault();
+  const field = step.parentElement.querySelector("input[name=value]");
+  const size = Number(field.dataset.size);
+  const digits = (field.dataset.size.split(".")[1] || "").length;
+  const comma = field.value.includes(",");
+  const typed = field.value.trim() === "" ? Number(field.dataset.start) : Number(field.value.replace(",", "."));
+  if (!Number.isFinite(typed)) return;
+  const moved = (typed + Number(step.dataset.step) * size).toFixed(digits);
+  field.value = comma ? moved.replace(".", ",") : moved;
+});
+document.addEventListener("toggle", (event) => {
+  if (event.target.matches("details.entry") && event.target.open) {
+    event.target.querySelector("input[name=value]").focus();
+  }
+}, true);
+document.addEventListener("htmx:afterSwap", () => {
+  const flash = document.querySelector("#round .flash p");
+  const wrong = document.querySelector("[aria-invalid=true]");
+  document.getElementById("said").textContent = flash ? flash.textContent : "";
+  if (wrong) wrong.focus();
+  else if (flash && document.activeElement === document.body) flash.parentElement.focus({ preventScroll: true });
+});
+for (const name of ["htmx:sendError", "htmx:responseError", "htmx:timeout"]) {
+  document.addEventListener(name, (event) => {
+    const form = event.detail.elt.closest("form") || event.detail.elt;
+    let line = form.querySelector(".error.unsent");
+    if (!line) {
+      line = document.createElement("p");
+      line.className = "error unsent";
+      line.setAttribute("role", "alert");
+      form.append(line);
+    }
+    line.textContent = "Not sent: nobody answered. What you typed is still here; press again when you are back.";
+  });
+}
