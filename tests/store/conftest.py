@@ -47,14 +47,14 @@ def as_nobody() -> Iterator[Path]:
         pytest.skip("file permissions here are those of POSIX")
     root = os.geteuid() == 0
     if root:
-        folder.chmod(0o777)
+        os.chown(folder, 65534, -1)
         os.seteuid(65534)
     try:
         yield folder
     finally:
         if root:
             os.seteuid(0)
+        folder.chmod(0o777)
         for inside in folder.rglob("*"):
             inside.chmod(0o777)
-        folder.chmod(0o777)
         shutil.rmtree(folder)

@@ -7,6 +7,7 @@ import math
 import statistics
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -200,7 +201,7 @@ def test_streams_are_known_when_declared_or_written(store: SqliteStore) -> None:
     ],
 )
 def test_points_that_make_no_sense_are_refused(
-    store: SqliteStore, times: list, values: list, flags: list | None
+    store: SqliteStore, times: list[float], values: list[float], flags: list[int] | None
 ) -> None:
     with pytest.raises(BadInput):
         store.add_points(*WHO, times, values, flags)
@@ -218,7 +219,7 @@ doings = st.lists(st.lists(one_point, min_size=1, max_size=12) | st.integers(0, 
 @pytest.mark.law
 @given(doings)
 @settings(max_examples=80, deadline=None)
-def test_any_order_of_writing_and_packing_equals_a_sorted_dictionary(doings: list) -> None:
+def test_any_order_of_writing_and_packing_equals_a_sorted_dictionary(doings: list[Any]) -> None:
     expected: dict[float, tuple[float | None, int]] = {}
     with tempfile.TemporaryDirectory() as folder:
         clock = FixedClock(dt.datetime(2026, 1, 1, tzinfo=dt.UTC))

@@ -183,12 +183,23 @@ def _look_before_opening(path: Path, *, create: bool, write: bool) -> None:
             )
     elif not allowed(path, os.R_OK):
         raise Unreachable("the database may not be read", where=where, way_out="Ask for permission to read it.")
+    elif not _begins_like_a_database(path):  # SQLite would write over a small file of another kind
+        raise Unreachable(
+            "this is no database, or its first page is damaged",
+            where=where,
+            way_out="Choose another with --db, or put a backup in its place with 'leadline restore'.",
+        )
     if write and not (allowed(path.parent, os.W_OK) and (not path.exists() or allowed(path, os.W_OK))):
         raise Unreachable(
             "the database or its folder is read-only",
             where=where,
             way_out="Allow writing to the file and to its folder, or choose another with --db.",
         )
+
+
+def _begins_like_a_database(path: Path) -> bool:
+    with told(path), open(path, "rb") as handle:
+        return handle.read(16) in (b"", b"SQLite format 3\0")  # https://www.sqlite.org/fileformat.html, 1.3.1
 
 
 def _connect(path: Path, *, create: bool, write: bool, busy_s: float) -> sqlite3.Connection:

@@ -70,9 +70,9 @@ class Streams(DatabaseFile):
         self,
         system: str,
         stream: str,
-        times_s: Sequence[float],
-        values: Sequence[float],
-        flags: Sequence[int] | None = None,
+        times_s: Sequence[float] | np.ndarray,
+        values: Sequence[float] | np.ndarray,
+        flags: Sequence[int] | np.ndarray | None = None,
     ) -> Added:
         """Add or correct points, in any order; of two at the same moment the later in the call stands.
 
@@ -228,7 +228,11 @@ def _series(db: sqlite3.Connection, system: str, stream: str) -> int:
     return int(db.execute("INSERT INTO stream (system, stream) VALUES (?, ?)", (system, stream)).lastrowid or 0)
 
 
-def _clean(times_s: Sequence[float], values: Sequence[float], flags: Sequence[int] | None) -> Columns:
+def _clean(
+    times_s: Sequence[float] | np.ndarray,
+    values: Sequence[float] | np.ndarray,
+    flags: Sequence[int] | np.ndarray | None,
+) -> Columns:
     """Times in ms, rising and each once, with the last value and flag given for it."""
     import numpy as np
 
