@@ -9,6 +9,7 @@ from leadline.seawater.bracket import root
 from leadline.seawater.validity import within
 
 HIGHEST = 80.0
+SALTIEST_BY_CONDUCTIVITY = 50.0
 SODA_GLASS_PER_K = 25e-6  # cubical expansion; from memory, borosilicate is about 10e-6
 NACL_FRACTION_PER_SALINITY = 3.65 / 35.0  # % by mass of NaCl with the refraction of S = 35, CRC table (memory)
 
@@ -26,7 +27,7 @@ def from_conductivity(conductivity_ms_cm: Any, temperature_c: Any = 25.0) -> Any
     Raises
     ------
     OutOfRange
-        When the salinity is above 42, where PSS-78 ends.
+        When the salinity is above 50. PSS-78 ends at 42; it is smooth, and a tank left to dry is worth a number.
 
     References
     ----------
@@ -36,7 +37,7 @@ def from_conductivity(conductivity_ms_cm: Any, temperature_c: Any = 25.0) -> Any
 
     within("temperature", temperature_c, -2.0, 40.0, "°C")
     salinity = gsw.SP_from_C(conductivity_ms_cm, temperature_c, 0.0)
-    within("salinity from this conductivity", salinity, 0.0, 42.0001, "")
+    within("salinity from this conductivity", salinity, 0.0, SALTIEST_BY_CONDUCTIVITY, "")
     return salinity
 
 
@@ -45,7 +46,7 @@ def to_conductivity(salinity: Any, temperature_c: Any = 25.0) -> Any:
     import gsw
 
     within("temperature", temperature_c, -2.0, 40.0, "°C")
-    within("salinity", salinity, 0.0, 42.0, "")
+    within("salinity", salinity, 0.0, SALTIEST_BY_CONDUCTIVITY, "")
     return gsw.C_from_SP(salinity, temperature_c, 0.0)
 
 
