@@ -1,0 +1,301 @@
+"""Known inputs between readings: what the journal says was put in, taken out and exchanged, per quantity."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from leadline.journal.entry import Entry
+from leadline.journal.journal import Journal
+from leadline.measures import units
+from leadline.measures.errors import LeadlineError
+from leadline.model import substances
+from leadline.model.state import SALT_G_PER_MOL
+from leadline.model.waters import FRESH, composition
+from leadline.system.description import System
+
+Array = np.ndarray
+DENSITY_KG_L = 1.0233  # seawater at S 35, 25 °C (TEOS-10); 0.3 % over any tank, far inside the volume's own doubt
+_PSU_PER_G_KG = 35.0 / 35.16504
+# ions that a balanced two-part dose leaves behind: what skeleton takes up again is not counted
+_STAYS = ("magnesium", "potassium", "sodium", "chloride", "sulfate", "nitrogen", "phosphorus")
+# species of the balances to stored units, per mol and litre
+PER_MOL: dict[str, tuple[str, float]] = {
+    "alkalinity": ("alkalinity", 1000.0),
+    "calcium": ("calcium", 40078.0),
+    "magnesium": ("magnesium", 24305.0),
+    "potassium": ("potassium", 39098.3),
+    "strontium": ("strontium", 87620.0),
+    "nitrate": ("nitrogen", 62004.0),
+    "phosphate": ("phosphorus", 94969.8),
+    "iodine": ("iodine", 126904470.0),
+    "silicate": ("silicon", 28085000.0),
+}
+_SPREAD_HOURS = (3.0, 9.0, 15.0, 21.0)  # a pump's daily total, spread over its day
+HAND_ERROR = 0.04  # a weighed or measured dose; common practice
+EXCHANGE_ERROR = 0.06  # a bucketed volume; common practice
+
+
+@dataclass(slots=True)
+class Events:
+    """Known inputs of one quantity, in order of time. All arrays (n,).
+
+    `t` [d since the epoch]; `log_keep` natural log of the share that stays; `dose` shares the gain error, `other`
+    does not; `var` variance of both. [stored unit]
+    """
+
+    t: Array
+    log_keep: Array
+    dose: Array
+    other: Array
+    var: Array
+    leak_per_day: float = 0.0
+
+    def until(self, t: float) -> Events:
+        n = int(np.searchsorted(self.t, t, side="right"))
+        return Events(self.t[:n], self.log_keep[:n], self.dose[:n], self.other[:n], self.var[:n], self.leak_per_day)
+
+    def between(self, edges: Array) -> tuple[Array, Array, Array, Array, Array]:
+        """Effect of all events between consecutive `edges` (n+1,) on the level: keep, mean_keep, dose, other, var.
+
+        An event at the very moment of an edge comes after it: one tests first and then changes.
+        """
+        n = len(edges) - 1
+        days = np.diff(edges)
+        which = np.searchsorted(edges, self.t, side="right") - 1
+        inside = (which >= 0) & (which < n)
+        which = which[inside]
+        leak = self.leak_per_day
+        if not len(which):
+            keep = np.exp(-leak * days)
+            zero = np.zeros(n)
+            return keep, np.where(days > 0, (1 + keep) / 2, 1.0), zero, zero.copy(), zero.copy()
+        t, lk = self.t[inside], self.log_keep[inside]
+        total = np.cumsum(lk)
+        ends = np.bincount(which, weights=lk, minlength=n)
+        before = np.concatenate(([0.0], np.cumsum(ends)))[:-1]  # log keep accumulated before each gap
+        after = np.exp(before[which] + ends[which] - total - leak * (edges[which + 1] - t))
+        keep = np.exp(ends - leak * days)
+        dose = np.bincount(which, weights=self.dose[inside] * after, minlength=n)
+        other = np.bincount(which, weights=self.other[inside] * after, minlength=n)
+        var = np.bincount(which, weights=self.var[inside] * after * after, minlength=n)
+        # what the rate adds early in the gap is itself exchanged later in it
+        following = np.append(t[1:], np.inf)
+        last = np.append(which[1:] != which[:-1], True)
+        span = np.where(last, edges[which + 1], following) - t
+        first = np.full(n, np.nan)
+        first[which[::-1]] = t[::-1]
+        lead = np.where(np.isnan(first), days, first - edges[:-1])
+        weighted = lead * keep + np.bincount(which, weights=span * after, minlength=n)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            mean_keep = np.where(days > 0, weighted / np.where(days > 0, days, 1.0), 1.0)
+        return keep, mean_keep, dose, other, var
+
+
+@dataclass(slots=True)
+class Inputs:
+    """Known inputs of every quantity, and what could not be used."""
+
+    events: dict[str, Events]
+    warnings: list[str] = field(default_factory=list)
+    dosed: set[str] = field(default_factory=set)  # quantities that receive doses
+    marks: list[tuple[float, str, str]] = field(default_factory=list)  # day, kind, words: for courses
+
+    def of(self, quantity: str) -> Events:
+        found = self.events.get(quantity)
+        if found is None:
+            z = np.zeros(0)
+            return Events(z, z, z, z, z)
+        return found
+
+
+def day_of(moment: dt.datetime) -> float:
+    """A moment as days since 1970. [d]"""
+    return moment.timestamp() / 86400.0
+
+
+class _Collector:
+    def __init__(self, system: System) -> None:
+        self.system = system
+        self.volume = system.net_volume_l
+        self.rows: dict[str, list[tuple[float, float, float, float, float]]] = defaultdict(list)
+        self.blocks: dict[str, list[Array]] = defaultdict(list)
+        self.mixing: list[tuple[float, float, dict[str, tuple[float, float]], float]] = []
+        self.warnings: dict[str, None] = {}
+        self.dosed: set[str] = set()
+        self.marks: list[tuple[float, str, str]] = []
+
+    def effect(self, grams: dict[str, float]) -> dict[str, float]:
+        """What a dose does to each quantity, in stored units."""
+        species: dict[str, float] = defaultdict(float)
+        for name, g in grams.items():
+            for k, v in substances.moles(name, g).items():
+                species[k] += v
+        moved = {q: species[key] * factor / self.volume for q, (key, factor) in PER_MOL.items() if species.get(key)}
+        self.dosed.update(moved)
+        salt_g = sum(SALT_G_PER_MOL[k] * species[k] for k in _STAYS if k in species)
+        if salt_g:
+            moved["salinity"] = salt_g / (self.volume * DENSITY_KG_L) * _PSU_PER_G_KG
+        return moved
+
+    def dose(self, days: Array, amounts: Array, errors: Array, effect: dict[str, float]) -> None:
+        """Doses of `amounts` units at `days`, each unit having `effect`; `errors` are relative."""
+        zero = np.zeros(len(days))
+        for quantity, per_unit in effect.items():
+            moved = amounts * per_unit
+            self.blocks[quantity].append(np.stack((days, zero, moved, zero, (errors * moved) ** 2), axis=1))
+
+    def pour(self, day: float, out_l: float, in_l: float, water: dict[str, tuple[float, float]]) -> None:
+        volume = self.volume
+        share = min(max(out_l / volume, 0.0), 0.99)
+        self.mixing.append((day, float(np.log1p(-share)), water, in_l / volume))
+
+
+def collect(system: System, journal: Journal, now: dt.datetime, quantities: Sequence[str]) -> Inputs:
+    """Known inputs of `quantities` up to `now`, from the journal and the system's own description."""
+    c = _Collector(system)
+    zone = ZoneInfo(system.time_zone)
+    pumps = {e.id for e in system.equipment} | {s.id for s in system.streams}
+    daily: dict[tuple[str, str, str], list[tuple[float, float]]] = defaultdict(list)
+    feeding: list[tuple[float, str, float]] = []
+    for e in journal.entries:
+        try:
+            if e.kind == "addition" and e.value is not None:
+                if e.method and (e.method in pumps or e.method.startswith("doser")):
+                    daily[(e.method, e.subject, e.unit)].append((_local_midnight(e.time, zone), e.value))
+                else:
+                    grams = substances.grams_of(e.subject, e.value, e.unit, system.solutions)
+                    day = np.array([day_of(e.time)])
+                    c.dose(day, np.ones(1), np.array([HAND_ERROR]), c.effect(grams))
+                    c.marks.append((day_of(e.time), "addition", f"{e.value:g} {e.unit} {e.subject}"))
+            elif e.kind == "exchange" and e.value is not None:
+                _exchange(c, e)
+            elif e.kind == "topoff" and e.value is not None:
+                litres = units.to_litres(e.value, e.unit or "L")
+                water = composition(e.subject, e.extra)
+                if e.subject not in FRESH or e.extra.get("salinity") or water:
+                    c.pour(day_of(e.time), 0.0, litres, water)
+            elif e.kind == "feeding" and e.value is not None and e.subject in substances.FOODS:
+                feeding.append((day_of(e.time), e.subject, units.to_grams(e.value, e.unit or "g")))
+        except LeadlineError as exc:
+            c.warnings[exc.what] = None
+    _spread_daily(c, daily, day_of(now))
+    _declared_dosers(c, {k[0] for k in daily}, journal, day_of(now))
+    _feedings(c, feeding)
+    leak = 0.0
+    for machine in system.equipment:
+        if machine.type == "skimmer" and "skimmate" in machine.rest:
+            leak += _litres_per_day(str(machine.rest["skimmate"])) / system.net_volume_l
+    events = {q: _events(c, q, leak) for q in quantities}
+    return Inputs(events, list(c.warnings), c.dosed, c.marks)
+
+
+def _exchange(c: _Collector, e: Entry) -> None:
+    assert e.value is not None
+    into = units.to_litres(e.value, e.unit or "L")
+    raw = e.extra.get("volume_out")
+    out = float(raw) if isinstance(raw, int | float) else into
+    c.pour(day_of(e.time), out, into, composition(e.subject or "mixed-seawater", e.extra))
+    c.marks.append((day_of(e.time), "exchange", f"{into:g} L exchanged"))
+
+
+def _local_midnight(moment: dt.datetime, zone: ZoneInfo) -> float:
+    local = moment.astimezone(zone)
+    return day_of(local.replace(hour=0, minute=0, second=0, microsecond=0))
+
+
+def _spread_daily(c: _Collector, daily: dict[tuple[str, str, str], list[tuple[float, float]]], now: float) -> None:
+    """A pump's daily totals over their day; a regular pump whose log lags is taken to have gone on."""
+    for (pump, subject, unit), totals in daily.items():
+        totals.sort()
+        try:
+            per_unit = substances.grams_of(subject, 1.0, unit, c.system.solutions)
+        except LeadlineError as exc:
+            c.warnings[exc.what] = None
+            continue
+        days = [d for d, _ in totals]
+        gaps = np.diff(days[-15:]) if len(days) > 1 else np.zeros(0)
+        amounts = [v for _, v in totals]
+        errors = [0.02] * len(days)
+        if len(days) >= 4 and np.median(gaps) < 1.6 and 1.0 < now - days[-1] < 60.0:
+            usual = float(np.median(amounts[-7:]))
+            lag = int(now - days[-1] - 1e-9)
+            days += [days[-1] + k for k in range(1, lag + 1)]
+            amounts += [usual] * lag
+            errors += [0.15] * lag
+            if lag > 1:
+                words = f"{usual:g} {unit} a day of {subject} is taken to go on"
+                c.warnings[f"{pump}: no record for {lag} days; {words}"] = None
+        part = len(_SPREAD_HOURS)
+        at = (np.array(days)[:, None] + np.array(_SPREAD_HOURS) / 24.0).ravel()
+        amount = np.repeat(np.array(amounts) / part, part)
+        past = at <= now
+        c.dose(at[past], amount[past], np.repeat(errors, part)[past], c.effect(per_unit))
+
+
+def _declared_dosers(c: _Collector, logged: set[str], journal: Journal, now: float) -> None:
+    """A doser with a stated daily amount and no record of its own is taken to do what was stated."""
+    if not journal.entries:
+        return
+    start = int(day_of(journal.entries[0].time))
+    for e in c.system.equipment:
+        if e.type != "doser" or not e.per_day_ml or not e.substance or e.id in logged:
+            continue
+        try:
+            grams = substances.grams_of(e.substance, e.per_day_ml, "mL", c.system.solutions)
+        except LeadlineError as exc:
+            c.warnings[f"{e.id}: {exc.what}"] = None
+            continue
+        days = np.arange(start, int(now) + 1) + 0.5
+        days = days[days <= now]
+        c.dose(days, np.ones(len(days)), np.full(len(days), 0.1), c.effect(grams))
+
+
+def _feedings(c: _Collector, feeding: list[tuple[float, str, float]]) -> None:
+    """Only departures from the usual feeding move nitrate and phosphate; the usual is part of their rate."""
+    if len(feeding) < 20:
+        return
+    by_day: dict[int, tuple[float, float]] = defaultdict(lambda: (0.0, 0.0))
+    for day, food, grams in feeding:
+        n, p = substances.FOODS[food]
+        a, b = by_day[int(day)]
+        by_day[int(day)] = (a + grams * n, b + grams * p)
+    first, last = min(by_day), max(by_day)
+    if len(by_day) < 0.5 * (last - first + 1):
+        return  # only some meals are written down: they say nothing of the usual
+    usual_n = usual_p = None
+    for day in sorted(by_day):
+        n, p = by_day[day]
+        usual_n = n if usual_n is None else usual_n + (n - usual_n) / 21.0
+        usual_p = p if usual_p is None else usual_p + (p - usual_p) / 21.0
+        for quantity, extra, factor in (("nitrate", n - usual_n, 4.4266), ("phosphate", p - usual_p, 3.0661)):
+            amount = 0.4 * extra * factor / c.volume  # about 0.4 of it shows in the water; common practice
+            c.rows[quantity].append((day + 1.0, 0.0, 0.0, amount, (0.5 * amount) ** 2))
+
+
+def _litres_per_day(text: str) -> float:
+    return units.parse_amount(text.split("/")[0].strip() or "0 L", "volume")
+
+
+def _events(c: _Collector, quantity: str, leak: float) -> Events:
+    rows = list(c.rows.get(quantity, ()))
+    if quantity in PER_MOL or quantity in ("salinity", "copper", "ammonia", "nitrite", "iron", "zinc"):
+        for day, log_keep, water, share in c.mixing:
+            mean, sd = water.get(quantity, (0.0, 0.0))
+            out = -np.expm1(log_keep)
+            var = (share * sd) ** 2 + (EXCHANGE_ERROR * max(out, share) * 0.15 * max(mean, 1e-9)) ** 2
+            rows.append((day, log_keep, 0.0, share * mean, var))
+    else:
+        leak = 0.0
+    blocks = c.blocks.get(quantity, [])
+    if not rows and not blocks:
+        z = np.zeros(0)
+        return Events(z, z, z, z, z, leak)
+    table = np.concatenate([*blocks, np.array(rows, dtype=float).reshape(-1, 5)])
+    table = table[np.argsort(table[:, 0], kind="stable")]
+    return Events(table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4], leak)

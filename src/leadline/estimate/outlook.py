@@ -1,0 +1,320 @@
+"""From tracks to what people ask: mean, spread, quantiles, chances now and ahead, and why."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+
+from leadline.estimate import passage, slips
+from leadline.estimate.course import carry
+from leadline.estimate.grid import LEVEL, SECOND, Bank, mixture_cdf
+from leadline.estimate.inputs import day_of
+from leadline.estimate.reckon import Reckoning, bank_ahead, bank_now, moment_of, volume
+from leadline.estimate.replay import Track
+from leadline.estimate.report import Doubtful, LastReading, Outlook, QuantityEstimate, SystemEstimate
+from leadline.measures.quantities import QUANTITIES
+
+Array = np.ndarray
+Ahead = tuple[float, Array, Array, Array, Array]  # days, mean, sd, P(outside aim), P(outside limit)
+HORIZONS = (1.0, 3.0, 7.0, 14.0, 28.0)
+_LEVELS = np.array([0.05, 0.25, 0.5, 0.75, 0.95])
+_DOUBT_DAYS = 45.0  # an older surprise that nobody followed up is history
+
+
+class Mixture:
+    """The published level of several quantities: Gaussian mixtures (B, G), cut at zero where nothing can be below."""
+
+    def __init__(self, bank: Bank, departs: Array, positive: Array) -> None:
+        self.mean, var = bank.level_moments(departs)
+        self.sd = np.sqrt(np.maximum(var, 1e-18))
+        self.weight = np.exp(bank.log_weight)
+        self.positive = positive
+
+    def cdf(self, x: Array) -> Array:
+        """P(level ≤ x); x (B, K)."""
+        return mixture_cdf(x, self.mean, self.sd, self.weight, self.positive)
+
+    def moments(self) -> tuple[Array, Array]:
+        """Mean and sd (B,), after the cut at zero where there is one."""
+        m = (self.weight * self.mean).sum(axis=1)
+        v = (self.weight * (self.sd**2 + (self.mean - m[:, None]) ** 2)).sum(axis=1)
+        low = self.positive > 0
+        if low.any():
+            a = -self.mean[low] / self.sd[low]
+            phi = np.exp(-0.5 * a * a) / np.sqrt(2 * np.pi)
+            from scipy.special import ndtr
+
+            over = np.maximum(ndtr(-a), 1e-12)
+            lam = phi / over
+            cm = self.mean[low] + self.sd[low] * lam
+            cv = self.sd[low] ** 2 * np.maximum(1 + a * lam - lam * lam, 1e-9)
+            w = self.weight[low] * over
+            w = w / w.sum(axis=1, keepdims=True)
+            m[low] = (w * cm).sum(axis=1)
+            v[low] = (w * (cv + (cm - m[low][:, None]) ** 2)).sum(axis=1)
+        return m, np.sqrt(v)
+
+    def quantiles(self, p: Array = _LEVELS) -> Array:
+        """Quantiles (B, K) by bisection on the mixture's distribution."""
+        reach = 9.0 * self.sd.max(axis=1)
+        low = np.repeat((self.mean.min(axis=1) - reach)[:, None], len(p), axis=1)
+        high = np.repeat((self.mean.max(axis=1) + reach)[:, None], len(p), axis=1)
+        low = np.where(self.positive[:, None] > 0, np.maximum(low, 0.0), low)
+        high = np.where(self.positive[:, None] > 0, np.maximum(high, 1e-9), high)
+        for _ in range(40):
+            mid = 0.5 * (low + high)
+            under = self.cdf(mid) < p
+            low, high = np.where(under, mid, low), np.where(under, high, mid)
+        return 0.5 * (low + high)
+
+    def outside(self, low: Array, high: Array) -> Array:
+        """P(level < low or > high) (B,); nan edges give nan."""
+        edges = np.stack((low, high), axis=1)
+        c = self.cdf(np.where(np.isnan(edges), 0.0, edges))
+        # an edge at zero of a quantity that cannot be below it is no edge
+        below = np.where((self.positive > 0) & (low <= 0), 0.0, c[:, 0])
+        return np.where(np.isnan(low), np.nan, np.clip(below + 1.0 - c[:, 1], 0.0, 1.0))
+
+
+def estimate(r: Reckoning) -> SystemEstimate:
+    """Everything believed about a system, ready to be shown."""
+    names = list(r.tracks)
+    tracks = [r.tracks[q] for q in names]
+    departs = np.array([t.departs for t in tracks])
+    positive = np.array([1.0 if t.family.positive else 0.0 for t in tracks])
+    aim, limit = _edges(r, names)
+    bank = bank_now(r, names)
+    now = Mixture(bank, departs, positive)
+    mean, sd = now.moments()
+    quant = now.quantiles()
+    out_aim, out_limit = now.outside(*aim), now.outside(*limit)
+    ahead = []
+    for days in HORIZONS:
+        there = bank_ahead(r, names, bank, days)
+        mix = Mixture(there, departs, positive)
+        m, s = mix.moments()
+        ahead.append((days, m, s, mix.outside(*aim), mix.outside(*limit)))
+    slope, slope_sd = _rates(bank, tracks, ahead, mean)
+    reach = _reaches(tracks, bank, ahead, mean, limit, out_limit, positive)
+    found = {}
+    for j, q in enumerate(names):
+        t = tracks[j]
+        band = r.system.band(q)
+        outlooks = tuple(
+            Outlook(
+                d, float(m[j]), float(s[j]), _num(oa[j]), max(_num(ol[j]), 0.0),
+                max(_num(ol[j]), _num(out_limit[j]), float(reach[k][j])),
+            )
+            for k, (d, m, s, oa, ol) in enumerate(ahead)
+        )  # fmt: skip
+        demand, demand_sd = _demand(r, q, bank, j)
+        last = _last(r, t)
+        doubt = doubtful(r, t)
+        found[q] = QuantityEstimate(
+            q, QUANTITIES[q].unit, float(mean[j]), float(sd[j]), *(float(v) for v in quant[j]),
+            float(slope[j]), float(slope_sd[j]), demand, demand_sd, last,
+            band.aim if band else None, band.limit if band else None, bool(band and band.is_default),
+            _num(out_aim[j]), _num(out_limit[j]), outlooks, _meets(r, q, band.aim if band else None),
+            "" if len(t.sightings) else _prior_words(r, q), doubt, tuple(i for i in t.sightings.ids[::-1][:6] if i),
+            why(r, q, float(mean[j]), float(sd[j])),
+        )  # fmt: skip
+    v, v_sd = volume(r)
+    s = r.system
+    return SystemEstimate(s.id, s.name, r.moment(), s.units, s.time_zone, found, v, v_sd, s.net_volume_l, r.warnings)
+
+
+def _num(x: float) -> float:
+    return 0.0 if np.isnan(x) else float(x)
+
+
+def _edges(r: Reckoning, names: Sequence[str]) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    aim, limit = np.full((len(names), 2), np.nan), np.full((len(names), 2), np.nan)
+    for j, q in enumerate(names):
+        band = r.system.band(q)
+        if band:
+            aim[j] = band.aim
+            if band.limit:
+                limit[j] = band.limit
+    return (aim[:, 0], aim[:, 1]), (limit[:, 0], limit[:, 1])
+
+
+def _rates(bank: Bank, tracks: Sequence[Track], ahead: Sequence[Ahead], mean: Array) -> tuple[Array, Array]:
+    """Net change per day now: the next day's expected change, with the rate's own spread."""
+    slope = ahead[0][1] - mean
+    w = np.exp(bank.log_weight)
+    r = bank.mean[..., SECOND]
+    m = (w * r).sum(axis=1)
+    v = (w * (bank.cov[..., SECOND, SECOND] + (r - m[:, None]) ** 2)).sum(axis=1)
+    regulated = np.array([t.departs for t in tracks]) > 0
+    return slope, np.sqrt(np.where(regulated, ahead[0][2] ** 2, v))
+
+
+def _reaches(
+    tracks: Sequence[Track],
+    bank: Bank,
+    ahead: list,
+    mean: Array,
+    limit: tuple[Array, Array],
+    now: Array,
+    positive: Array,
+) -> list[Array]:  # type: ignore[type-arg]
+    """Chance of ever passing the limit up to each horizon."""
+    w = np.exp(bank.log_weight)
+    rate = bank.mean[..., SECOND]
+    m0, v0 = bank.level_moments(np.array([t.departs for t in tracks]))
+    m = (w * m0).sum(axis=1)
+    v = (w * (v0 + (m0 - m[:, None]) ** 2)).sum(axis=1)
+    r = (w * rate).sum(axis=1)
+    rv = (w * (bank.cov[..., SECOND, SECOND] + (rate - r[:, None]) ** 2)).sum(axis=1)
+    c = (w * (bank.cov[..., LEVEL, SECOND] + (m0 - m[:, None]) * (rate - r[:, None]))).sum(axis=1)
+    walk = np.array([(w[j] * t.level_walk).sum() for j, t in enumerate(tracks)])
+    out = []
+    for days, am, _, _, p_end in ahead:
+        p = np.zeros(len(tracks))
+        for j, t in enumerate(tracks):
+            low, high = limit[0][j], limit[1][j]
+            if np.isnan(low):
+                continue
+            if positive[j] and low <= 0:
+                low = -np.inf
+            if t.departs:  # a departure forgets itself in `memory_d`: so many independent looks
+                looks = 1.0 + days / max(t.family.memory_d * 2.0, 0.25)
+                p[j] = 1.0 - (1.0 - max(_num(p_end[j]), _num(now[j]))) ** min(looks, 30.0)
+                continue
+            net = (am[j] - mean[j]) / days
+            one = slice(j, j + 1)
+            p[j] = passage.from_uncertain(
+                days, low, high, m[one], v[one], np.array([net]), rv[one], c[one], walk[one] + 1e-12
+            )[0]
+        out.append(p)
+    return out
+
+
+def _demand(r: Reckoning, q: str, bank: Bank, j: int) -> tuple[float | None, float | None]:
+    """What the system takes per day: the negative rate, where doses are known; with skeleton's share for ions."""
+    t = r.tracks[q]
+    if q not in r.inputs.dosed or t.departs or len(t.sightings) < 3:
+        return None, None
+    w = np.exp(bank.log_weight[j])
+    rate = bank.mean[j, :, SECOND]
+    m = float((w * rate).sum())
+    v = float((w * (bank.cov[j, :, SECOND, SECOND] + (rate - m) ** 2)).sum())
+    taken = -m
+    if t.coupled:
+        from leadline.estimate.coupling import PER_MEQ, calcification
+
+        c = calcification(r.tracks["alkalinity"]) if "alkalinity" in r.tracks else None
+        if c is not None:
+            per, doubt = PER_MEQ[q]
+            taken += per * c.rate
+            v += (per * c.rate_sd) ** 2 + (doubt * per * c.rate) ** 2 * 0.1
+    return taken, float(np.sqrt(v))
+
+
+def _last(r: Reckoning, t: Track) -> LastReading | None:
+    s = t.sightings
+    if not len(s):
+        return None
+    k = len(s) - 1
+    sd = float(np.hypot(s.noise_sd[k], s.relative[k] * s.value[k]))
+    return LastReading(moment_of(float(s.t[k])), float(s.value[k]), sd, s.methods[k], s.ids[k])
+
+
+def _meets(r: Reckoning, q: str, aim: tuple[float, float] | None) -> dt.datetime | None:
+    """When the 90 % spread first touches an edge of the aim, after the last reading; None within 60 days."""
+    if aim is None:
+        return None
+    t = r.tracks[q]
+    if not len(t.sightings):
+        return r.moment()
+    days, low, high = cone(r, q, np.linspace(t.last, r.now + 60.0, 61))
+    low_edge = aim[0] if not (t.family.positive and aim[0] <= 0) else -np.inf
+    touch = np.flatnonzero((low < low_edge) | (high > aim[1]))
+    return moment_of(float(days[touch[0]])) if len(touch) else None
+
+
+def cone(r: Reckoning, q: str, days: Array) -> tuple[Array, Array, Array]:
+    """5 % and 95 % of a quantity at moments from its last reading on (one Gaussian per moment). [d], stored unit."""
+    mean, sd = carry(r, q, days)
+    low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
+    if r.tracks[q].family.positive:
+        low, high = np.maximum(low, 0.0), np.maximum(high, 0.0)
+    return days, low, high
+
+
+def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
+    """Recent surprises that nobody has settled: the last reading, or one whose successor does not bear it out."""
+    s = t.sightings
+    n = len(s)
+    found = []
+    for k in range(max(n - 4, 0), n):
+        if r.now - s.t[k] > _DOUBT_DAYS or not s.ids[k] or k == 0:
+            continue
+        e = r.entries.get(s.ids[k])
+        if e is None or e.extra.get("confirmed") or s.ids[k] in r.confirmed:
+            continue
+        expected, sd = float(t.expected[k]), float(t.expected_sd[k])
+        slip = slips.suspect(t.quantity, float(s.value[k]), expected, sd)
+        typed = f"{e.value:g} {e.unit}".strip() if e.value is not None else ""
+        p_blunder, p_step = float(t.hypotheses[k, 1]), float(t.hypotheses[k, 2])
+        if slip is not None:
+            found.append(
+                Doubtful(
+                    s.ids[k], moment_of(float(s.t[k])), float(s.value[k]), expected, sd, "slip",
+                    max(p_blunder, 0.5), slip.words, slip.value, typed,
+                )
+            )  # fmt: skip
+        elif k == n - 1 and p_blunder + p_step > 0.5:
+            kind = "blunder" if p_blunder >= p_step else "step"
+            found.append(
+                Doubtful(
+                    s.ids[k], moment_of(float(s.t[k])), float(s.value[k]), expected, sd, kind,
+                    p_blunder if kind == "blunder" else p_step, "", None, typed,
+                )
+            )  # fmt: skip
+    return tuple(found)
+
+
+def _prior_words(r: Reckoning, q: str) -> str:
+    origin = r.tracks[q].family.origin
+    return f"never measured here; a wide belief from {origin}"
+
+
+def why(r: Reckoning, q: str, mean: float, sd: float) -> tuple[str, ...]:
+    """Plain sentences: what the number rests on, how it was carried, where its doubt comes from."""
+    t = r.tracks[q]
+    s = t.sightings
+    unit = QUANTITIES[q].unit if QUANTITIES[q].unit != "1" else ""
+    lines = []
+    if not len(s):
+        lines.append(f"No reading of {q} is known here. The belief is {_prior_words(r, q).split('; ')[1]}.")
+    else:
+        age = r.now - t.last
+        hand = sum(1 for i in s.ids if i)
+        lines.append(
+            f"It rests on {hand} reading{'s' if hand != 1 else ''}"
+            + (f" and {len(s) - hand} probe medians" if hand < len(s) else "")
+            + f"; the last is {age:.0f} days old."
+        )
+        p = t.post_cov[-1]
+        level = float(np.sqrt(max(p[LEVEL, LEVEL], 0.0)))
+        lines.append(f"Just after that reading its sd was {level:.3g} {unit}, and carried to now {sd:.3g} {unit}.")
+        k, _, dose, other, _ = t.events.between(np.array([t.last, max(r.now, t.last)]))
+        if dose[0] or other[0]:
+            lines.append(f"Since then doses and exchanges brought {dose[0] + other[0]:.3g} {unit} (mass balance).")
+        if k[0] < 0.999:
+            lines.append(f"Exchanges left {100 * k[0]:.0f} % of the old water since then.")
+    if t.family.kind == "drifting":
+        lines.append("Level and rate with exact irregular-time noise (integrated Wiener process); scales by evidence.")
+    else:
+        lines.append("A slow level with a mean-reverting departure, noise scales by evidence.")
+    if t.coupled:
+        lines.append("Calcification's share follows the alkalinity taken, two equivalents to one mole of metal.")
+    if t.family.with_salt:
+        lines.append("It rises and falls with salinity.")
+    return tuple(lines)
+
+
+__all__ = ["HORIZONS", "Mixture", "cone", "day_of", "doubtful", "estimate", "why"]

@@ -1,0 +1,238 @@
+"""Dead reckoning of one system: from its journal to what is believed of every quantity, now and ahead."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from leadline.estimate import coupling
+from leadline.estimate.families import FAMILIES
+from leadline.estimate.grid import GAIN, LEVEL, SECOND, Bank, Motion, predict
+from leadline.estimate.inputs import Events, Inputs, collect, day_of
+from leadline.estimate.replay import PUMP_GAIN_SD, Track, replay
+from leadline.estimate.sightings import Sightings, gather
+from leadline.journal.entry import Entry
+from leadline.journal.journal import as_of
+from leadline.measures.moments import UTC
+from leadline.system.bands import CORE
+from leadline.system.description import System
+
+Array = np.ndarray
+Probes = Mapping[str, Mapping[str, tuple[Array, Array]]]
+"""Quantity → stream id → (days, values in the stored unit): 10-minute medians of points that passed."""
+
+AHEAD_WINDOW_D = 28.0
+
+
+@dataclass(slots=True)
+class Reckoning:
+    """All tracks of one system as of one moment."""
+
+    system: System
+    now: float  # day
+    tracks: dict[str, Track]
+    inputs: Inputs
+    entries: dict[str, Entry]  # readings by id
+    warnings: tuple[str, ...]
+    confirmed: frozenset[str]  # readings of which the keeper said that they are right as typed
+
+    def moment(self) -> dt.datetime:
+        return moment_of(self.now)
+
+
+def moment_of(day: float) -> dt.datetime:
+    """A day since 1970 as a moment, to the second."""
+    return dt.datetime.fromtimestamp(round(day * 86400.0), UTC)
+
+
+def reckon(system: System, entries: Iterable[Entry], now: dt.datetime, probes: Probes | None = None) -> Reckoning:
+    """Replay everything known of a system at `now`.
+
+    Parameters
+    ----------
+    system
+        What stands there.
+    entries
+        The journal of that system, in the order in which it was written.
+    now
+        Nothing that happened or was written down later is used.
+    probes
+        Medians of probe streams.
+    """
+    journal = as_of(entries, now)
+    today = day_of(now)
+    readings: dict[str, list[Entry]] = defaultdict(list)
+    services: list[Entry] = []
+    for e in journal.entries:
+        if e.kind == "reading":
+            readings[e.subject].append(e)
+        elif e.kind == "service":
+            services.append(e)
+    probes = probes or {}
+    names = _which(system, readings, probes)
+    inputs = collect(system, journal, now, names)
+    seen = {q: gather(system, q, readings.get(q, ()), services, probes.get(q)) for q in names}
+    start = day_of(journal.entries[0].time) if journal.entries else today
+    start = min(start, today)
+    volume_sd = system.net_volume_sd_l / system.net_volume_l
+    priors = _priors(system)
+
+    def run(group: Sequence[str], extra: coupling.Extra | None = None, coupled: bool = False) -> dict[str, Track]:
+        return replay(group, seen, inputs.events, start, volume_sd, inputs.dosed, priors, extra, coupled)
+
+    first = [q for q in names if not FAMILIES[q].with_salt]
+    tracks = run(first)
+    salty = [q for q in names if FAMILIES[q].with_salt]
+    built = [q for q in salty if q in ("calcium", "magnesium", "strontium")]
+    salt = coupling.salt_changes(tracks["salinity"]) if "salinity" in tracks else None
+    tracks |= run([q for q in salty if q not in built], coupling.with_salt(salt))
+    taken = coupling.calcification(tracks["alkalinity"]) if "alkalinity" in tracks else None
+    matched = [q for q in built if taken is not None and coupling.dosed_alike(q, inputs, today)]
+    tracks |= run(matched, coupling.with_salt_and_skeleton(salt, taken), coupled=True)
+    tracks |= run([q for q in built if q not in matched], coupling.with_salt(salt))
+    by_id = {e.id: e for group in readings.values() for e in group}
+    confirmed = frozenset(str(e.extra["confirms"]) for e in journal.entries if "confirms" in e.extra)
+    warnings = (*system.defaults, *inputs.warnings)
+    return Reckoning(system, today, {q: tracks[q] for q in names}, inputs, by_id, warnings, confirmed)
+
+
+def _which(system: System, readings: Mapping[str, list[Entry]], probes: Probes) -> list[str]:
+    wanted = dict.fromkeys(CORE)
+    wanted.update(dict.fromkeys(system.bands))
+    wanted.update(dict.fromkeys(q for q in readings))
+    wanted.update(dict.fromkeys(probes))
+    return [q for q in wanted if q in FAMILIES]
+
+
+def _priors(system: System) -> dict[str, float]:
+    heaters = [e.setpoint_c for e in system.equipment if e.type == "heater" and e.setpoint_c]
+    return {"temperature": float(np.mean(heaters))} if heaters else {}
+
+
+# -- from the last reading to any later moment ---------------------------------------------------------
+
+
+def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahead: bool) -> Motion:
+    """Motion of each named quantity from `start` to `end` [d], shape (B,).
+
+    Up to now the journal's inputs are used; ahead of now those of the last four weeks are taken to go on.
+    """
+    b = len(names)
+    days = np.maximum(end - start, 0.0)
+    keep, mean_keep = np.ones(b), np.ones(b)
+    dose, other, var = np.zeros(b), np.zeros(b), np.zeros(b)
+    for j, q in enumerate(names):
+        events = r.tracks[q].events
+        if not ahead:
+            k, mk, do, ot, va = events.between(np.array([start[j], end[j]]))
+            keep[j], mean_keep[j], dose[j], other[j], var[j] = k[0], mk[0], do[0], ot[0], va[0]
+            continue
+        usual = usual_inputs(events, r.now, r.tracks[q].start)
+        keep[j] = np.exp(usual.log_keep * days[j])
+        mean_keep[j] = (1.0 + keep[j]) / 2.0
+        dose[j], other[j] = usual.dose * days[j] * mean_keep[j], usual.other * days[j] * mean_keep[j]
+        var[j] = usual.var * days[j] + (0.25 * (1.0 - keep[j])) ** 2 * usual.gap**2
+    if not ahead:
+        k2, ot2, va2 = coupling.motion_after_last(r.tracks, names, start, end)
+        keep, mean_keep = keep * k2, mean_keep * np.sqrt(k2)
+        dose, other, var = dose * np.sqrt(k2), other * np.sqrt(k2) + ot2, var + va2
+    else:
+        ot2, va2 = coupling.motion_ahead(r.tracks, names, days)
+        other, var = other + ot2, var + va2
+    tracks = [r.tracks[q] for q in names]
+    return Motion(
+        days, keep, mean_keep, dose, other, var,
+        np.array([t.theta for t in tracks]), np.array([t.departs for t in tracks]),
+        np.stack([t.rate_walk for t in tracks]), np.stack([t.level_walk for t in tracks]),
+        np.stack([t.departure for t in tracks]), np.zeros(b),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """The average of known inputs per day over the last weeks."""
+
+    log_keep: float
+    dose: float
+    other: float
+    var: float
+    gap: float  # typical difference between tank and new water; sizes the doubt of exchanges to come
+
+
+def usual_inputs(events: Events, now: float, start: float) -> Usual:
+    """What the last four weeks brought per day."""
+    window = min(AHEAD_WINDOW_D, max(now - start, 1.0))
+    n = int(np.searchsorted(events.t, now - window, side="right"))
+    lk = float(events.log_keep[n:].sum()) / window - events.leak_per_day
+    dose = float(events.dose[n:].sum()) / window
+    other = float(events.other[n:].sum()) / window
+    var = float(events.var[n:].sum()) / window
+    return Usual(lk, dose, other, var, 0.0)
+
+
+def bank_now(r: Reckoning, names: Sequence[str]) -> Bank:
+    """The filters of the named quantities carried from their last readings to now."""
+    tracks = [r.tracks[q] for q in names]
+    bank = Bank(
+        np.concatenate([t.bank.mean for t in tracks]),
+        np.concatenate([t.bank.cov for t in tracks]),
+        np.concatenate([t.bank.log_weight for t in tracks]),
+    )
+    last = np.array([t.last for t in tracks])
+    predict(bank, motion_to(r, names, last, np.full(len(names), r.now), ahead=False))
+    return bank
+
+
+def bank_ahead(r: Reckoning, names: Sequence[str], bank: Bank, days: float) -> Bank:
+    """A copy of the present filters carried `days` ahead, known inputs going on as they are."""
+    there = bank.copy()
+    start = np.full(len(names), r.now)
+    predict(there, motion_to(r, names, start, start + days, ahead=True))
+    return there
+
+
+def volume(r: Reckoning) -> tuple[float, float]:
+    """Net volume [L] and its sd, as learned from what doses did.
+
+    A dose that moves the water more than stated says that there is less water, or that the pump gives more; each
+    dosed quantity has its own pump error, all share the volume.
+    """
+    v0 = r.system.net_volume_l
+    prior = (r.system.net_volume_sd_l / v0) ** 2
+    precision, total = 1.0 / prior, 0.0
+    for q, t in r.tracks.items():
+        if q not in r.inputs.dosed:
+            continue
+        w = np.exp(t.bank.log_weight[0])
+        g = t.bank.mean[0, :, GAIN]
+        mean = float((w * g).sum())
+        var = float((w * (t.bank.cov[0, :, GAIN, GAIN] + (g - mean) ** 2)).sum())
+        both = prior + PUMP_GAIN_SD**2
+        if var >= both * 0.999:
+            continue
+        # what the readings alone say of gain, then of volume once the pump's own doubt is added back
+        likelihood_var = 1.0 / (1.0 / var - 1.0 / both)
+        likelihood_mean = mean * likelihood_var / var
+        p = 1.0 / (likelihood_var + PUMP_GAIN_SD**2)
+        precision += p
+        total += p * likelihood_mean
+    gain = total / precision
+    return v0 / (1.0 + gain), v0 / (1.0 + gain) * float(np.sqrt(1.0 / precision))
+
+
+__all__ = [
+    "LEVEL",
+    "SECOND",
+    "Probes",
+    "Reckoning",
+    "Sightings",
+    "bank_ahead",
+    "bank_now",
+    "moment_of",
+    "reckon",
+    "volume",
+]

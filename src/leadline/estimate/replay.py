@@ -1,0 +1,288 @@
+"""The journal replayed through the bank of filters: one track a quantity, each reading judged before it is used."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from leadline.estimate.families import FAMILIES, Family
+from leadline.estimate.grid import (
+    GAIN,
+    KIT1,
+    KIT2,
+    LEVEL,
+    PROBE,
+    SECOND,
+    STATES,
+    Bank,
+    Motion,
+    Sight,
+    predict,
+    redraw,
+    update,
+)
+from leadline.estimate.inputs import Events
+from leadline.estimate.sightings import Sightings
+
+Array = np.ndarray
+
+# the grid: intensity of the rate's walk (scales² d⁻³) or of the departure, times repeatability
+RATE_WALKS = np.array([3e-7, 1e-5, 1e-4, 1e-3, 1e-5, 1e-3, 1e-2])
+LEVEL_TIMES = np.array([1.0, 1.0, 1.0, 1.0, 4.0, 4.0, 4.0])  # the family's level walk, in sd
+DEPARTURES = np.array([0.1, 0.3, 1.0, 3.0, 9.0, 1.0, 4.0])  # times the family's departure variance
+SLOW_TIMES = np.array([0.3, 1.0, 1.0, 1.0, 1.0, 4.0, 4.0])  # the family's level walk beside it, in sd
+NOISE_TIMES = np.array([0.5, 1.0, 2.0, 4.5, 9.0])
+NOISE_PRIOR = 0.25  # a doubling of the stated noise costs e^-0.25; judgement
+STEP_DAYS = 250.0  # mean time between steps of demand; judgement, resting on a design study
+PUMP_GAIN_SD = 0.06  # a dosing pump's calibration; common practice
+PROBE_DRIFT = 0.004  # of the probe's bias sd, squared per day: about one bias sd in eight months
+
+
+@dataclass(slots=True)
+class Track:
+    """All that is known of one quantity: its readings as judged, and the filters after the last of them.
+
+    Arrays over readings (n,): `expected`, `expected_sd` of the reading just before it; `hypotheses` (n, 3) weights of
+    nominal, blunder, step; collapsed state after it `post_mean` (n, 6), `post_cov` (n, 6, 6); `walk` mean intensity
+    of the rate's walk. `bank` holds the one quantity's filters (1, G). Days since 1970.
+    """
+
+    quantity: str
+    family: Family
+    scale: float
+    sightings: Sightings
+    events: Events
+    bank: Bank
+    last: float  # day of the last reading, or of the start
+    start: float
+    rate_walk: Array  # (G,)
+    level_walk: Array  # (G,)
+    departure: Array  # (G,)
+    opened: tuple[Array, Array, float] | None = None  # collapsed belief before any reading: mean, cov, walk
+    coupled: bool = False  # calcification's share comes from alkalinity's track
+    expected: Array = field(default_factory=lambda: np.zeros(0))
+    expected_sd: Array = field(default_factory=lambda: np.zeros(0))
+    foretold: tuple[Array, Array, Array] | None = None  # mean, sd, weight (n, G) of each reading before it
+    before_level: tuple[Array, Array] | None = None  # mean and variance (n, G) of the level itself before it
+    hypotheses: Array = field(default_factory=lambda: np.zeros((0, 3)))
+    post_mean: Array = field(default_factory=lambda: np.zeros((0, STATES)))
+    post_cov: Array = field(default_factory=lambda: np.zeros((0, STATES, STATES)))
+    walk: Array = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def departs(self) -> float:
+        return 1.0 if self.family.kind == "regulated" else 0.0
+
+    @property
+    def theta(self) -> float:
+        return 1.0 / self.family.memory_d
+
+
+def noise_grid(regulated: bool, scale: float, family: Family) -> tuple[Array, Array, Array, Array, Array]:
+    """The grid of one quantity: rate walk, level walk, departure variance, repeatability factor, log prior; (G,)."""
+    walks = RATE_WALKS
+    if regulated:
+        factor = np.repeat(DEPARTURES, len(NOISE_TIMES))
+        departure = factor * (family.departure_sd * scale) ** 2
+        level = (np.repeat(SLOW_TIMES, len(NOISE_TIMES)) * family.level_walk * scale) ** 2
+        rate = np.zeros_like(departure)
+        prior = -0.125 * np.log2(factor) ** 2
+    else:
+        rate = np.repeat(walks, len(NOISE_TIMES)) * scale**2
+        level = (np.repeat(LEVEL_TIMES, len(NOISE_TIMES)) * family.level_walk * scale) ** 2
+        departure = np.zeros_like(rate)
+        prior = np.zeros_like(rate)
+    times = np.tile(NOISE_TIMES, len(walks))
+    log_prior = prior - NOISE_PRIOR * np.log2(times) ** 2
+    log_prior -= np.log(np.exp(log_prior).sum())
+    return rate, level, departure, times, log_prior
+
+
+Extra = Callable[[str, Array], tuple[Array, Array, Array]]
+"""For a quantity and its edges (n+1,): further keep, other input, and its variance in each gap (n,)."""
+
+
+def replay(
+    quantities: Sequence[str],
+    sightings: Mapping[str, Sightings],
+    events: Mapping[str, Events],
+    start: float,
+    volume_sd: float,
+    dosed: set[str],
+    prior_mean: Mapping[str, float],
+    extra: Extra | None = None,
+    coupled: bool = False,
+) -> dict[str, Track]:
+    """Run the filters of `quantities` over their readings, all of them side by side.
+
+    Parameters
+    ----------
+    start
+        Day from which the priors hold. [d]
+    volume_sd
+        Relative standard deviation of the stated net volume. [1]
+    prior_mean
+        Prior means that the system's description decides, such as the heater's setpoint. [stored unit]
+    extra
+        Further motion that another quantity's track decides (salinity, calcification).
+    coupled
+        True when `extra` holds calcification, so that the rate is only what remains.
+
+    Returns
+    -------
+    dict
+        A track for each quantity, in the order given.
+    """
+    order = sorted(quantities, key=lambda q: -len(sightings[q]))
+    tracks = [
+        _open(q, sightings[q], events[q], start, volume_sd, q in dosed, prior_mean.get(q), coupled) for q in order
+    ]
+    if not tracks:
+        return {}
+    counts = [len(sightings[q]) for q in order]
+    n_max, b = counts[0], len(order)
+    if n_max:
+        _run(tracks, counts, n_max, b, extra)
+    found = {t.quantity: t for t in tracks}
+    return {q: found[q] for q in quantities}
+
+
+def _open(
+    name: str,
+    seen: Sightings,
+    events: Events,
+    start: float,
+    volume_sd: float,
+    dosed: bool,
+    prior: float | None,
+    coupled: bool = False,
+) -> Track:
+    family = FAMILIES[name]
+    scale = family.scale
+    if family.proportional and len(seen):
+        scale = max(scale, family.proportional * float(np.median(seen.value[:5])))
+    rate, level, departure, times, log_prior = noise_grid(family.kind == "regulated", scale, family)
+    g = len(times)
+    mean = np.zeros((1, g, STATES))
+    cov = np.zeros((1, g, STATES, STATES))
+    mean[..., LEVEL] = family.prior[0] if prior is None else prior
+    prior_sd = family.prior[1]
+    if family.positive and len(seen):
+        prior_sd = max(prior_sd, 3.0 * scale)
+    cov[..., LEVEL, LEVEL] = prior_sd**2
+    cov[..., SECOND, SECOND] = (family.rate_sd * scale) ** 2 if family.kind == "drifting" else departure
+    gain_sd = float(np.hypot(volume_sd, PUMP_GAIN_SD)) if dosed else 0.0
+    cov[..., GAIN, GAIN] = gain_sd**2
+    first = {}
+    for slot in (KIT1, KIT2, PROBE):
+        at = np.flatnonzero(seen.slot == slot)
+        if len(at):
+            first[slot] = at[0]
+            cov[..., slot, slot] = seen.bias_sd[at[0]] ** 2 + (seen.bias_relative[at[0]] * seen.value[at[0]]) ** 2
+    begin = min(start, float(seen.t[0])) if len(seen) else start
+    w = np.exp(log_prior)
+    opened = (mean[0, 0].copy(), np.einsum("g,gij->ij", w, cov[0]), float((w * rate).sum()))
+    return Track(
+        name, family, scale, seen, events, Bank(mean, cov, log_prior[None].copy()), begin, begin, rate, level,
+        departure, opened, coupled,
+    )  # fmt: skip
+
+
+def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extra | None) -> None:
+    g = len(tracks[0].rate_walk)
+    bank = Bank(
+        np.concatenate([t.bank.mean for t in tracks]),
+        np.concatenate([t.bank.cov for t in tracks]),
+        np.concatenate([t.bank.log_weight for t in tracks]),
+    )
+
+    def table(fill: float = 0.0) -> Array:
+        return np.full((n_max, b), fill)
+
+    days, keep, mean_keep = table(), table(1.0), table(1.0)
+    dose, other, input_var, drift = table(), table(), table(), table()
+    value, noise, relative, step = table(), table(1.0), table(), table()
+    bias_sd, bias_rel = table(), table()
+    slot, fresh = table(KIT1).astype(int), table().astype(bool)
+    for j, t in enumerate(tracks):
+        n, s = counts[j], t.sightings
+        if not n:
+            continue
+        edges = np.concatenate(([t.start], s.t))
+        days[:n, j] = np.diff(edges)
+        k, mk, do, ot, va = t.events.between(edges)
+        if extra is not None:
+            k2, ot2, va2 = extra(t.quantity, edges)
+            k, mk, do, ot, va = k * k2, mk * np.sqrt(k2), do * np.sqrt(k2), ot * np.sqrt(k2) + ot2, va + va2
+        keep[:n, j], mean_keep[:n, j], dose[:n, j], other[:n, j], input_var[:n, j] = k, mk, do, ot, va
+        value[:n, j], noise[:n, j], relative[:n, j], step[:n, j] = s.value, s.noise_sd, s.relative, s.step
+        bias_sd[:n, j], bias_rel[:n, j], slot[:n, j], fresh[:n, j] = s.bias_sd, s.bias_relative, s.slot, s.fresh
+        drift[:, j] = PROBE_DRIFT * (s.bias_sd[s.slot == PROBE].max() if (s.slot == PROBE).any() else 0.0) ** 2
+    reg = np.array([t.departs for t in tracks])
+    theta = np.array([t.theta for t in tracks])
+    rate_walk = np.stack([t.rate_walk for t in tracks])
+    level_walk = np.stack([t.level_walk for t in tracks])
+    departure = np.stack([t.departure for t in tracks])
+    scale = np.array([t.scale for t in tracks])
+    factor = np.tile(NOISE_TIMES, len(RATE_WALKS))
+    blunder = np.array([2.0 * t.scale for t in tracks])
+    positive = np.array([1.0 if t.family.positive else 0.0 for t in tracks])
+    step_prior = np.clip(-np.expm1(-days / STEP_DAYS), 0.004, 0.2)
+    expected, variance = np.zeros((n_max, b, g)), np.ones((n_max, b, g))
+    weight = np.zeros((n_max, b, g))
+    level_mean, level_var = np.zeros((n_max, b, g)), np.ones((n_max, b, g))
+    hypotheses = np.zeros((n_max, b, 3))
+    means, covs = np.zeros((n_max, b, g, STATES)), np.zeros((n_max, b, g, STATES, STATES))
+    after = np.zeros((n_max, b, g))
+    bank_fresh = fresh.copy()
+    for j, t in enumerate(tracks):  # the first use of each slot keeps the prior it was opened with
+        for s_ in np.unique(t.sightings.slot):
+            bank_fresh[np.flatnonzero(t.sightings.slot == s_)[0], j] = False
+    any_fresh = bank_fresh.any(axis=1)
+    active = [sum(c > k for c in counts) for k in range(n_max)]
+    for k in range(n_max):
+        n = active[k]
+        part = bank.rows(n)
+        motion = Motion(
+            days[k, :n], keep[k, :n], mean_keep[k, :n], dose[k, :n], other[k, :n], input_var[k, :n], theta[:n],
+            reg[:n], rate_walk[:n], level_walk[:n], departure[:n], drift[k, :n],
+        )  # fmt: skip
+        predict(part, motion)
+        if any_fresh[k]:
+            bias_var = bias_sd[k, :n] ** 2 + (bias_rel[k, :n] * value[k, :n]) ** 2
+            redraw(part, bank_fresh[k, :n], slot[k, :n], bias_var)
+        level_mean[k, :n], level_var[k, :n] = part.level_moments(reg[:n])
+        level = np.maximum(part.mean[..., LEVEL], 0.0)
+        spread = relative[k, :n, None] * (0.6 * level + 0.4 * np.abs(value[k, :n, None]))
+        noise_var = factor * (noise[k, :n, None] ** 2 + spread**2)
+        rate = np.abs(part.mean[..., SECOND])
+        step_sd = np.where(reg[:n, None] > 0, 0.8 * scale[:n, None], 0.25 * rate + 0.02 * scale[:n, None])
+        sight = Sight(
+            value[k, :n], noise_var, step[k, :n], slot[k, :n], reg[:n], days[k, :n], step_prior[k, :n], step_sd**2,
+            reg[:n], blunder[:n] + 0.3 * np.abs(value[k, :n]) * positive[:n],
+        )  # fmt: skip
+        seen = update(part, sight)
+        expected[k, :n], variance[k, :n], hypotheses[k, :n] = seen.expected, seen.variance, seen.hypotheses
+        weight[k, :n] = seen.log_weight
+        means[k, :n], covs[k, :n], after[k, :n] = part.mean, part.cov, part.log_weight
+    weight = np.exp(weight)
+    after = np.exp(after)
+    mean1 = np.einsum("kbg,kbgi->kbi", after, means)
+    dev = means - mean1[:, :, None, :]
+    cov1 = np.einsum("kbg,kbgij->kbij", after, covs) + np.einsum("kbg,kbgi,kbgj->kbij", after, dev, dev)
+    walk1 = np.einsum("kbg,bg->kb", after, rate_walk)
+    for j, t in enumerate(tracks):
+        n = counts[j]
+        t.bank = Bank(bank.mean[j : j + 1].copy(), bank.cov[j : j + 1].copy(), bank.log_weight[j : j + 1].copy())
+        if not n:
+            continue
+        t.last = float(t.sightings.t[-1])
+        m, s, w = expected[:n, j], np.sqrt(variance[:n, j]), weight[:n, j]
+        t.expected = (w * m).sum(axis=1)
+        t.expected_sd = np.sqrt((w * (s * s + (m - t.expected[:, None]) ** 2)).sum(axis=1))
+        t.foretold = (m, s, w)
+        t.before_level = (level_mean[:n, j], level_var[:n, j])
+        t.hypotheses = hypotheses[:n, j]
+        t.post_mean, t.post_cov, t.walk = mean1[:n, j], cov1[:n, j], walk1[:n, j]

@@ -1,0 +1,82 @@
+"""What a poured-in water holds when the keeper did not say: mean and spread, in stored units per quantity.
+
+Common practice throughout; natural seawater from its standard composition (memory). `extra` of an exchange or
+top-off overrides any of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from leadline.system.methods import DKH
+
+_MIXED = {
+    "salinity": (35.0, 0.8),
+    "alkalinity": (8.2 * DKH, 1.2 * DKH),
+    "calcium": (425.0, 22.0),
+    "magnesium": (1310.0, 60.0),
+    "potassium": (395.0, 22.0),
+    "strontium": (8.0, 1.2),
+    "nitrate": (0.2, 0.3),
+    "phosphate": (0.01, 0.02),
+    "silicate": (60.0, 60.0),
+    "iodine": (55.0, 18.0),
+}
+_NATURAL = {
+    **_MIXED,
+    "salinity": (35.0, 0.5),
+    "alkalinity": (6.6 * DKH, 0.3 * DKH),
+    "calcium": (415.0, 8.0),
+    "magnesium": (1295.0, 20.0),
+}
+_TAP = {
+    "salinity": (0.2, 0.15),
+    "alkalinity": (3.0 * DKH, 3.0 * DKH),
+    "calcium": (50.0, 30.0),
+    "magnesium": (8.0, 6.0),
+    "potassium": (3.0, 2.0),
+    "strontium": (0.2, 0.2),
+    "nitrate": (8.0, 9.0),
+    "phosphate": (0.6, 0.8),
+    "silicate": (4000.0, 3000.0),
+    "copper": (30.0, 60.0),
+}
+WATERS: dict[str, dict[str, tuple[float, float]]] = {
+    "mixed-seawater": _MIXED,
+    "natural-seawater": _NATURAL,
+    "ro": {},
+    "distilled": {},
+    "tap": _TAP,
+}
+FRESH = frozenset({"ro", "distilled", "tap", "rain"})
+# what `extra` of an exchange or top-off may state, and the factor to the stored unit (contract section 3)
+_STATED = {
+    "salinity": (1.0, 0.3),
+    "alkalinity": (DKH, 0.3 * DKH),
+    "calcium": (1.0, 10.0),
+    "magnesium": (1.0, 30.0),
+    "nitrate": (1.0, 0.5),
+    "phosphate": (1.0, 0.02),
+    "potassium": (1.0, 12.0),
+}
+
+
+def composition(kind: str, extra: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
+    """Mean and sd of each quantity in a poured-in water; what is not named is absent from it.
+
+    When only the salinity of a salt mix is stated, its ions scale with it.
+    """
+    usual = WATERS.get(kind, _MIXED if "sea" in kind or "salt" in kind else {})
+    found = dict(usual)
+    stated = extra.get("salinity")
+    if isinstance(stated, int | float) and usual.get("salinity", (0.0, 0.0))[0] > 1.0:
+        ratio = float(stated) / usual["salinity"][0]
+        for name in ("alkalinity", "calcium", "magnesium", "potassium", "strontium"):
+            mean, sd = usual[name]
+            found[name] = (mean * ratio, sd)
+    for name, (factor, sd) in _STATED.items():
+        value = extra.get(name)
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            found[name] = (float(value) * factor, sd)
+    return found

@@ -1,0 +1,34 @@
+"""Bands for a mixed reef with stony corals, used when a system declares none; named when they are used.
+
+`aim` is where the keeper wants to be, `limit` the edge beyond which harm is expected. In stored units.
+Origin: common practice, natural values from the composition of standard seawater (memory); the ceilings of
+several nutrients and of alkalinity are contested.
+"""
+
+from __future__ import annotations
+
+from leadline.system.methods import DKH
+
+Range = tuple[float, float]
+
+DEFAULTS: dict[str, tuple[Range, Range | None]] = {
+    "temperature": ((24.5, 26.5), (22.5, 28.5)),
+    "salinity": ((34.0, 36.0), (32.0, 37.5)),
+    "ph": ((7.9, 8.45), (7.6, 8.6)),
+    "alkalinity": ((7.0 * DKH, 10.0 * DKH), (6.0 * DKH, 12.0 * DKH)),
+    "calcium": ((400.0, 460.0), (350.0, 520.0)),
+    "magnesium": ((1250.0, 1420.0), (1100.0, 1650.0)),
+    "potassium": ((370.0, 430.0), (330.0, 480.0)),
+    "strontium": ((6.0, 11.0), (4.0, 18.0)),
+    "nitrate": ((1.0, 20.0), (0.0, 50.0)),
+    "nitrite": ((0.0, 0.2), (0.0, 1.0)),
+    "ammonia": ((0.0, 0.1), (0.0, 0.25)),
+    "phosphate": ((0.02, 0.15), (0.005, 0.5)),
+    "iodine": ((35.0, 90.0), (20.0, 200.0)),
+    "copper": ((0.0, 5.0), (0.0, 10.0)),
+    "zinc": ((0.0, 15.0), (0.0, 50.0)),
+    "oxygen": ((5.5, 9.0), (4.5, 12.0)),
+}
+CONTESTED = frozenset({"alkalinity", "nitrate", "phosphate", "nitrite", "iodine", "strontium", "ph"})
+# reckoned even when nobody ever measured them: what was never tested is wide open, and says so
+CORE = ("temperature", "salinity", "alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "ph")
