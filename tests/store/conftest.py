@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import shutil
+import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -58,3 +59,20 @@ def as_nobody() -> Iterator[Path]:
         for inside in folder.rglob("*"):
             inside.chmod(0o777)
         shutil.rmtree(folder)
+
+
+@pytest.fixture
+def small_disk() -> Iterator[Path]:
+    """A real disk of 1.5 MB."""
+    folder = Path(tempfile.mkdtemp())
+    mounted = sys.platform == "linux" and os.geteuid() == 0
+    if mounted:
+        mounted = subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", "size=1500k", "tmpfs", str(folder)], capture_output=True, check=False
+        ).returncode == 0  # fmt: skip
+    if not mounted:
+        folder.rmdir()
+        pytest.skip("a small disk can be made only by root on Linux")
+    yield folder
+    subprocess.run(["umount", str(folder)], check=True)
+    folder.rmdir()

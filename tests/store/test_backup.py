@@ -15,6 +15,7 @@ from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput, Unreachable
 from leadline.measures.moments import UTC, FixedClock
 from leadline.store.backup import prove
+from leadline.store.file import Migration, migrations
 from leadline.store.restore import restore
 from leadline.store.sqlite import SqliteStore
 
@@ -132,6 +133,25 @@ def test_a_restore_to_where_nothing_is(filled: SqliteStore, path: Path, clock: F
     assert everything(tmp_path / "fresh.db", clock) == everything(target, clock)
 
 
+def test_a_backup_of_an_older_version_is_brought_up_to_date(
+    filled: SqliteStore, path: Path, clock: FixedClock, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    target = path.with_name("copy.db")
+    filled.backup(str(target))
+    before = target.read_bytes()
+    script = tmp_path / "step.sql"
+    script.write_text("CREATE TABLE made_up (a TEXT);")
+    steps = [*migrations(), Migration(migrations()[-1].number + 1, "made_up", script)]
+    for module in ("file", "backup"):
+        monkeypatch.setattr(f"leadline.store.{module}.migrations", lambda: steps)
+    fresh = tmp_path / "fresh.db"
+    assert restore(target, fresh, clock=clock).entries == 300
+    assert target.read_bytes() == before
+    with SqliteStore.open(fresh, clock=clock, write=False) as store:
+        assert store._connection.execute("SELECT count(*) FROM made_up").fetchone() == (0,)
+    assert not any(".part" in name or "version" in name for name in folder(path))
+
+
 def test_a_plain_copy_with_its_log_beside_it_is_a_backup_too(
     filled: SqliteStore, path: Path, clock: FixedClock
 ) -> None:
@@ -139,7 +159,9 @@ def test_a_plain_copy_with_its_log_beside_it_is_a_backup_too(
     copy = path.with_name("copy.db")
     shutil.copyfile(path, copy)
     shutil.copyfile(f"{path}-wal", f"{copy}-wal")
+    before = {name: content for name, content in folder(copy).items() if name.startswith("copy.db")}
     assert restore(copy, path.with_name("fresh.db"), clock=clock).entries == 303
+    assert {name: content for name, content in folder(copy).items() if name.startswith("copy.db")} == before
 
 
 def damage_pages(whole: bytearray) -> None:
@@ -228,3 +250,18 @@ def test_what_cannot_be_restored_is_said(filled: SqliteStore, path: Path, clock:
         restore(path.with_name("copy.db"), path.parent / "no" / "reef.db", clock=clock)
     with pytest.raises(BadInput, match="a folder"):
         restore(path.with_name("copy.db"), path.parent, clock=clock)
+
+
+def test_a_restore_that_finds_no_room_leaves_the_store_untouched(
+    filled: SqliteStore, path: Path, clock: FixedClock, small_disk: Path
+) -> None:
+    filled.add_entries(notes(4000, "long " * 40))  # 1.5 MB and more, so that two do not fit
+    target = path.with_name("copy.db")
+    filled.backup(str(target))
+    there = small_disk / "reef.db"
+    with SqliteStore.open(there, clock=clock) as store:
+        store.add_entries(notes(10))
+    before = folder(there)
+    with pytest.raises(Unreachable, match=r"No space|disk is full"):
+        restore(target, there, clock=clock)
+    assert folder(there) == before

@@ -156,7 +156,7 @@ def test_threads_of_one_process_take_turns(store: SqliteStore, path: Path, clock
 def test_a_backup_while_another_process_writes(
     store: SqliteStore, path: Path, clock: FixedClock, environment: dict[str, str]
 ) -> None:
-    worker = start(path, environment, 0, 400)
+    worker = start(path, environment, 0, 3000)
     assert worker.stdout is not None
     with contextlib.closing(worker.stdout):
         while worker.stdout.readline() != "points 20\n":

@@ -171,6 +171,28 @@ def test_parked_rows_wait_once_until_they_are_judged(store: SqliteStore) -> None
     assert store.parked() == [second]
 
 
+def test_writes_together_are_one_transaction(store: SqliteStore, path: Path, clock: FixedClock) -> None:
+    def half_done() -> None:
+        with store.together():
+            store.add_entries([READING])
+            store.put_record("setting", "a", 1)
+            store.add_points("north-room", "temperature", [1.7e9], [25.0])
+            with SqliteStore.open(path, clock=clock, write=False) as outside:
+                assert outside.entries() == []
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        half_done()
+    assert (store.entries(), store.record("setting", "a"), store.streams()) == ([], None, [])
+    with store.together():
+        store.add_entries([replace(READING, id="kept")])
+        with pytest.raises(BadInput):  # a part that fails is undone alone
+            store.add_entries([READING, replace(READING, id="kept", value=1.0)])
+        store.put_record("setting", "a", 1)
+    assert [entry.id for entry in store.entries()] == ["kept"]
+    assert store.record("setting", "a") == 1
+
+
 def test_records_by_kind_and_name(store: SqliteStore) -> None:
     mapping = {"columns": {"Alk": "alkalinity dKH"}, "days": [1, 2.5, None], "ø": True}
     store.put_record("mapping", "sheet", mapping)

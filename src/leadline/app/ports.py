@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -67,6 +68,9 @@ class Contents:
 
 class Store(Protocol):
     """Where everything is kept. Every write is one transaction; what returned is on disk."""
+
+    # several writes as one transaction: `with store.together(): ...`
+    def together(self) -> AbstractContextManager[None]: ...
 
     # systems: the document is the contract's TOML, kept as it was given; every version is kept
     def save_system(self, system: str, document: str, at: dt.datetime) -> None: ...

@@ -51,17 +51,15 @@ def back_up(source: Path, target: Path) -> Contents:
     return Contents(str(target), contents.systems, contents.entries, contents.points, contents.newest)
 
 
-def prove(path: Path) -> Contents:
-    """What a file holds, read back in full: every page checked, every entry read, every packed day unpacked.
-
-    Makes and changes no file.
+def check(path: Path) -> int:
+    """The version of a file whose every page is sound. Changes nothing.
 
     Raises
     ------
     Unreachable
-        When any of it cannot be read, or the file is not Leadline's or of a newer version.
+        When it is damaged, not Leadline's, or of a newer version.
     """
-    newest_version = migrations()[-1].number
+    newest = migrations()[-1].number
     with told(path):
         db = connect_for_reading(path)
         try:
@@ -70,15 +68,32 @@ def prove(path: Path) -> Contents:
                     "this database belongs to another program", where=str(path), way_out="Choose another file."
                 )
             version = int(db.execute("PRAGMA user_version").fetchone()[0])
-            if version > newest_version:
+            if version > newest:
                 raise Unreachable(
-                    f"the backup is of a newer version ({version}) than this program ({newest_version})",
+                    f"the backup is of a newer version ({version}) than this program ({newest})",
                     where=str(path),
                     way_out="Use the newer Leadline; nothing was changed.",
                 )
             verdict = str(db.execute("PRAGMA integrity_check(1)").fetchone()[0])
             if verdict != "ok":
                 raise _unsound(path, verdict)
+            return version
+        finally:
+            db.close()
+
+
+def prove(path: Path) -> Contents:
+    """What a file of this version holds, read back in full: pages, entries, packed days. Changes nothing.
+
+    Raises
+    ------
+    Unreachable
+        When any of it cannot be read; else as `check`.
+    """
+    check(path)
+    with told(path):
+        db = connect_for_reading(path)
+        try:
             return _count(db, path)
         finally:
             db.close()

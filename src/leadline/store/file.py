@@ -59,6 +59,7 @@ class DatabaseFile:
         create: bool = True,
         write: bool = True,
         busy_s: float = BUSY_S,
+        keep_older: bool = True,
         steps: Sequence[Migration] | None = None,
     ) -> Self:
         """Open the store at `path`; an older file is brought up to date, with a copy kept beside it first.
@@ -72,9 +73,11 @@ class DatabaseFile:
         create
             Make a new file when there is none.
         write
-            False opens for reading only: no file is made or changed.
+            False opens for reading only: nothing is made, nothing is changed.
         busy_s
             How long to wait for another process that writes. [s]
+        keep_older
+            Keep a copy of an older file beside it before it is brought up to date.
         steps
             The migrations; the program's own unless a test hands in others.
 
@@ -99,7 +102,7 @@ class DatabaseFile:
                 if write:
                     _settle(connection, busy_s)
                     if version < steps[-1].number:
-                        if version > 0:
+                        if version > 0 and keep_older:
                             _copy_beside(connection, path, version, clock.now())
                         for step in steps:
                             _migrate(connection, step, clock.now())
@@ -109,26 +112,37 @@ class DatabaseFile:
         return cls(path, connection, clock, write)
 
     @contextmanager
+    def together(self) -> Iterator[None]:
+        """Make all that is written inside one transaction: on disk when it ends, or, after an error, none of it."""
+        with self._write():
+            yield
+
+    @contextmanager
     def _read(self) -> Iterator[sqlite3.Connection]:
-        with self._turn, told(self.path):
-            yield self._connection
+        """One view of the file, whatever other processes commit meanwhile."""
+        with self._turn, told(self.path), self._transaction("BEGIN") as connection:
+            yield connection
 
     @contextmanager
     def _write(self) -> Iterator[sqlite3.Connection]:
         """One transaction: all of it is on disk afterwards, or, after any error, none of it."""
-        with self._turn, told(self.path):
-            connection = self._connection
-            if connection.in_transaction:  # a write within a write belongs to the outer one
-                yield connection
-                return
-            connection.execute("BEGIN IMMEDIATE")
-            try:
-                yield connection
-                connection.execute("COMMIT")
-            except BaseException:
-                if connection.in_transaction:  # a full disk has rolled back already
-                    connection.execute("ROLLBACK")
-                raise
+        with self._turn, told(self.path), self._transaction("BEGIN IMMEDIATE") as connection:
+            yield connection
+
+    @contextmanager
+    def _transaction(self, begin: str) -> Iterator[sqlite3.Connection]:
+        connection = self._connection
+        inner = connection.in_transaction  # then this is a part of the outer one, undone alone if it fails
+        connection.execute("SAVEPOINT inner" if inner else begin)
+        try:
+            yield connection
+            connection.execute("RELEASE inner" if inner else "COMMIT")
+        except BaseException:
+            if connection.in_transaction:  # a full disk may have undone all of it already
+                connection.execute("ROLLBACK TO inner" if inner else "ROLLBACK")
+                if inner:
+                    connection.execute("RELEASE inner")
+            raise
 
     def close(self) -> None:
         """Close the file; closing twice does no harm."""
@@ -143,14 +157,21 @@ class DatabaseFile:
 
 
 def connect_for_reading(path: Path, busy_s: float = BUSY_S) -> sqlite3.Connection:
-    """A connection that makes and changes no file.
+    """A connection that changes nothing.
 
-    Where nobody has the file open (no write-ahead log beside it) it is read as one that does not change, since
-    SQLite would otherwise want to make its log files even in a folder that cannot be written.
+    Where we may write, SQLite keeps its log files beside the store while this is open, which is what makes
+    reading beside a writer safe, and clears them away. Where we may not, a file without such a log is read as one
+    that does not change (SQLite would otherwise insist on making the log).
     """
-    live = path.with_name(path.name + "-wal").exists()
-    uri = f"file:{quote(str(path))}?mode=ro{'' if live else '&immutable=1'}"
-    return sqlite3.connect(uri, uri=True, timeout=busy_s, isolation_level=None, check_same_thread=False)
+    if allowed(path.parent, os.W_OK) and allowed(path, os.W_OK):
+        mode = "mode=rw"
+    else:
+        mode = "mode=ro" if path.with_name(path.name + "-wal").exists() else "mode=ro&immutable=1"
+    connection = sqlite3.connect(
+        f"file:{quote(str(path))}?{mode}", uri=True, timeout=busy_s, isolation_level=None, check_same_thread=False
+    )
+    connection.execute("PRAGMA query_only = ON")
+    return connection
 
 
 def identity(connection: sqlite3.Connection) -> str:
@@ -275,9 +296,15 @@ def _statements(script: str) -> Iterator[str]:
 def _copy_beside(connection: sqlite3.Connection, path: Path, version: int, now: dt.datetime) -> None:
     """Keep the older file beside the one that is about to change."""
     copy = path.with_name(f"{path.name}.version-{version}-{now:%Y%m%dT%H%M%SZ}")
-    target = sqlite3.connect(copy, isolation_level=None)
+    draft = path.with_name(f".{copy.name}.{os.getpid()}.part")
+    target = sqlite3.connect(draft, isolation_level=None)
     try:
         connection.backup(target)
-        target.execute("PRAGMA journal_mode = DELETE")
+        target.execute("PRAGMA journal_mode = DELETE").fetchone()
+        copied = target.execute("PRAGMA user_version").fetchone()[0]
     finally:
         target.close()
+    if copied == version:
+        os.replace(draft, copy)
+    else:  # another process has brought it up to date in this moment, and kept its copy
+        draft.unlink()

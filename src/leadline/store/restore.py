@@ -6,12 +6,13 @@ import contextlib
 import os
 import shutil
 import sqlite3
+from collections.abc import Iterator
 from pathlib import Path
 
 from leadline.app.ports import Contents
 from leadline.measures.errors import BadInput, Unreachable
 from leadline.measures.moments import Clock
-from leadline.store.backup import prove, settle_folder
+from leadline.store.backup import check, prove, settle_folder
 from leadline.store.file import DatabaseFile, allowed
 from leadline.store.troubles import primary_code, told
 
@@ -34,15 +35,16 @@ def restore(backup_path: str | Path, target_path: str | Path, *, clock: Clock) -
     backup = Path(backup_path).expanduser().absolute()
     target = Path(target_path).expanduser().absolute()
     _look_first(backup, target)
-    prove(backup)
     draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        with told(draft):
+        with told(target):
             shutil.copyfile(backup, draft)
             _copy_log(backup, draft)
-        DatabaseFile.open(draft, clock=clock, create=False).close()  # also migrates and leaves a single file
-        contents = prove(draft)
-        with told(draft), open(draft, "rb+") as handle:
+        with _said_of(backup, draft):
+            check(draft)
+            DatabaseFile.open(draft, clock=clock, create=False, keep_older=False).close()  # brings it up to date
+            contents = prove(draft)
+        with told(target), open(draft, "rb+") as handle:
             os.fsync(handle.fileno())
         aside = _set_aside(target, f"{target.name}.before-restore-{clock.now():%Y%m%dT%H%M%SZ}")
         with told(target):
@@ -61,6 +63,17 @@ def restore(backup_path: str | Path, target_path: str | Path, *, clock: Clock) -
         contents.newest,
         "" if aside is None else str(aside),
     )
+
+
+@contextlib.contextmanager
+def _said_of(backup: Path, draft: Path) -> Iterator[None]:
+    """What is wrong with the draft is wrong with the backup that it was copied from."""
+    try:
+        yield
+    except Unreachable as exc:
+        if exc.where != str(draft):
+            raise
+        raise Unreachable(exc.what, where=str(backup), way_out=exc.way_out) from exc
 
 
 def _look_first(backup: Path, target: Path) -> None:

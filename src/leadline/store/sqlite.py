@@ -75,8 +75,9 @@ class SqliteStore(Streams):
         BadInput
             When an id is there with other content.
         """
+        listed = list(entries)
         with told(self.path):  # a text that is none shows when its id is worked out
-            given = [rows.to_row(entry) for entry in entries]
+            given = list(map(rows.to_row, listed))
         if not given:
             return Added(0, 0)
         with self._write() as db:
@@ -168,7 +169,9 @@ class SqliteStore(Streams):
         store) it is let go: an answer must not fail because it could not be remembered."""
         if not self.writable:
             return
-        with self._turn:
+        with self._turn, told(self.path):
+            (patience,) = self._connection.execute("PRAGMA busy_timeout").fetchone()
+            self._connection.execute("PRAGMA busy_timeout = 50")  # [ms]
             try:
                 self._connection.execute(
                     "INSERT INTO aside VALUES (?, ?, ?)"
@@ -178,6 +181,8 @@ class SqliteStore(Streams):
             except sqlite3.OperationalError as exc:
                 if primary_code(exc) not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_FULL):
                     raise
+            finally:
+                self._connection.execute(f"PRAGMA busy_timeout = {patience}")
 
     def kept_aside(self, name: str) -> tuple[str, bytes] | None:
         """What was kept under a name: its key and content."""

@@ -280,15 +280,11 @@ def _read(db: sqlite3.Connection, series: int, start: int, end: int) -> Columns:
 
     if not series or end <= start:
         return np.empty(0, np.int64), np.empty(0, np.float64), np.empty(0, np.uint8)
-    db.execute("BEGIN")  # one view of both tables, though another process may be packing
-    try:
-        chunks = db.execute(
-            f"SELECT {_CHUNK} FROM chunk WHERE id >= ? AND id <= ? ORDER BY id",
-            (series << 24 | start // DAY_MS, series << 24 | (end - 1) // DAY_MS),
-        ).fetchall()
-        hot = _hot(db, series, start, end)
-    finally:
-        db.execute("COMMIT")
+    chunks = db.execute(
+        f"SELECT {_CHUNK} FROM chunk WHERE id >= ? AND id <= ? ORDER BY id",
+        (series << 24 | start // DAY_MS, series << 24 | (end - 1) // DAY_MS),
+    ).fetchall()
+    hot = _hot(db, series, start, end)
     if not chunks:
         return hot
     parts = [unpack_day(Chunk(*row)) for row in chunks]
