@@ -23,12 +23,31 @@ from leadline.measures.units import parse_amount, parse_number, split_value_unit
 @pytest.mark.parametrize(
     ("text", "value"),
     [
-        ("8.1", 8.1), ("8,1", 8.1), ("1 234,5", 1234.5), ("1,234.5", 1234.5), ("1.234,5", 1234.5), ("1'234.5", 1234.5),
-        ("1\u202f234,5", 1234.5), ("1\u00a0234", 1234.0), ("−0,3", -0.3), ("+5", 5.0), (".5", 0.5), (",5", 0.5), ("5.", 5.0),
-        ("1.2e-3", 1.2e-3), ("1,2E3", 1200.0), ("1,234,567", 1234567.0), ("1.234.567", 1234567.0), ("0,123", 0.123),
-        ("1.026", 1.026), ("1,0264", 1.0264), (" 35 ", 35.0), ("1234,567", 1234.567), ("0", 0.0),
+        ("8.1", 8.1),
+        ("8,1", 8.1),
+        ("1 234,5", 1234.5),
+        ("1,234.5", 1234.5),
+        ("1.234,5", 1234.5),
+        ("1'234.5", 1234.5),
+        ("1\u202f234,5", 1234.5),
+        ("1\u00a0234", 1234.0),
+        ("−0,3", -0.3),
+        ("+5", 5.0),
+        (".5", 0.5),
+        (",5", 0.5),
+        ("5.", 5.0),
+        ("1.2e-3", 1.2e-3),
+        ("1,2E3", 1200.0),
+        ("1,234,567", 1234567.0),
+        ("1.234.567", 1234567.0),
+        ("0,123", 0.123),
+        ("1.026", 1.026),
+        ("1,0264", 1.0264),
+        (" 35 ", 35.0),
+        ("1234,567", 1234.567),
+        ("0", 0.0),
     ],
-)  # fmt: skip
+)
 def test_reads_point_and_comma(text, value):
     assert parse_number(text) == value
 
@@ -43,9 +62,31 @@ def test_asks_when_a_number_can_be_two(text):
 
 @pytest.mark.parametrize(
     "text",
-    ["", " ", "nan", "NaN", "inf", "-inf", "1e999", "abc", "--1", "1.2.3", "1,23,4", "1 23", "0x10", "1_000", "1e", ".",
-     ",", "1,234.5,6", "12 34.5", "٣", "8.1 dKH", "1..2"],
-)  # fmt: skip
+    [
+        "",
+        " ",
+        "nan",
+        "NaN",
+        "inf",
+        "-inf",
+        "1e999",
+        "abc",
+        "--1",
+        "1.2.3",
+        "1,23,4",
+        "1 23",
+        "0x10",
+        "1_000",
+        "1e",
+        ".",
+        ",",
+        "1,234.5,6",
+        "12 34.5",
+        "٣",
+        "8.1 dKH",
+        "1..2",
+    ],
+)
 def test_refuses_what_is_no_number(text):
     with pytest.raises(BadInput) as refused:
         parse_number(text)
@@ -73,27 +114,57 @@ def test_any_text_is_a_number_or_one_clear_line(text):
 @pytest.mark.parametrize(
     ("text", "value", "unit"),
     [
-        ("8.1 dKH", 8.1, "dKH"), ("8,1dKH", 8.1, "dKH"), ("1.0264 sg@25/25", 1.0264, "sg@25/25"), ("35", 35.0, ""),
-        ("−2 degC", -2.0, "degC"), ("1 234,5 mg/L", 1234.5, "mg/L"), ("55%", 55.0, "%"),
-        ("1.2e-3 mg/L", 1.2e-3, "mg/L"), ("2 eq/L", 2.0, "eq/L"), ("1 000 L", 1000.0, "L"), ("0.1 mg/L as N", 0.1, "mg/L as N"), ("25 °C", 25.0, "°C"),
+        ("8.1 dKH", 8.1, "dKH"),
+        ("8,1dKH", 8.1, "dKH"),
+        ("1.0264 sg@25/25", 1.0264, "sg@25/25"),
+        ("35", 35.0, ""),
+        ("−2 degC", -2.0, "degC"),
+        ("1 234,5 mg/L", 1234.5, "mg/L"),
+        ("55%", 55.0, "%"),
+        ("1.2e-3 mg/L", 1.2e-3, "mg/L"),
+        ("2 eq/L", 2.0, "eq/L"),
+        ("1 000 L", 1000.0, "L"),
+        ("0.1 mg/L as N", 0.1, "mg/L as N"),
+        ("25 °C", 25.0, "°C"),
     ],
-)  # fmt: skip
+)
 def test_parts_value_and_unit(text, value, unit):
     assert split_value_unit(text) == (value, unit)
 
 
 AMOUNTS = [  # exact by definition: US gallon 3.785411784 L, inch 25.4 mm, pound 453.59237 g (NIST SP 811)
-    ("1150 L", "volume", 1150.0), ("300 gal", "volume", 300 * 3.785411784), ("250 mL", "volume", 0.25),
-    ("1 m3", "volume", 1000.0), ("16 fl oz", "volume", 3.785411784 / 8), ("2.00 m", "length", 2.0),
-    ("24 in", "length", 0.6096), ("650 mm", "length", 0.65), ("2 ft", "length", 0.6096), ("400 W", "power", 400.0),
-    ("0,4 kW", "power", 400.0), ("21 degC", "temperature", 21.0), ("70 degF", "temperature", 190 / 9),
-    ("298.15 K", "temperature", 25.0), ("60 s", "time", 60.0), ("5 min", "time", 300.0), ("2 h", "time", 7200.0),
-    ("1 day", "time", 86400.0), ("12 mL/min", "dosing_rate", 12.0), ("1.2 L/h", "dosing_rate", 20.0),
-    ("144 mL/day", "dosing_rate", 0.1), ("4000 L/h", "flow", 4000.0), ("1000 gal/h", "flow", 3785.411784),
-    ("4 m3/h", "flow", 4000.0), ("2.5 kg", "mass", 2500.0), ("3 lb", "mass", 1360.77711),
-    ("1 oz", "mass", 28.349523125), ("0.55", "fraction", 0.55), ("55 %", "fraction", 0.55), ("84 g/L", "concentration", 84.0),
+    ("1150 L", "volume", 1150.0),
+    ("300 gal", "volume", 300 * 3.785411784),
+    ("250 mL", "volume", 0.25),
+    ("1 m3", "volume", 1000.0),
+    ("16 fl oz", "volume", 3.785411784 / 8),
+    ("2.00 m", "length", 2.0),
+    ("24 in", "length", 0.6096),
+    ("650 mm", "length", 0.65),
+    ("2 ft", "length", 0.6096),
+    ("400 W", "power", 400.0),
+    ("0,4 kW", "power", 400.0),
+    ("21 degC", "temperature", 21.0),
+    ("70 degF", "temperature", 190 / 9),
+    ("298.15 K", "temperature", 25.0),
+    ("60 s", "time", 60.0),
+    ("5 min", "time", 300.0),
+    ("2 h", "time", 7200.0),
+    ("1 day", "time", 86400.0),
+    ("12 mL/min", "dosing_rate", 12.0),
+    ("1.2 L/h", "dosing_rate", 20.0),
+    ("144 mL/day", "dosing_rate", 0.1),
+    ("4000 L/h", "flow", 4000.0),
+    ("1000 gal/h", "flow", 3785.411784),
+    ("4 m3/h", "flow", 4000.0),
+    ("2.5 kg", "mass", 2500.0),
+    ("3 lb", "mass", 1360.77711),
+    ("1 oz", "mass", 28.349523125),
+    ("0.55", "fraction", 0.55),
+    ("55 %", "fraction", 0.55),
+    ("84 g/L", "concentration", 84.0),
     ("500 mg/L", "concentration", 0.5),
-]  # fmt: skip
+]
 
 
 @pytest.mark.published
@@ -104,9 +175,15 @@ def test_amounts_in_base_units(text, dimension, value):
 
 @pytest.mark.parametrize(
     ("text", "dimension", "hint"),
-    [("1150", "volume", "L is what is stored"), ("12 furlongs", "length", "2.00 m"), ("3 gall", "volume", "gal"),
-     ("5 kg", "volume", "1150 L"), ("20 bananas", "temperature", "25 degC"), ("much", "mass", "8.1 dKH")],
-)  # fmt: skip
+    [
+        ("1150", "volume", "L is what is stored"),
+        ("12 furlongs", "length", "2.00 m"),
+        ("3 gall", "volume", "gal"),
+        ("5 kg", "volume", "1150 L"),
+        ("20 bananas", "temperature", "25 degC"),
+        ("much", "mass", "8.1 dKH"),
+    ],
+)
 def test_a_bad_amount_says_how_to_write_it(text, dimension, hint):
     with pytest.raises(BadInput) as refused:
         parse_amount(text, dimension)
@@ -122,9 +199,18 @@ def test_journal_amounts():
 
 @pytest.mark.parametrize(
     ("one", "other"),
-    [("µg/L", "ug/l"), ("μg / L", "ug/L"), ("°C", "degC"), ("° C", "degC"), ("degrees F", "degF"), ("°dKH", "dKH"),
-     ("mg L⁻¹", "mg/L"), ("umol kg^-1", "umol/kg"), ("mg per litre", "mg/L")],
-)  # fmt: skip
+    [
+        ("µg/L", "ug/l"),
+        ("μg / L", "ug/L"),
+        ("°C", "degC"),
+        ("° C", "degC"),
+        ("degrees F", "degF"),
+        ("°dKH", "dKH"),
+        ("mg L⁻¹", "mg/L"),
+        ("umol kg^-1", "umol/kg"),
+        ("mg per litre", "mg/L"),
+    ],
+)
 def test_spelling_is_forgiven(one, other):
     assert unit_key(one) == unit_key(other)
 

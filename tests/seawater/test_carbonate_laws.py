@@ -74,7 +74,7 @@ def test_nutrients_agree_with_the_reference(reference):
 
 
 @pytest.mark.published
-@pytest.mark.parametrize(("ta", "dic", "ph"), [(20000.0, 2000.0, 11.41), (-500.0, 2000.0, 3.31)])
+@pytest.mark.parametrize(("ta", "dic", "ph"), [(20000.0, 2000.0, 11.41), (-500.0, 2000.0, 3.31), (2000.0, 0.1, 10.42)])
 def test_water_far_outside_a_reef_still_has_one_ph(ta, dic, ph):
     # Munhoven (2013): one root always. Values from an independent program, printed to 0.01
     assert solve(alkalinity=ta, dic=dic).ph_total == pytest.approx(ph, abs=0.011)

@@ -208,3 +208,18 @@ def test_odd_boron_moves_ph():
     plain = solve(**water).ph_total
     assert solve(**water, boron_ratio=2.0).ph_total - plain == pytest.approx(-0.108, abs=6e-4)
     assert solve(**water, boron_ratio=0.5).ph_total - plain == pytest.approx(0.064, abs=6e-4)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("ppm", "ratio"), [(500, 18), (420, 22), (1000, 7)])
+def test_carbon_to_be_moved_for_a_change_of_gas(ppm, ratio):
+    # dDIC/dCO2* = DIC / (Revelle × CO2*), printed to a whole number; it sets how slowly water follows the room
+    water = {"temperature_c": 25.5, "salinity": 35.0}
+    state = solve(**water, alkalinity=_umol_kg(8), xco2=ppm)
+    assert state.dic / (revelle(state, **water) * state.co2) == pytest.approx(ratio, abs=0.8)
+
+
+@pytest.mark.published
+def test_warmth_lowers_ph():  # 0.0150 per kelvin at fixed alkalinity and DIC, 20 to 30 °C
+    cold, warm = (solve(temperature_c=t, salinity=35.0, alkalinity=2788.6, dic=2438.4).ph_total for t in (20.0, 30.0))
+    assert (warm - cold) / 10 == pytest.approx(-0.0150, abs=2e-4)

@@ -203,3 +203,55 @@ def test_impossible_water_is_refused_in_one_line(call):
     with pytest.raises(OutOfRange) as refused:
         call()
     assert "\n" not in str(refused.value)
+
+
+@pytest.mark.published
+def test_the_library_underneath_keeps_its_manual():
+    import gsw  # examples of the TEOS-10 manual, at 10 dbar; printed with all digits
+
+    assert gsw.SP_from_C(34.5487, 28.7856, 10.0) == pytest.approx(20.009869599086951, abs=1e-9)
+    assert gsw.rho(34.7118, 28.8099, 10.0) == pytest.approx(1021.839935738108, abs=1e-9)
+
+
+@pytest.mark.published
+def test_conductivity_near_reef_water():  # gsw 3.6.23
+    assert salinity.from_conductivity(53.0) == pytest.approx(34.947, abs=6e-4)
+    assert salinity.to_conductivity(35.0, 25.0 / T68) == pytest.approx(53.065, abs=6e-4)  # 25 °C on IPTS-68
+    assert salinity.from_conductivity(53.571) - salinity.from_conductivity(52.571) == pytest.approx(0.742, abs=6e-4)
+    per_kelvin = (salinity.to_conductivity(35.0, 25.5) - salinity.to_conductivity(35.0, 24.5)) / 53.071
+    assert 100 * per_kelvin == pytest.approx(1.968, abs=6e-3)
+
+
+SLOPES = {  # dSG/dS times 1e4, gsw 3.6.23
+    "25/25": 7.58, "24/24": 7.59, "20/20": 7.64, "60/60F": 7.71, "15/15": 7.71, "25/4": 7.55, "20/4": 7.62,
+    "60F/4": 7.70, "25/20": 7.57, "25/60F": 7.56,
+}  # fmt: skip
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("scale", SLOPES)
+def test_slope_of_specific_gravity(scale):
+    sample, reference, _ = SCALES[scale]
+    rise = salinity.specific_gravity(35.5, sample, reference) - salinity.specific_gravity(34.5, sample, reference)
+    assert 1e4 * rise == pytest.approx(SLOPES[scale], abs=0.006)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("gravity", [1.0212, 1.0230, 1.0250, 1.0264, 1.0286])
+def test_straight_line_for_25_25(gravity):  # gsw 3.6.23: 28 to 38, largest error 0.004
+    line = 1321.08 * (gravity - 1.0) + 0.157
+    assert salinity.from_specific_gravity(gravity) == pytest.approx(line, abs=0.005)
+
+
+@pytest.mark.published
+def test_a_float_at_the_wrong_temperature():  # gsw 3.6.23
+    f60 = 140 / 9
+    shown = salinity.hydrometer_reading(35.0, 26.0, f60, f60)
+    # 3.4 was read off the table's 1.0243 and slope; unrounded it is 3.32
+    assert 35.0 - salinity.from_specific_gravity(shown, f60, f60) == pytest.approx(3.4, abs=0.1)
+    fall = salinity.hydrometer_reading(35.0, 26.0, 25, 25) - salinity.hydrometer_reading(35.0, 25.0, 25, 25)
+    assert fall == pytest.approx(-2.7e-4, abs=6e-6)
+    assert fall / 7.58e-4 == pytest.approx(-0.36, abs=6e-3)
+    # a solid acrylic arm, 210e-6 per kelvin (memory), nearly follows the water
+    arm = [salinity.hydrometer_reading(35.0, t, 25, 25, 210e-6) for t in (25.0, 26.0)]
+    assert arm[1] - arm[0] == pytest.approx(-0.9e-4, abs=6e-6)

@@ -40,7 +40,7 @@ def of_seawater(temperature_c: Any, salinity: Any) -> Any:
 def of_seawater_millero1981(temperature_c: float, salinity: float) -> float:
     """The same by EOS-80 for one point, without numpy: for cold starts. [kg m⁻³]
 
-    Within 0.005 kg m⁻³ of TEOS-10 for 0 to 40 °C and salinity 0 to 42.
+    Within 0.01 kg m⁻³ of TEOS-10 for 0 to 40 °C and salinity 0 to 42.
 
     References
     ----------

@@ -107,7 +107,7 @@ def from_hydrometer(
 
     A float of volume V(T) sinks to the mark R where ρ(water) V(T) = R ρ(0, reference) V(sample): the glass's
     expansion and the water's true temperature both count. A 60/60 °F glass read uncorrected at 26 °C
-    understates salinity by 3.4.
+    understates salinity by 3.3.
 
     Parameters
     ----------

@@ -380,7 +380,7 @@ def rule(name: str, unit: str) -> Rule | None:
     if name in _SIMPLE:
         factor = _SIMPLE[name].get(key)
         return None if factor is None else affine(factor)
-    if name == "alkalinity" and key in ("dkh", "kh", "dh", "dgh", "degreeskh", "degdh"):
+    if name == "alkalinity" and key in ("dkh", "kh", "dh", "degreeskh"):
         return affine(m.MEQ_PER_DKH)
     return _concentration(name, key)
 
