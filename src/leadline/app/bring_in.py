@@ -28,6 +28,21 @@ MAPPING = "mapping"  # records: how a spreadsheet's columns are read
 JUDGED = "parked-judged"  # records: parked rows the keeper has dealt with, so that they do not come back
 
 
+class Question(BadInput):
+    """Something about a file that must be asked, not guessed.
+
+    `option` is the one that answers it (`dates`, `decimal`, `unit`, `sheet`, `system`). `choices` are the
+    answers there are; for `unit` they are what needs one, each with a proposal.
+    """
+
+    def __init__(
+        self, what: str, *, where: str, way_out: str, option: str, choices: Sequence[str] | Mapping[str, str]
+    ) -> None:
+        super().__init__(what, where=where, way_out=way_out)
+        self.option = option
+        self.choices = choices
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """A row, or a cell of it, that cannot be used. `fields` is the row as it stood in the file."""
@@ -78,6 +93,10 @@ class FileRead:
     unknown: dict[tuple[str, str], int] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
     rows: int = 0
+    # of a spreadsheet: rows that stand under the header, how its columns were read, and what each becomes
+    heading: list[list[str]] = field(default_factory=list)
+    mapping: dict[str, Any] = field(default_factory=dict)
+    preview: list[dict[str, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +157,7 @@ def bring_in(
     added = store.add_entries(entries)
     new_points = old_points = 0
     for part in (part for read in reads for part in read.streams):
-        got = store.add_points(part.system, part.stream, part.times_s, part.values, part.flags)  # type: ignore[arg-type]
+        got = store.add_points(part.system, part.stream, part.times_s, part.values, part.flags)
         new_points += got.new
         old_points += got.already_there
     parked = _park(store, [row for read in reads for row in read.parked])
@@ -229,11 +248,11 @@ def _park(store: Store, rows: list[Parked]) -> int:
 def release(
     store: Store,
     id: int,
-    read_row: Callable[[Mapping[str, str]], Entry],
+    read_row: Callable[[Mapping[str, str]], Entry | StreamPart],
     *,
     at: dt.datetime,
     time: str | None = None,
-) -> Entry:
+) -> Entry | StreamPart:
     """Keep a parked row after all, with a corrected time if one is given, and strike it from the list.
 
     Raises
@@ -245,12 +264,15 @@ def release(
     row = dict(parked.row)
     if time is not None:
         row["time"] = time
-    entry = read_row(row)
-    # the entry first: cut short between the two, the row is only offered again, and keeping it adds nothing
-    store.add_entries([entry])
-    store.put_record(JUDGED, _fingerprint(parked.row), {"kept": entry.id, "at": iso(at)})
+    kept = read_row(row)
+    # what is kept comes first: cut short after it, the row is only offered again, and keeping it adds nothing
+    if isinstance(kept, Entry):
+        store.add_entries([kept])
+    else:
+        store.add_points(kept.system, kept.stream, kept.times_s, kept.values, kept.flags)
+    store.put_record(JUDGED, _fingerprint(parked.row), {"kept": dict(row), "at": iso(at)})
     store.unpark(id)
-    return entry
+    return kept
 
 
 def drop(store: Store, id: int, at: dt.datetime) -> Parked:
@@ -311,6 +333,23 @@ def zone_of(store: Store) -> Callable[[str], dt.tzinfo]:
         return zone(description.parse(document).time_zone)
 
     return zone_of_system
+
+
+def stream_of(store: Store) -> Callable[[str, str], tuple[str, str]]:
+    """Quantity and unit of a stream as its system declares it; empty when it does not."""
+    systems: dict[str, description.System | None] = {}
+
+    def stream_of_system(system: str, stream: str) -> tuple[str, str]:
+        if system not in systems:
+            document = store.system_document(system)
+            systems[system] = description.parse(document) if document is not None else None
+        known = systems[system]
+        for declared in known.streams if known else ():
+            if declared.id == stream:
+                return declared.quantity, declared.unit
+        return "", ""
+
+    return stream_of_system
 
 
 def declared(store: Store) -> set[str]:

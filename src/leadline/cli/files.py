@@ -3,210 +3,207 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from leadline.measures.errors import BadInput, LeadlineError
+from leadline.cli.importing import Tools, desk_of, import_, say
+from leadline.measures.errors import UnknownName, Unreachable
 
 if TYPE_CHECKING:
-    from leadline.app.bring_in import Brought, FileRead
+    from typing import TextIO
+
+    from leadline.app.bring_in import StreamPart
     from leadline.app.ports import Store
-    from leadline.measures.moments import Clock
+    from leadline.journal.entry import Entry
 
-SHOWN = 20  # problems printed; the rest is counted
-MANY_BYTES = 250_000  # about 5,000 rows: from here on a progress bar is drawn
-
-
-class Tools(Protocol):
-    """What the root command hands to every command (`leadline.wiring`)."""
-
-    json: bool
-    clock: Clock
-
-    def store(self) -> Store: ...
+END_OF_TIME_S = 253_402_300_799.0  # the last second of 9999
 
 
-def _say(line: str) -> None:
-    click.echo(line, err=True)
-
-
-def _pairs(_: click.Context, option: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
-    pairs = {}
-    for pair in given:
-        left, sign, right = pair.partition("=")
-        if not sign or not left.strip() or not right.strip():
-            raise click.BadParameter(f"{pair!r} is not of the form NAME=VALUE", param=option)
-        pairs[left.strip()] = right.strip()
-    return pairs
-
-
-@contextmanager
-def _progress(path: Path, json_out: bool) -> Iterator[Callable[[int], None] | None]:
-    try:
-        size = path.stat().st_size
-    except OSError:
-        size = 0
-    if json_out or size < MANY_BYTES or not sys.stderr.isatty():
-        yield None
-        return
-    with click.progressbar(length=max(size // 60, 1), label=f"Reading {path.name}", file=sys.stderr) as bar:
-        yield lambda rows: bar.update(max(rows - bar.pos, 0))
-
-
-@click.command("import", short_help="Bring in journal, stream and spreadsheet files.")
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--system", default="", metavar="ID", help="The system, for files that do not name it.")
-@click.option("--skip-bad", is_flag=True, help="Import the good rows; write the others to FILE.rejected.csv.")
-@click.option("--dry-run", is_flag=True, help="Check everything, keep nothing.")
-@click.option("--adopt", is_flag=True, help="Take subjects that nobody knows yet as known from now on.")
-@click.option("--encoding", metavar="NAME", help="Encoding of text that is not UTF-8, such as cp1252.")
+@click.command(short_help="Write the journal or the streams as the contract's CSV.")
+@click.option("--system", default="", metavar="ID", help="Only this system.")
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Write to FILE instead of the terminal.")
+@click.option("--streams", is_flag=True, help="Write stream points instead of the journal.")
 @click.pass_obj
-def import_(tools: Tools, /, files: tuple[Path, ...], **given: Any) -> None:
-    """Bring in FILES: journal CSV, stream CSV, or a wide spreadsheet (CSV or XLSX).
-
-    What a file is, is told by its header. If any row of any file can't be used, nothing is imported and every
-    such row is named (exit status 2); with --skip-bad the rest is imported. Importing a file twice adds nothing
-    the second time. Rows dated in the future or before 1971 are parked: see `leadline parked`.
+def export(tools: Tools, /, system: str, out: Path | None, streams: bool) -> None:
+    """Write the journal as CSV, with every column and each row's id; importing it gives the same journal back.
 
     \b
     Examples:
-      leadline import journal.csv
-      leadline import journal.csv probe-2026.csv
-      leadline import --skip-bad old-journal.csv
+      leadline export > journal.csv
+      leadline export --system north-room --out north-room.csv
+      leadline export --streams --out streams.csv
+    """
+    store = tools.store()
+    if system and system not in store.systems():
+        raise UnknownName("system", system, store.systems())
+    if out is None or str(out) == "-":
+        _export(store, system, streams, sys.stdout)
+        return
+    draft = out.with_name(f".{out.name}.{os.getpid()}.part")
+    try:
+        with open(draft, "w", encoding="utf-8", newline="") as file:
+            n = _export(store, system, streams, file)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(out)
+    except OSError as exc:
+        draft.unlink(missing_ok=True)
+        raise Unreachable(
+            f"can't be written ({exc.strerror})", where=str(out), way_out="Choose another place."
+        ) from exc
+    what = "points" if streams else "rows"
+    if tools.json:
+        click.echo(json.dumps({"schema": "leadline.export/1", "file": str(out), what: n}))
+    else:
+        click.echo(f"Wrote {n} {what} to {out}.")
+
+
+def _export(store: Store, system: str, streams: bool, file: TextIO) -> int:
+    from leadline.formats import export
+
+    if not streams:
+        entries = store.entries(system or None)
+        return export.write_journal(sorted(entries, key=lambda e: e.time), file)
+    n = 0
+    export.write_stream_header(file)
+    for owner, stream in store.streams(system or None):
+        n += export.write_points(owner, stream, store.points(owner, stream, 0.0, END_OF_TIME_S), file)
+    return n
+
+
+@click.command(short_help="Copy the store, safely while it is in use.")
+@click.argument("target", type=click.Path(path_type=Path))
+@click.pass_obj
+def backup(tools: Tools, /, target: Path) -> None:
+    """Copy the whole store to TARGET. The copy is consistent even while the store is in use, and is read back
+    before it takes its name.
+
+    \b
+    Examples:
+      leadline backup leadline-2026-03-01.db
+      leadline backup /mnt/stick/leadline.db
+    """
+    if target.is_dir():
+        target = target / f"leadline-{tools.clock.now():%Y-%m-%d}.db"
+    contents: Any = tools.store().backup(str(target))
+    _tell(tools, "leadline.backup/1", "Backed up", target, contents)
+
+
+@click.command(short_help="Replace the store by a backup, once the backup is proved good.")
+@click.argument("source", type=click.Path(path_type=Path))
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@click.pass_obj
+def restore(tools: Any, /, source: Path, yes: bool) -> None:
+    """Replace the store by the backup SOURCE. The backup is opened and read in full first; what stood in its
+    place before is kept beside it.
+
+    \b
+    Examples:
+      leadline restore leadline-2026-03-01.db
+      leadline --db /data/leadline.db restore leadline-2026-03-01.db --yes
+    """
+    from leadline.store.restore import restore as replace
+
+    path = Path(tools.path)
+    if not yes and path.exists() and sys.stdin.isatty():
+        click.confirm(f"Replace {path} by {source}? What is there now is kept beside it.", abort=True)
+    contents = replace(source, path, clock=tools.clock)
+    _tell(tools, "leadline.restore/1", "Restored", path, contents)
+
+
+def _tell(tools: Tools, schema: str, done: str, path: Path, contents: Any) -> None:
+    facts = {name: getattr(contents, name, None) for name in ("systems", "entries", "points")}
+    if tools.json:
+        click.echo(json.dumps({"schema": schema, "file": str(path), **facts}))
+        return
+    said = ", ".join(f"{n} {name}" for name, n in facts.items() if isinstance(n, int))
+    click.echo(f"{done} {path}" + (f": {said}, read back and found whole." if said else "."))
+
+
+@click.group(invoke_without_command=True, short_help="Rows with an impossible time, for you to judge.")
+@click.pass_context
+def parked(context: click.Context) -> None:
+    """List rows that an import parked because their time can't be right (before 1971, or in the future).
+
+    \b
+    Examples:
+      leadline parked
+      leadline parked keep 3 --time 2026-01-05T08:00
+      leadline parked drop 4 5
+    """
+    if context.invoked_subcommand is not None:
+        return
+    tools: Tools = context.obj
+    rows = tools.store().parked()
+    if tools.json:
+        listed = [
+            {"id": p.id, "file": p.file, "line": p.line, "reason": p.reason, "row": dict(p.row)} for p in rows
+        ]  # fmt: skip
+        click.echo(json.dumps({"schema": "leadline.parked/1", "rows": listed}, ensure_ascii=False))
+        return
+    if not rows:
+        click.echo("Nothing is parked.")
+    for p in rows:
+        click.echo(f"{p.id}  {p.file}:{p.line}  {p.reason}  {_in_words(p.row)}")
+
+
+def _in_words(row: Mapping[str, str]) -> str:
+    shown = ("system", "kind", "stream", "subject", "value", "unit", "note")
+    return " ".join(str(row[name]) for name in shown if row.get(name))
+
+
+@parked.command(short_help="Keep a row after all.")
+@click.argument("id", type=int)
+@click.option("--time", metavar="TIME", help="The right time, ISO 8601; without it the row's own is kept.")
+@click.pass_obj
+def keep(tools: Tools, /, id: int, time: str | None) -> None:
+    """Keep row ID after all, with its right time if you know it.
+
+    \b
+    Examples:
+      leadline parked keep 3 --time 2026-01-05T08:00
+      leadline parked keep 3
+    """
+    from leadline.app import bring_in
+    from leadline.formats import stream_csv
+    from leadline.formats.journal_csv import JournalReader
+
+    store = tools.store()
+    desk = desk_of(tools, store)
+
+    def read_row(row: Mapping[str, str]) -> Entry | StreamPart:
+        if "stream" in row:
+            return stream_csv.point(row, desk.zone_of, desk.now, desk.stream)
+        return JournalReader(desk.zone_of, desk.now, desk.known).row(row)
+
+    bring_in.release(store, id, read_row, at=tools.clock.now(), time=time)
+    say(f"Row {id} is kept.") if not tools.json else click.echo(json.dumps({"schema": "leadline.parked/1", "kept": id}))
+
+
+@parked.command(short_help="Strike rows from the list.")
+@click.argument("ids", type=int, nargs=-1, required=True)
+@click.pass_obj
+def drop(tools: Tools, /, ids: tuple[int, ...]) -> None:
+    """Strike rows IDS from the list; what they said stays in the store's records, and they are not parked again.
+
+    \b
+    Examples:
+      leadline parked drop 4
+      leadline parked drop 4 5 6
     """
     from leadline.app import bring_in
 
-    store = tools.store()
-    reads = _read_all(tools, store, files, given)
-    brought = bring_in.bring_in(
-        store, reads, skip_bad=given["skip_bad"], dry_run=given["dry_run"], known=_desk(tools, store).known
-    )
-    written = _write_rejected(reads, brought) if given["skip_bad"] and not given["dry_run"] else []
-    adopted = 0
-    if given["adopt"] and not brought.refused:
-        adopted = bring_in.adopt(store, brought.unknown_subjects, tools.clock.now())
+    for id in ids:
+        bring_in.drop(tools.store(), id, tools.clock.now())
     if tools.json:
-        click.echo(json.dumps(_as_json(brought, reads, written, adopted, given["dry_run"]), ensure_ascii=False))
+        click.echo(json.dumps({"schema": "leadline.parked/1", "dropped": list(ids)}))
     else:
-        _report(brought, reads, written, adopted, given["dry_run"])
-    if brought.rejected and not given["skip_bad"]:
-        sys.exit(2)
+        say(f"{len(ids)} struck from the list.")
 
 
-def _desk(tools: Tools, store: Store) -> Any:
-    from leadline.app import bring_in
-    from leadline.formats import subjects
-    from leadline.formats.opening import Desk
-
-    known = subjects.known_with(bring_in.declared(store))
-    return Desk(bring_in.zone_of(store), tools.clock.now(), known)
-
-
-def _read_all(tools: Tools, store: Store, files: tuple[Path, ...], given: dict[str, Any]) -> list[FileRead]:
-    from leadline.formats import opening
-
-    desk = _desk(tools, store)
-    options = opening.Options(system=given["system"], encoding=given["encoding"])
-    reads = []
-    for path in dict.fromkeys(files):
-        with _progress(path, tools.json) as progress:
-            reads.append(opening.read(path, desk, options, progress))
-    return reads
-
-
-def _write_rejected(reads: list[FileRead], brought: Brought) -> list[str]:
-    from leadline.formats.journal_csv import rejected_csv
-
-    written = []
-    for read in reads:
-        mine = [p for p in brought.rejected if p.file == read.file and p.fields]
-        if not mine:
-            continue
-        target = Path(f"{read.file}.rejected.csv")
-        text = rejected_csv(mine, read.columns)
-        try:
-            if target.exists() and target.read_text("utf-8") != text:
-                target.replace(f"{target}.before")  # it may hold corrections that were not imported yet
-            target.write_text(text, "utf-8", newline="")
-        except OSError as exc:
-            raise LeadlineError(f"cannot write the rejected rows ({exc.strerror})", where=str(target)) from exc
-        written.append(str(target))
-    return written
-
-
-def _as_json(
-    brought: Brought, reads: list[FileRead], written: list[str], adopted: int, dry_run: bool
-) -> dict[str, Any]:
-    return {
-        "schema": "leadline.import/1",
-        "files": [{"file": r.file, "format": r.format, "rows": r.rows} for r in reads],
-        "imported": not brought.refused and not dry_run,
-        "new": brought.new,
-        "already_there": brought.already_there,
-        "points_new": brought.points_new,
-        "points_already_there": brought.points_already_there,
-        "parked": brought.parked,
-        "rejected": [
-            {"file": p.file, "line": p.line, "column": p.column, "value": p.value, "reason": p.reason}
-            for p in brought.rejected
-        ],
-        "rejected_files": written,
-        "unknown_subjects": [
-            {"kind": u.kind, "subject": u.subject, "rows": u.rows, "near": list(u.near)}
-            for u in brought.unknown_subjects
-        ],
-        "adopted": adopted,
-        "warnings": list(brought.warnings),
-    }
-
-
-def _report(brought: Brought, reads: list[FileRead], written: list[str], adopted: int, dry_run: bool) -> None:
-    for problem in brought.rejected[:SHOWN]:
-        _say(problem.text())
-    if len(brought.rejected) > SHOWN:
-        _say(f"… and {len(brought.rejected) - SHOWN} more rows that can't be used")
-    for warning in brought.warnings:
-        _say(f"Note: {warning}")
-    for u in brought.unknown_subjects:
-        near = f" Did you mean {' or '.join(u.near)}?" if u.near else ""
-        fate = "taken as known from now on" if adopted else "kept; import again with --adopt to take it as known"
-        if brought.refused:
-            fate = "would be kept"
-        _say(f"Note: {_rows(u.rows)} with {u.kind} {u.subject!r}, which nobody knows: {fate}.{near}")
-    if brought.refused:
-        n = len(brought.rejected)
-        _say(
-            f"Nothing was imported: {_rows(n)} can't be used. Mend {'it' if n == 1 else 'them'}, "
-            "or add --skip-bad to import the rest."
-        )
-        return
-    if dry_run:
-        rows = sum(len(r.entries) for r in reads)
-        points = sum(len(part.times_s) for r in reads for part in r.streams)
-        parked = sum(len(r.parked) for r in reads)
-        click.echo(
-            f"Checked: {_rows(rows)} and {points} points can be used, {parked} would be parked. Nothing was kept."
-        )
-        return
-    said = []
-    if any(r.format != "stream" for r in reads):
-        said.append(f"{brought.new} new, {brought.already_there} already there")
-    if any(r.format == "stream" for r in reads):
-        said.append(f"{brought.points_new} new points, {brought.points_already_there} already there")
-    click.echo(f"Imported: {'; '.join(said)}.")
-    if brought.parked:
-        _say(f"{_rows(brought.parked)} with an impossible time parked. Judge them with `leadline parked`.")
-    for path in written:
-        _say(f"Rejected rows are in {path}; mend and import that file.")
-
-
-def _rows(n: int) -> str:
-    return "1 row" if n == 1 else f"{n} rows"
-
-
-__all__ = ["BadInput", "Tools", "import_"]
+COMMANDS = (import_, export, backup, restore, parked)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
+import io
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, TextIO
 
+from leadline.app.bring_in import FileRead, Problem
 from leadline.formats.journal_csv import COLUMNS
 from leadline.journal.entry import Entry
 from leadline.measures.moments import iso
@@ -38,13 +41,32 @@ def write_journal(entries: Iterable[Entry], out: TextIO) -> int:
     return n
 
 
-def write_points(system: str, stream: str, points: Points, out: TextIO, *, header: bool) -> int:
-    """Write the points of one stream, in the unit they are stored in. Returns the number of rows."""
-    import datetime as dt
+def write_stream_header(out: TextIO) -> None:
+    """The header of a stream file."""
+    csv.writer(out).writerow(("time", "system", "stream", "value"))
 
+
+def write_points(system: str, stream: str, points: Points, out: TextIO) -> int:
+    """Write the points of one stream, in the unit they are stored in. Returns the number of rows."""
     write = csv.writer(out).writerow
-    if header:
-        write(("time", "system", "stream", "value"))
     for t, v in zip(points.times_s.tolist(), points.values.tolist(), strict=True):
         write((iso(dt.datetime.fromtimestamp(t, dt.UTC)), system, stream, number(v)))
     return len(points.times_s)
+
+
+def rejected(read: FileRead, problems: Sequence[Problem]) -> str:
+    """The rejected rows of one file as CSV: as they stood, each once, with the reasons in a last column."""
+    out = io.StringIO(newline="")
+    write = csv.writer(out).writerow
+    width = len(read.columns)
+    write([*read.columns, "reason"])
+    for row in read.heading:  # a spreadsheet's units, which stand below its header
+        write([*row, *[""] * (width - len(row))])
+    reasons: dict[int, list[str]] = {}
+    rows: dict[int, Sequence[str]] = {}
+    for p in problems:
+        rows[p.line] = p.fields
+        reasons.setdefault(p.line, []).append(f"{p.column} = {p.value!r}: {p.reason}" if p.column else p.reason)
+    for line, fields in rows.items():
+        write([*fields, *[""] * (width - len(fields)), "; ".join(reasons[line])])
+    return out.getvalue()

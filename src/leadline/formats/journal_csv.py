@@ -11,6 +11,7 @@ from typing import Any
 from leadline.app.bring_in import FileRead, Problem
 from leadline.app.ports import Parked
 from leadline.formats import amounts, subjects
+from leadline.formats.text import Broken, Rows
 from leadline.formats.times import LocalTimes
 from leadline.journal.entry import KINDS, Entry, content_id
 from leadline.measures.errors import BadInput, UnknownName
@@ -69,7 +70,7 @@ class JournalReader:
 
     def read(
         self,
-        rows: Iterable[tuple[int, list[str] | str]],
+        rows: Rows,
         file: str,
         *,
         system: str = "",
@@ -84,8 +85,8 @@ class JournalReader:
         """
         stream = iter(rows)
         _, header = next(stream)
-        if isinstance(header, str):
-            raise BadInput(header, where=f"{file}:1")
+        if isinstance(header, Broken):
+            raise BadInput(header.reason, where=f"{file}:1")
         columns = columns_of(header, file, system)
         if columns[-1] == "reason" and REJECTED_MARK in file:
             columns[-1] = ""  # our own remark on the row, not part of it
@@ -99,8 +100,8 @@ class JournalReader:
             out.rows += 1
             if progress is not None and not out.rows % 2000:
                 progress(out.rows)
-            if isinstance(fields, str):
-                out.problems.append(Problem(file, line, "", "", fields))
+            if isinstance(fields, Broken):
+                out.problems.append(Problem(file, line, "", "", fields.reason, (fields.line,)))
                 continue
             n = len(fields)
             if n > width:
@@ -357,21 +358,7 @@ def _a(kind: str) -> str:
     return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
 
 
-def is_journal(header: Sequence[str], system: str = "") -> bool:
-    """Whether a header is that of a journal file."""
-    names = {h.strip().lower() for h in header}
-    return {"time", "kind"} <= names and ("system" in names or bool(system) or "subject" in names)
-
-
-def rejected_csv(problems: Sequence[Problem], columns: Sequence[str]) -> str:
-    """The rejected rows of one file, as they stood, with the reason in a last column."""
-    import csv
-    import io
-
-    out = io.StringIO()
-    write = csv.writer(out).writerow
-    write([*columns, "reason"])
-    for p in problems:
-        said = f"{p.column} = {p.value!r}: {p.reason}" if p.column else p.reason
-        write([*p.fields, *[""] * (len(columns) - len(p.fields)), said])
-    return out.getvalue()
+def is_journal(names: Iterable[str]) -> bool:
+    """Whether a header (in lower case) is meant as that of a journal file, complete or not."""
+    names = set(names)
+    return "kind" in names and bool({"time", "system", "subject"} & names)

@@ -3,39 +3,51 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from leadline.app.bring_in import FileRead
-from leadline.formats import subjects, text
-from leadline.formats.journal_csv import JournalReader, Progress, ZoneOf, is_journal
+from leadline.app.bring_in import FileRead, Problem
+from leadline.formats import journal_csv, subjects, text
+from leadline.formats.journal_csv import JournalReader, Progress, ZoneOf
+from leadline.formats.text import Rows
+from leadline.measures.errors import BadInput
+
+if TYPE_CHECKING:
+    from leadline.formats.workbook import Grid
 
 XLSX_MARK = b"PK\x03\x04"
 
 
 @dataclass(slots=True)
 class Options:
-    """What the keeper said about the files."""
+    """What the keeper said about the files; the last six concern spreadsheets alone."""
 
     system: str = ""
     encoding: str | None = None
     sheet: str = ""
-    units: Mapping[str, str] = field(default_factory=dict)  # quantity or header: unit
-    columns: Mapping[str, str] = field(default_factory=dict)  # header: what the column is
+    units: Mapping[str, str] = field(default_factory=dict)  # quantity or heading: unit
+    columns: Mapping[str, str] = field(default_factory=dict)  # heading: what the column is
     dates: str = ""  # day-first | month-first | iso
     decimal: str = ""  # . | ,
     time_of_day: str = ""
+    saved: bool = False  # some of it comes from a mapping saved for another file
 
 
 @dataclass(slots=True)
 class Desk:
-    """What reading needs to know of the store and the moment."""
+    """What reading needs to know of the store and the moment.
+
+    `stream` gives the quantity and unit of a (system, stream) as declared, empty when it is not.
+    `systems` are all there are: where there is only one, a spreadsheet need not name it.
+    """
 
     zone_of: ZoneOf
     now: dt.datetime
     known: Mapping[str, frozenset[str]] = field(default_factory=lambda: subjects.KNOWN)
-    stream_unit: Callable[[str, str], tuple[str, str]] | None = None  # (system, stream): quantity, unit
+    stream: Callable[[str, str], tuple[str, str]] = lambda system, stream: ("", "")
+    systems: tuple[str, ...] = ()
 
 
 def read(path: Path, desk: Desk, options: Options, progress: Progress | None = None) -> FileRead:
@@ -44,57 +56,85 @@ def read(path: Path, desk: Desk, options: Options, progress: Progress | None = N
     Raises
     ------
     BadInput
-        When the file as a whole cannot be used: missing, empty, not text, an unknown header, or an ambiguous
-        spreadsheet; the way out names the option that settles it.
+        When the file as a whole cannot be used: missing, empty, not text, an unknown header, or a spreadsheet
+        about which something must be asked; the way out names the option that answers.
     Unreachable
         When it may not be read.
     """
     file = str(path)
     data = text.read_bytes(path)
     if data.startswith(XLSX_MARK):
-        from leadline.formats import wide, workbook
+        from leadline.formats import workbook
 
-        return wide.read(workbook.grid(data, file, options.sheet), file, desk, options)
+        grid = workbook.from_xlsx(data, file, options.sheet)
+        rows: Rows = iter([(line, [workbook.shown(c) for c in cells]) for line, cells in grid.rows])
+        if not grid.rows:
+            raise BadInput(f"sheet {grid.sheet!r} is empty", where=file, way_out="Name another one with --sheet.")
+        line, _ = next(rows)
+        header = [workbook.shown(c) for c in grid.rows[0][1]]
+        return _contract(file, header, line, rows, desk, options, progress) or _spreadsheet(grid, file, desk, options)
     content, notes = text.decode(data, file, options.encoding)
+    if not content.strip():
+        raise BadInput("is empty", where=file, way_out="A file needs one header row and rows below it.")
     delimiter = text.delimiter_of(content)
     rows = text.records(content, delimiter)
-    line, header = next(rows, (1, []))
-    names = header if isinstance(header, list) else header.split(delimiter)
-    if is_journal(names, options.system):
-        reader = JournalReader(desk.zone_of, desk.now, desk.known)
-        out = reader.read(_again(line, header, rows), file, system=options.system, progress=progress)
-    elif {"time", "stream", "value"} <= {n.strip().lower() for n in names}:
-        from leadline.formats import stream_csv
+    line, first = next(rows)
+    if isinstance(first, text.Broken):
+        raise BadInput(first.reason, where=f"{file}:{line}")
+    out = _contract(file, first, line, rows, desk, options, progress)
+    if out is None:
+        from leadline.formats import workbook
 
-        out = stream_csv.read(content, delimiter, file, desk, system=options.system)
-    else:
-        from leadline.formats import wide
-
-        out = wide.read(wide.grid_of(content, delimiter, file), file, desk, options)
+        out = _spreadsheet(workbook.from_text(content, delimiter), file, desk, options)
+    elif content[-1] not in "\r\n":
+        _look_at_the_end(out, content, delimiter)
     out.warnings[:0] = notes
-    if content[-1] not in "\r\n" and out.rows:
-        _look_at_the_end(out, content)
     return out
 
 
-def _again(line: int, header, rows):  # type: ignore[no-untyped-def]
-    yield line, header
+def _contract(
+    file: str, header: Sequence[str], line: int, rows: Rows, desk: Desk, options: Options, progress: Progress | None
+) -> FileRead | None:
+    """A journal or stream file, or None when the header is that of neither."""
+    names = {name.strip().lower() for name in header}
+    if {"time", "stream", "value"} <= names and "kind" not in names:
+        from leadline.formats import stream_csv
+
+        return stream_csv.read(
+            _from(line, header, rows), file, zone_of=desk.zone_of, now=desk.now, declared=desk.stream,
+            system=options.system, progress=progress,
+        )  # fmt: skip
+    if journal_csv.is_journal(names):
+        reader = JournalReader(desk.zone_of, desk.now, desk.known)
+        return reader.read(_from(line, header, rows), file, system=options.system, progress=progress)
+    return None
+
+
+def _from(line: int, header: Sequence[str], rows: Rows) -> Rows:
+    yield line, list(header)
     yield from rows
 
 
-def _look_at_the_end(out: FileRead, content: str) -> None:
+def _spreadsheet(grid: Grid, file: str, desk: Desk, options: Options) -> FileRead:
+    from leadline.formats import wide, wide_rows
+
+    system = options.system or (desk.systems[0] if len(desk.systems) == 1 else "")
+    said = wide.Said(
+        system, options.columns, options.units, options.dates, options.decimal, options.time_of_day, options.saved
+    )
+    return wide_rows.read(
+        grid, file, said, systems=desk.systems, zone_of=desk.zone_of, now=desk.now, known=desk.known
+    )  # fmt: skip
+
+
+def _look_at_the_end(out: FileRead, content: str, delimiter: str) -> None:
     """A last line without its end and with fewer fields than the header was cut short, as by a full disk."""
     last = content[content.rfind("\n") + 1 :]
-    if out.format != "journal" or not out.lines:
+    if out.format != "journal" or not out.lines or '"' in last or last.count(delimiter) >= len(out.columns) - 1:
         return
-    delimiter = text.delimiter_of(content)
-    if last.count(delimiter) < len(out.columns) - 1 and '"' not in last:
-        from leadline.app.bring_in import Problem
-
-        line = content.count("\n") + 1
-        if out.lines[-1] == line:
-            out.lines.pop()
-            out.entries.pop()
-            fields = last.split(delimiter)
-            reason = "the file ends in the middle of this row; was it cut short? End the line if it is complete"
-            out.problems.append(Problem(out.file, line, "", "", reason, fields))
+    line = content.count("\n") + 1
+    if out.lines[-1] == line:
+        out.lines.pop()
+        out.entries.pop()
+        reason = "the file ends in the middle of this row: was it cut short? If it is complete, end the line"
+        out.problems.append(Problem(out.file, line, "", "", reason, last.split(delimiter)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from leadline.measures.errors import BadInput, Unreachable
@@ -18,6 +19,17 @@ _NOT_TEXT = {
     b"\xff\xd8\xff": "a picture", b"\x1f\x8b": "a compressed file", b"SQLite format 3": "a database",
 }  # fmt: skip
 BROKEN_QUOTES_SHOWN = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """A line that breaks the quoting rules: why, and the line itself."""
+
+    reason: str
+    line: str
+
+
+Rows = Iterator[tuple[int, "list[str] | Broken"]]
 
 
 def read_bytes(path: Path) -> bytes:
@@ -110,8 +122,8 @@ def delimiter_of(text: str) -> str:
     return best
 
 
-def records(text: str, delimiter: str = ",") -> Iterator[tuple[int, list[str] | str]]:
-    """Rows of a CSV as (line where it starts, fields); a row that breaks the quoting rules gives its reason.
+def records(text: str, delimiter: str = ",") -> Rows:
+    """Rows of a CSV as (line where it starts, fields); one that breaks the quoting rules is `Broken`.
 
     After a broken row reading goes on at the next line, so that one stray quote does not swallow the file.
     """
@@ -129,14 +141,14 @@ def records(text: str, delimiter: str = ",") -> Iterator[tuple[int, list[str] | 
             return
         except csv.Error as exc:
             broken += 1
-            yield start + 1, _quoting(str(exc), lines[start])
+            yield start + 1, Broken(_quoting(str(exc)), lines[start].rstrip("\r\n"))
             if broken >= BROKEN_QUOTES_SHOWN:
-                yield start + 2, "too many broken rows; the rest of the file was not read"
+                yield start + 2, Broken("too many broken rows; the rest of the file was not read", "")
                 return
             at = start + 1
 
 
-def _quoting(message: str, line: str) -> str:
+def _quoting(message: str) -> str:
     if "unexpected end" in message or "field larger" in message:
         return "a quote opened in this row is never closed; double a quote inside text, or close it"
     if "expected after" in message:

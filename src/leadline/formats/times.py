@@ -18,6 +18,7 @@ class LocalTimes:
     def __init__(self, zone: dt.tzinfo, now: dt.datetime) -> None:
         self.zone = zone
         self.latest = now + FUTURE_GRACE
+        self.latest_s = self.latest.timestamp()
         self._offsets: dict[str, dt.timedelta | None] = {}
 
     def read(self, text: str) -> dt.datetime:
