@@ -249,8 +249,8 @@ def test_a_float_at_the_wrong_temperature():  # gsw 3.6.23
     shown = salinity.hydrometer_reading(35.0, 26.0, f60, f60)
     # 3.4 was read off the table's 1.0243 and slope; unrounded it is 3.32
     assert 35.0 - salinity.from_specific_gravity(shown, f60, f60) == pytest.approx(3.4, abs=0.1)
-    # per kelvin between 20 and 26 °C; it steepens with warmth
-    fall = (salinity.hydrometer_reading(35.0, 26.0, 25, 25) - salinity.hydrometer_reading(35.0, 20.0, 25, 25)) / 6
+    # per kelvin between 20 and 28 °C; it steepens with warmth
+    fall = (salinity.hydrometer_reading(35.0, 28.0, 25, 25) - salinity.hydrometer_reading(35.0, 20.0, 25, 25)) / 8
     assert fall == pytest.approx(-2.7e-4, abs=6e-6)
     assert fall / 7.58e-4 == pytest.approx(-0.36, abs=0.011)
     # a solid acrylic arm, 210e-6 per kelvin (memory), nearly follows the water

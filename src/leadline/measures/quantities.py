@@ -55,7 +55,7 @@ _NUTRIENT = {"mg/L as N": 2, "umol/L": 2, "mg/L": 2}
 _TRACE = {"mg/L": 4, "umol/L": 3, "ug/L": 1}
 
 _ALL = (
-    Quantity("temperature", "degC", 1, (-2.0, 45.0), "water (or air) temperature, ITS-90", {"degF": 1}, "degF"),
+    Quantity("temperature", "degC", 1, (-2.0, 45.0), "of water or room air, ITS-90", {"degF": 1}, "degF"),
     Quantity(
         "salinity", "psu", 1, (0.0, 70.0), "practical salinity, PSS-78",
         {"g/kg": 1, "ppt": 1, "sg@25/25": 4, "sg@20/20": 4, "sg@60F/60F": 4, "mS/cm": 1},
@@ -91,7 +91,7 @@ _ALL = (
     Quantity("power", "W", 0, (0.0, 500_000.0), "electrical power"),
     Quantity("conductivity", "mS/cm", 2, (0.0, 150.0), "electrical conductivity as shown", {"uS/cm": 0}),
     Quantity("tds", "mg/L", 0, (0.0, 60_000.0), "dissolved solids as a meter shows them"),
-    Quantity("relative_humidity", "fraction", 2, (0.0, 1.05), "of room air; a wet sensor can pass 1", {"%": 0}),
+    Quantity("relative_humidity", "fraction", 2, (0.0, 1.05), "of room air; a wet sensor passes 1", {"%": 0}),
     Quantity("co2_air", "ppm", 0, (100.0, 60_000.0), "CO2 of room air, dry mole fraction"),
 )  # fmt: skip
 

@@ -61,8 +61,8 @@ TEMPERATURES: dict[str, tuple[float, float]] = {
 }  # fmt: skip
 
 _BASE = {
-    "volume": "L", "length": "m", "mass": "g", "power": "W", "temperature": "degC", "time": "s", "flow": "L/h",
-    "dosing_rate": "mL/min", "fraction": "fraction", "concentration": "g/L",
+    "volume": "L", "length": "m", "mass": "g", "power": "W", "temperature": "degC", "time": "s",
+    "flow": "L/h", "dosing_rate": "mL/min", "fraction": "fraction", "concentration": "g/L",
 }  # fmt: skip
 _EXAMPLES = {
     "volume": "1150 L, 300 gal", "length": "2.00 m, 24 in", "mass": "500 g, 2.5 kg, 3 lb", "power": "400 W",
@@ -165,9 +165,7 @@ def _without_groups(body: str, decimal: Decimal | None, shown: str) -> str:
     return f"{whole}.{part}"
 
 
-_VALUE = re.compile(
-    rf"\s*([+\-−]?\s?[0-9.,][0-9.,{_SPACES}{_QUOTES}]*(?:[eE][+\-−]?[0-9]+)?)\s*(.*?)\s*", re.S
-)
+_VALUE = re.compile(rf"\s*([+\-−]?\s?[0-9.,][0-9.,{_SPACES}{_QUOTES}]*(?:[eE][+\-−]?[0-9]+)?)\s*(.*?)\s*", re.S)
 
 
 def split_value_unit(text: str, decimal: Decimal | None = None) -> tuple[float, str]:
