@@ -256,7 +256,11 @@ class Pretend:
                         "test", "salinity", "now", 2, 3.0, e.p_outside_aim,
                         f"{e.mean:.1f} ± {e.sd:.1f} psu after {age:.0f} days without a reading: "
                         f"{100 * e.p_outside_aim:.0f} in 100 that it is outside the channel.",
-                        (Evidence("days since the last reading", age, "d"), Evidence("chance outside", e.p_outside_aim)), s,
+                        (
+                            Evidence("days since the last reading", age, "d"),
+                            Evidence("chance outside", e.p_outside_aim),
+                        ),
+                        s,
                     )
                 )  # fmt: skip
             for d in self._doubtful(store, s, "alkalinity"):
