@@ -208,3 +208,54 @@ def test_straight_units_load_neither_numpy_nor_gsw():
         "assert 'numpy' not in sys.modules and 'gsw' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+SAME = {  # what people and laboratories write, by what they mean
+    ("nitrate", "mg/L as N"): (
+        "mg/l N-NO3",
+        "mg/L NO3 as N",
+        "mg/L nitrate as N",
+        "mgN/L",
+        "mg N L-1",
+        "mg/L_N",
+        "mg/L-N",
+        "mg/l no3 - n",
+        "mg/L NO3--N",
+        "mg/L nitrate nitrogen",
+    ),
+    ("nitrate", "mg/L"): ("NO3 mg/L", "mg/dm3", "mg·L⁻¹", "mg/ltr", "mg/L (NO3)", "mg/l nitrate"),
+    ("phosphate", "ug/L P"): ("µg P/L", "ug/l phosphorus", "μg/L PO4-P", "µg/L P-PO4", "ugP/L", "µg/L (P)"),
+    ("phosphate", "mg/L"): ("mg/L PO43-", "mg/L PO4 3-", "mg/l PO4---", "mg/L PO₄³⁻", "mg/L orthophosphate"),
+    ("alkalinity", "dKH"): ("DKH", "deg dKH", "°KH", "° dH", "degrees KH", "KH"),
+    ("alkalinity", "mg/L CaCO3"): ("mg CaCO3/L", "ppm (CaCO3)", "mg/L as calcium carbonate", "ppm as CaCO₃"),
+    ("alkalinity", "umol/kg"): ("µmol kg⁻¹", "umol/kg-sw", "umol kg^-1", "µeq/kg"),
+    ("salinity", "sg@25/25"): ("SG 25/25", "S.G. 25/25", "sg@25°C/25°C", "specific gravity (25/25)", "SG @ 77F / 77F"),
+    ("salinity", "mS/cm@25"): ("mS/cm @ 25 °C", "mS/cm at 25 C", "mS cm-1 @25"),
+    ("temperature", "degF"): ("F", "°F", "℉", "degrees F", "deg F", "Fahrenheit"),
+    ("oxygen", "% saturation"): ("%", "% sat", "% air saturation", "percent saturation"),
+    ("flow", "gal/h"): ("gph", "GPH", "gallons/hour", "gallons per hour"),
+    ("par", "umol photons m-2 s-1"): ("PPFD", "µmol/m²/s", "µmol·m⁻²·s⁻¹", "umol m^-2 s^-1", "umol/(m2 s)"),
+    ("ammonia", "mg/L as N"): ("mg/L TAN", "mg/L NH3-N", "mg/L N-NH4", "mg/L total ammonia nitrogen"),
+    ("calcium", "mg/L"): ("mg/L Ca2+", "mg/L Ca²⁺", "mg/L Ca++", "Ca mg/L", "mg/L calcium"),
+}
+
+
+@pytest.mark.parametrize(("meant", "written"), [(k, w) for k, words in SAME.items() for w in words])
+def test_spellings_mean_the_same(meant, written):
+    name, unit = meant
+    value = from_stored(name, USUAL.get(name, (0.0, 0.1))[1] * 0.9, unit)
+    assert to_stored(name, value, written).value == pytest.approx(to_stored(name, value, unit).value, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [("ammonia", "mg/L NH3/NH4"), ("flow", "L/m"), ("alkalinity", "dGH"), ("nitrate", "mg/L NO2"), ("salinity", "%")],
+)
+def test_what_can_mean_two_things_is_not_guessed(name, unit):
+    with pytest.raises(UnknownName):
+        to_stored(name, 1.0, unit)
+
+
+def test_a_bare_phosphate_per_litre_says_what_it_took():
+    assert "PO4" in to_stored("phosphate", 33.0, "ppb").assumed[0]
+    assert to_stored("phosphate", 33.0, "ug/L as PO4").assumed == ()

@@ -29,7 +29,8 @@ _VOLUME = {
 }  # fmt: skip
 _LENGTH = {
     "m": 1.0, "cm": 0.01, "mm": 1e-3, "in": INCH_M, "inch": INCH_M, "inches": INCH_M, '"': INCH_M,
-    "ft": 12 * INCH_M, "foot": 12 * INCH_M, "feet": 12 * INCH_M,
+    "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0, "ft": 12 * INCH_M, "foot": 12 * INCH_M,
+    "feet": 12 * INCH_M,
 }  # fmt: skip
 _MASS = {
     "g": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0, "mg": 1e-3, "ug": 1e-6, "t": 1e6, "lb": POUND_G,
@@ -81,12 +82,14 @@ def unit_key(unit: str) -> str:
     text = text.lower().replace("μ", "u").replace("−", "-").replace("·", " ").replace("*", " ")
     text = text.replace("° ", "°").replace("°c", "degc").replace("°f", "degf").replace("°", "deg")
     text = re.sub(r"\bdeg(rees?)?\.? ?(?=[cf]\b)", "deg", text)
-    text = text.removeprefix("deg") if text.startswith(("degdkh", "degkh", "degdh")) else text
     text = re.sub(r"\bper\b", "/", text)
     text = re.sub(r"\b(lit(?:er|re)s?)\b", "l", text)
-    text = re.sub(r"[\s_]+", "", text)
+    text = re.sub(r"[\s_^]+", "", text)
+    text = text.removeprefix("deg") if text.startswith(("degdkh", "degkh", "degdh")) else text
+    text = re.sub(r"/(?:dm3|ltr)\b", "/l", text.replace("s.g.", "sg"))
+    text = re.sub(r"/kg-?(?:sw|seawater)\b", "/kg", text)
     # 'mg l-1', 'umol kg^-1' are written by laboratories
-    return re.sub(r"^([a-z0-9%+-]*?)(kg|l|h|min|cm)\^?-1", r"\1/\2", text)
+    return re.sub(r"^([a-z0-9%+-]*?)(kg|l|h|min|cm)-1", r"\1/\2", text)
 
 
 _SPACES = " \u00a0\u2007\u2009\u202f"

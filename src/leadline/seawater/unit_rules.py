@@ -114,10 +114,11 @@ _MEQ = {"eq/l": 1e3, "meq/l": 1.0, "meq": 1.0, "mval/l": 1.0, "mval": 1.0, "ueq/
 _MEQ_PER_KG = {"eq/kg": 1e3, "meq/kg": 1.0, "ueq/kg": 1e-3}
 
 _ION = re.compile(
-    r"(no3|no2|nh3/nh4|nh3|nh4|po4|sio2|sio3|ca|mg|k|sr|i|fe|cu|zn|hg)(?:\^?[0-9]?[+-]{0,2})(?:-?(n|p|si))?"
+    r"(no3|no2|nh3/nh4|nh3|nh4|po4|sio2|sio3|ca|mg|k|sr|i|fe|cu|zn|hg)(?:[0-9]?[+-]{0,3})(?:-?(?:as)?(n|p|si))?"
 )
 _WORDS = {
-    "total": "", "nitrogen": "n", "phosphorus": "p", "silicon": "si", "nitrate": "no3", "nitrite": "no2",
+    "calciumcarbonate": "caco3", "total": "", "iodide": "i",
+    "nitrogen": "n", "phosphorus": "p", "silicon": "si", "nitrate": "no3", "nitrite": "no2",
     "orthophosphate": "po4", "phosphate": "po4", "ammonia": "nh3", "ammonium": "nh4", "silica": "sio2",
     "calcium": "ca", "magnesium": "mg", "potassium": "k", "strontium": "sr", "copper": "cu", "iron": "fe",
 }  # fmt: skip
@@ -129,6 +130,7 @@ _INNER = re.compile(r"(n|u|m|)(g|mol|eq)-?([a-z][a-z0-9-]*)/(l|kg)")  # mg N/L, 
 
 def _split(key: str) -> tuple[str, str] | None:
     """Base unit and what it is expressed as: `mg/lasno3-n` is (`mg/l`, `no3-n`)."""
+    key = re.sub(r"[()\[\],:]", "", key)
     inner = _INNER.fullmatch(key)
     if inner:
         return f"{inner[1]}{inner[2]}/{inner[4]}", _form(inner[3])
@@ -142,12 +144,11 @@ def _split(key: str) -> tuple[str, str] | None:
 
 
 def _form(text: str) -> str:
-    text = text.strip("()[],:")
-    text = text.removeprefix("as") if text != "as" else text
-    text = text.strip("()[],:-")
+    text = text.removeprefix("as").strip("-")
     for word, sign in _WORDS.items():
         text = text.replace(word, sign)
-    ion = _ION.fullmatch(text)
+    turned = re.fullmatch(r"(n|p|si)-([a-z].*)", text)  # N-NO3, as some laboratories write it
+    ion = _ION.fullmatch(f"{turned[2]}-{turned[1]}" if turned else text)
     if ion:
         return f"{ion[1]}-{ion[2]}" if ion[2] else ion[1]
     return text
@@ -182,6 +183,8 @@ def _concentration(name: str, key: str) -> Rule | None:
         assumed = (f"{base} read as CaCO3",)
     else:
         factor = to_unit
+        if name == "phosphate" and base in ("ug/l", "ppb"):
+            assumed = (f"{base} read as PO4, not as P (3.07 apart)",)
     if base in _BY_MASS:
         if name != "alkalinity" or not form:
             litre = "mg/L" if base == "ppm" else "ug/L"
@@ -279,7 +282,18 @@ def _salinity(key: str, unit: str) -> Rule | None:
 
 
 def _oxygen(key: str) -> Rule | None:
-    if key in ("%", "%saturation", "%sat", "%sat.", "percent", "percentsaturation", "saturation%", "%airsaturation"):
+    if key in (
+        "%",
+        "%saturation",
+        "%sat",
+        "%sat.",
+        "percent",
+        "percentsaturation",
+        "saturation%",
+        "%airsaturation",
+        "%airsat",
+        "%o2",
+    ):
 
         def full(t: float, s: float) -> float:
             from leadline.seawater.oxygen import saturation_mg_l
@@ -296,7 +310,7 @@ def _oxygen(key: str) -> Rule | None:
 
 
 def _ph(key: str, *, total: bool) -> Rule | None:
-    if not total and key in ("1", "ph", "nbs", "phnbs", "ph_nbs", "nbsscale", "units"):
+    if not total and key in ("1", "ph", "nbs", "phnbs", "ph_nbs", "nbsscale", "units", "phunits", "-"):
         return affine(1.0)
     if key not in ("total", "phtotal", "totalscale", "ph(total)") and not (total and key in ("1", "ph")):
         return None
@@ -318,7 +332,7 @@ _SIMPLE: dict[str, dict[str, float]] = {
     "par": {
         "umolphotonsm-2s-1": 1.0, "umolphotons/m2/s": 1.0, "umolm-2s-1": 1.0, "umol/m2/s": 1.0, "umol/(m2s)": 1.0,
         "umol/m2s": 1.0, "umol/sm2": 1.0, "umol": 1.0, "ppfd": 1.0, "par": 1.0, "ue": 1.0, "uem-2s-1": 1.0,
-        "umolphotons/m2s": 1.0, "umol/m^2/s": 1.0,
+        "umolphotons/m2s": 1.0,
     },
     "level": SCALES["length"],
     "flow": SCALES["flow"],
