@@ -135,9 +135,8 @@ def bring_in(
 ) -> Brought:
     """Keep what the files gave; nothing at all when any row of any file is bad, unless `skip_bad`.
 
-    All journal rows of all files are one transaction, in order of time. Streams follow, then the rows parked
-    for the keeper to judge; each of these can be repeated without harm, so a call that was cut short is
-    mended by calling again.
+    All files of the call are one transaction: journal rows in order of time, stream points, and the rows
+    parked for the keeper to judge. Bringing the same in again adds nothing.
 
     Parameters
     ----------
@@ -154,13 +153,14 @@ def bring_in(
     if dry_run or (problems and not skip_bad):
         return Brought(rejected=tuple(problems), unknown_subjects=unknown, warnings=warnings, refused=bool(problems))
     entries.sort(key=lambda e: e.time)
-    added = store.add_entries(entries)
     new_points = old_points = 0
-    for part in (part for read in reads for part in read.streams):
-        got = store.add_points(part.system, part.stream, part.times_s, part.values, part.flags)
-        new_points += got.new
-        old_points += got.already_there
-    parked = _park(store, [row for read in reads for row in read.parked])
+    with store.together():
+        added = store.add_entries(entries)
+        for part in (part for read in reads for part in read.streams):
+            got = store.add_points(part.system, part.stream, part.times_s, part.values, part.flags)
+            new_points += got.new
+            old_points += got.already_there
+        parked = _park(store, [row for read in reads for row in read.parked])
     return Brought(
         new=added.new, already_there=added.already_there, points_new=new_points, points_already_there=old_points,
         parked=parked, rejected=tuple(problems), unknown_subjects=unknown, warnings=warnings,
@@ -169,36 +169,62 @@ def bring_in(
 
 
 def _without_clashes(store: Store, reads: Sequence[FileRead]) -> tuple[list[Entry], list[Problem]]:
-    """Entries once each, and the rows whose id is already borne by different content."""
+    """Entries once each, and the rows whose id is borne by different content, here or in the store.
+
+    Two rows that claim one id are both refused: nothing tells which of them is right.
+    """
     seen: dict[str, Entry] = {}
-    named: list[tuple[FileRead, int, Entry]] = []
-    clashes: list[Problem] = []
+    torn: dict[str, str] = {}  # id: what else bears it
     for read in reads:
-        for line, entry in zip(read.lines, read.entries, strict=True):
+        for entry in read.entries:
             before = seen.setdefault(entry.id, entry)
             if before is not entry and before != entry and content_id(before) != content_id(entry):
-                clashes.append(_clash(read, line, entry, "another row of this import"))
-        if "id" in read.columns:
-            named += [(read, line, e) for line, e in zip(read.lines, read.entries, strict=True)]
-    kept: dict[str, Entry] = {}
+                torn[entry.id] = "another row of this import"
+    named = [entry for read in reads if "id" in read.columns for entry in read.entries]
     if named:  # only rows that bring their own id can clash with the store; content ids can't
-        for system in {e.system for _, _, e in named}:
-            kept |= {e.id: e for e in store.entries(system)}
-        for read, line, entry in named:
+        kept = {e.id: e for system in {e.system for e in named} for e in store.entries(system)}
+        for entry in named:
             there = kept.get(entry.id)
-            if there is None and entry.id not in kept:
-                continue
             if there is not None and content_id(there) != content_id(entry):
-                clashes.append(_clash(read, line, entry, "an entry already in the journal"))
-    bad = {p.value for p in clashes}
-    return [e for e in seen.values() if e.id not in bad], clashes
+                torn[entry.id] = "an entry already in the journal"
+    if not torn:
+        return list(seen.values()), []
+    clashes = [
+        _clash(read, line, entry, torn[entry.id])
+        for read in reads
+        for line, entry in zip(read.lines, read.entries, strict=True)
+        if entry.id in torn
+    ]
+    return [e for e in seen.values() if e.id not in torn], clashes
 
 
 def _clash(read: FileRead, line: int, entry: Entry, whose: str) -> Problem:
     reason = (
         f"this id belongs to {whose} with different content; leave the id empty, or write a later row that corrects it"
     )
-    return Problem(read.file, line, "id", entry.id, reason)
+    row = row_of(entry)
+    if "extra" not in read.columns:  # what came from columns of the keeper's own goes back there
+        row |= {name: str(thing) for name, thing in entry.extra.items() if name in read.columns}
+    return Problem(read.file, line, "id", entry.id, reason, [row.get(c, "") for c in read.columns])
+
+
+def row_of(entry: Entry) -> dict[str, str]:
+    """An entry as a row of the journal CSV: all its columns, numbers so that they read back the same."""
+    return {
+        "time": iso(entry.time), "system": entry.system, "kind": entry.kind, "subject": entry.subject,
+        "value": number(entry.value), "unit": entry.unit, "method": entry.method, "sd": number(entry.sd),
+        "to": entry.to, "from": entry.source, "recorded_at": iso(entry.recorded_at) if entry.recorded_at else "",
+        "note": entry.note, "extra": json.dumps(dict(entry.extra), ensure_ascii=False) if entry.extra else "",
+        "id": entry.id,
+    }  # fmt: skip
+
+
+def number(value: float | None) -> str:
+    """The shortest text that reads back as the same number; nothing for None."""
+    if value is None:
+        return ""
+    text = repr(value)
+    return text[:-2] if text.endswith(".0") else text
 
 
 def _unknown(store: Store, reads: Sequence[FileRead], known: Mapping[str, Iterable[str]]) -> tuple[UnknownSubject, ...]:
@@ -265,13 +291,13 @@ def release(
     if time is not None:
         row["time"] = time
     kept = read_row(row)
-    # what is kept comes first: cut short after it, the row is only offered again, and keeping it adds nothing
-    if isinstance(kept, Entry):
-        store.add_entries([kept])
-    else:
-        store.add_points(kept.system, kept.stream, kept.times_s, kept.values, kept.flags)
-    store.put_record(JUDGED, _fingerprint(parked.row), {"kept": dict(row), "at": iso(at)})
-    store.unpark(id)
+    with store.together():
+        if isinstance(kept, Entry):
+            store.add_entries([kept])
+        else:
+            store.add_points(kept.system, kept.stream, kept.times_s, kept.values, kept.flags)
+        store.put_record(JUDGED, _fingerprint(parked.row), {"kept": dict(row), "at": iso(at)})
+        store.unpark(id)
     return kept
 
 
@@ -284,8 +310,9 @@ def drop(store: Store, id: int, at: dt.datetime) -> Parked:
         When no row is parked under that number.
     """
     parked = _parked(store, id)
-    store.put_record(JUDGED, _fingerprint(parked.row), {"dropped": dict(parked.row), "at": iso(at)})
-    store.unpark(id)
+    with store.together():
+        store.put_record(JUDGED, _fingerprint(parked.row), {"dropped": dict(parked.row), "at": iso(at)})
+        store.unpark(id)
     return parked
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from leadline.app.bring_in import StreamPart
-    from leadline.app.ports import Store
+    from leadline.app.ports import Contents, Store
     from leadline.journal.entry import Entry
 
 END_OF_TIME_S = 253_402_300_799.0  # the last second of 9999
@@ -90,7 +90,9 @@ def backup(tools: Tools, /, target: Path) -> None:
     """
     if target.is_dir():
         target = target / f"leadline-{tools.clock.now():%Y-%m-%d}.db"
-    contents: Any = tools.store().backup(str(target))
+    from leadline.app import safeguard
+
+    contents = safeguard.backup(tools.store(), str(target), tools.clock)
     _tell(tools, "leadline.backup/1", "Backed up", target, contents)
 
 
@@ -107,22 +109,25 @@ def restore(tools: Any, /, source: Path, yes: bool) -> None:
       leadline restore leadline-2026-03-01.db
       leadline --db /data/leadline.db restore leadline-2026-03-01.db --yes
     """
-    from leadline.store.restore import restore as replace
+    from leadline.app import safeguard
+    from leadline.store.restore import restore as restorer
 
     path = Path(tools.path)
     if not yes and path.exists() and sys.stdin.isatty():
         click.confirm(f"Replace {path} by {source}? What is there now is kept beside it.", abort=True)
-    contents = replace(source, path, clock=tools.clock)
+    contents = safeguard.restore(restorer, str(source), str(path), tools.clock)
     _tell(tools, "leadline.restore/1", "Restored", path, contents)
 
 
-def _tell(tools: Tools, schema: str, done: str, path: Path, contents: Any) -> None:
-    facts = {name: getattr(contents, name, None) for name in ("systems", "entries", "points")}
+def _tell(tools: Tools, schema: str, done: str, path: Path, contents: Contents) -> None:
+    facts = {"systems": contents.systems, "entries": contents.entries, "points": contents.points}
     if tools.json:
-        click.echo(json.dumps({"schema": schema, "file": str(path), **facts}))
+        click.echo(json.dumps({"schema": schema, "file": str(path), **facts, "set_aside": contents.set_aside}))
         return
-    said = ", ".join(f"{n} {name}" for name, n in facts.items() if isinstance(n, int))
-    click.echo(f"{done} {path}" + (f": {said}, read back and found whole." if said else "."))
+    said = ", ".join(f"{n} {name}" for name, n in facts.items())
+    click.echo(f"{done} {path}: {said}, read back and found whole.")
+    if contents.set_aside:
+        click.echo(f"What stood there before is kept as {contents.set_aside}.")
 
 
 @click.group(invoke_without_command=True, short_help="Rows with an impossible time, for you to judge.")

@@ -5,11 +5,10 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-import json
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, TextIO
 
-from leadline.app.bring_in import FileRead, Problem
+from leadline.app.bring_in import FileRead, Problem, number, row_of
 from leadline.formats.journal_csv import COLUMNS
 from leadline.journal.entry import Entry
 from leadline.measures.moments import iso
@@ -18,25 +17,13 @@ if TYPE_CHECKING:
     from leadline.app.ports import Points
 
 
-def number(value: float | None) -> str:
-    """The shortest text that reads back as the same number; nothing for None."""
-    if value is None:
-        return ""
-    text = repr(value)
-    return text[:-2] if text.endswith(".0") else text
-
-
 def write_journal(entries: Iterable[Entry], out: TextIO) -> int:
     """Write entries in their order, all columns of the contract and `id`. Returns the number of rows."""
-    write = csv.writer(out).writerow
-    write(COLUMNS)
+    writer = csv.DictWriter(out, COLUMNS)
+    writer.writeheader()
     n = 0
-    for e in entries:
-        extra = json.dumps(dict(e.extra), ensure_ascii=False) if e.extra else ""
-        write((
-            iso(e.time), e.system, e.kind, e.subject, number(e.value), e.unit, e.method, number(e.sd), e.to,
-            e.source, iso(e.recorded_at) if e.recorded_at else "", e.note, extra, e.id,
-        ))  # fmt: skip
+    for entry in entries:
+        writer.writerow(row_of(entry))
         n += 1
     return n
 

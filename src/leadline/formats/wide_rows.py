@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from leadline.app.bring_in import FileRead, Problem, Question
+from leadline.app.bring_in import FileRead, Problem, Question, row_of
 from leadline.app.ports import Parked
 from leadline.formats import amounts, cells, dates, wide
 from leadline.formats.headers import Column
@@ -17,7 +17,7 @@ from leadline.formats.wide import Layout, Said
 from leadline.formats.workbook import Cell, Grid, shown
 from leadline.journal.entry import Entry, content_id
 from leadline.measures.errors import BadInput, UnknownName
-from leadline.measures.moments import UTC, from_local, iso
+from leadline.measures.moments import UTC, from_local
 
 
 def read(
@@ -111,7 +111,8 @@ def _row(
             continue
         for entry in entries:
             if why:
-                out.parked.append(Parked(0, out.file, line, why, as_row(entry)))
+                row_of_entry = {name: said for name, said in row_of(entry).items() if said and name != "id"}
+                out.parked.append(Parked(0, out.file, line, why, row_of_entry))
             else:
                 out.entries.append(entry)
                 out.lines.append(line)
@@ -236,15 +237,3 @@ def _entry(amount: cells.Amount, column: Column, moment: dt.datetime, system: st
 
 def _identified(entry: Entry) -> Entry:
     return replace(entry, id=content_id(entry))
-
-
-def as_row(entry: Entry) -> dict[str, str]:
-    """An entry as a row of the journal CSV, for parking: it no longer hangs on its spreadsheet."""
-    import json
-
-    row = {
-        "time": iso(entry.time), "system": entry.system, "kind": entry.kind, "subject": entry.subject,
-        "value": "" if entry.value is None else repr(entry.value), "unit": entry.unit, "note": entry.note,
-        "extra": json.dumps(dict(entry.extra)) if entry.extra else "",
-    }  # fmt: skip
-    return {k: v for k, v in row.items() if v}
