@@ -16,7 +16,7 @@ PIP_SHA256 = "f3b60b20ffaadd4415ed7957212a38ac63fa4c5fa375bd0f4a797777940fad13"
 
 
 def main() -> int:
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036 - this runs before anything is set up
         print(f"Leadline needs Python 3.11 or newer; this is {sys.version.split()[0]}.", file=sys.stderr)
         return 2
     wanted = sys.argv[1] if len(sys.argv) > 1 else "run"

@@ -32,7 +32,8 @@ class Question(BadInput):
     """Something about a file that must be asked, not guessed.
 
     `option` is the one that answers it (`dates`, `decimal`, `unit`, `sheet`, `system`). `choices` are the
-    answers there are; for `unit` they are what needs one, each with a proposal.
+    answers there are; for `unit` they are what needs one, each with a proposal. Several questions about one
+    file are one error, and `parts` holds them.
     """
 
     def __init__(
@@ -41,6 +42,18 @@ class Question(BadInput):
         super().__init__(what, where=where, way_out=way_out)
         self.option = option
         self.choices = choices
+        self.parts: tuple[Question, ...] = (self,)
+
+    @staticmethod
+    def together(questions: Sequence[Question]) -> Question:
+        """One question of several about the same file."""
+        first = questions[0]
+        whole = Question(
+            "; ".join(q.what for q in questions), where=first.where, way_out=" ".join(q.way_out for q in questions),
+            option=first.option, choices=first.choices,
+        )  # fmt: skip
+        whole.parts = tuple(questions)
+        return whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -356,7 +369,8 @@ def zone_of(store: Store) -> Callable[[str], dt.tzinfo]:
     def zone_of_system(system: str) -> dt.tzinfo:
         document = store.system_document(system)
         if document is None:
-            raise UnknownName("system", system, store.systems())
+            way_out = "Add it first: leadline system add FILE.toml."
+            raise UnknownName("system", system, store.systems(), way_out=way_out)
         return zone(description.parse(document).time_zone)
 
     return zone_of_system

@@ -60,10 +60,11 @@ def _grown(track: Track, t: Array) -> Array:
     d = np.diff(t)
     p = track.post_cov[:-1]
     walk = float(np.mean(track.level_walk))
-    return (
+    grown: Array = (
         p[:, LEVEL, LEVEL] + 2 * d * p[:, LEVEL, SECOND] + d * d * p[:, SECOND, SECOND]
         + track.walk[:-1] * d**3 / 3 + walk * d
     )  # fmt: skip
+    return grown
 
 
 def with_salt(changes: SaltChanges | None) -> Extra | None:
@@ -155,7 +156,7 @@ def with_salt_and_skeleton(changes: SaltChanges | None, taken: Calcification | N
 
 def _cumulative(taken: Calcification, t: Array) -> Array:
     """Alkalinity taken up to each moment [meq/L]: steady before the first and after the last reading."""
-    inside = np.interp(t, taken.t, taken.total)
+    inside: Array = np.interp(t, taken.t, taken.total)
     first = (taken.total[1] - taken.total[0]) / max(taken.t[1] - taken.t[0], 1e-9)
     early = np.minimum(t - taken.t[0], 0.0) * first
     late = np.maximum(t - taken.t[-1], 0.0) * taken.rate

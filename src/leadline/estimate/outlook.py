@@ -67,7 +67,8 @@ class Mixture:
             mid = 0.5 * (low + high)
             under = self.cdf(mid) < p
             low, high = np.where(under, mid, low), np.where(under, high, mid)
-        return 0.5 * (low + high)
+        middle: Array = 0.5 * (low + high)
+        return middle
 
     def outside(self, low: Array, high: Array) -> Array:
         """P(level < low or > high) (B,); nan edges give nan."""
@@ -90,7 +91,7 @@ def estimate(r: Reckoning) -> SystemEstimate:
     mean, sd = now.moments()
     quant = now.quantiles()
     out_aim, out_limit = now.outside(*aim), now.outside(*limit)
-    ahead = []
+    ahead: list[Ahead] = []
     for days in HORIZONS:
         there = bank_ahead(r, names, bank, days)
         mix = Mixture(there, departs, positive)
@@ -112,8 +113,9 @@ def estimate(r: Reckoning) -> SystemEstimate:
         demand, demand_sd = _demand(r, q, bank, j)
         last = _last(r, t)
         doubt = doubtful(r, t)
+        q05, q25, q50, q75, q95 = (float(v) for v in quant[j])
         found[q] = QuantityEstimate(
-            q, QUANTITIES[q].unit, float(mean[j]), float(sd[j]), *(float(v) for v in quant[j]),
+            q, QUANTITIES[q].unit, float(mean[j]), float(sd[j]), q05, q25, q50, q75, q95,
             float(slope[j]), float(slope_sd[j]), demand, demand_sd, last,
             band.aim if band else None, band.limit if band else None, bool(band and band.is_default),
             _num(out_aim[j]), _num(out_limit[j]), outlooks, _meets(r, q, band.aim if band else None),
@@ -121,8 +123,8 @@ def estimate(r: Reckoning) -> SystemEstimate:
             why(r, q, float(mean[j]), float(sd[j])),
         )  # fmt: skip
     v, v_sd = volume(r)
-    s = r.system
-    return SystemEstimate(s.id, s.name, r.moment(), s.units, s.time_zone, found, v, v_sd, s.net_volume_l, r.warnings)
+    d = r.system
+    return SystemEstimate(d.id, d.name, r.moment(), d.units, d.time_zone, found, v, v_sd, d.net_volume_l, r.warnings)
 
 
 def _num(x: float) -> float:
@@ -154,12 +156,12 @@ def _rates(bank: Bank, tracks: Sequence[Track], ahead: Sequence[Ahead], mean: Ar
 def _reaches(
     tracks: Sequence[Track],
     bank: Bank,
-    ahead: list,
+    ahead: Sequence[Ahead],
     mean: Array,
     limit: tuple[Array, Array],
     now: Array,
     positive: Array,
-) -> list[Array]:  # type: ignore[type-arg]
+) -> list[Array]:
     """Chance of ever passing the limit up to each horizon."""
     w = np.exp(bank.log_weight)
     rate = bank.mean[..., SECOND]

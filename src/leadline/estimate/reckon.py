@@ -76,13 +76,11 @@ def reckon(system: System, entries: Iterable[Entry], now: dt.datetime, probes: P
     names = _which(system, readings, probes)
     inputs = collect(system, journal, now, names)
     seen = {q: gather(system, q, readings.get(q, ()), services, probes.get(q)) for q in names}
-    start = day_of(journal.entries[0].time) if journal.entries else today
-    start = min(start, today)
     volume_sd = system.net_volume_sd_l / system.net_volume_l
     priors = _priors(system)
 
     def run(group: Sequence[str], extra: coupling.Extra | None = None, coupled: bool = False) -> dict[str, Track]:
-        return replay(group, seen, inputs.events, start, volume_sd, inputs.dosed, priors, extra, coupled)
+        return replay(group, seen, inputs.events, today, volume_sd, inputs.dosed, priors, extra, coupled)
 
     first = [q for q in names if not FAMILIES[q].with_salt]
     tracks = run(first)
@@ -184,7 +182,17 @@ def bank_now(r: Reckoning, names: Sequence[str]) -> Bank:
     )
     last = np.array([t.last for t in tracks])
     predict(bank, motion_to(r, names, last, np.full(len(names), r.now), ahead=False))
+    _bound(bank, tracks)
     return bank
+
+
+def _bound(bank: Bank, tracks: Sequence[Track]) -> None:
+    """No belief is wider than three times what one believed before anybody measured."""
+    most = np.array([3.0 * max(t.family.prior[1], 2.0 * t.scale) for t in tracks]) ** 2
+    var = bank.cov[..., LEVEL, LEVEL]
+    shrink = np.sqrt(np.minimum(1.0, most[:, None] / np.maximum(var, 1e-18)))
+    bank.cov[..., LEVEL, :] *= shrink[..., None]
+    bank.cov[..., :, LEVEL] *= shrink[..., None]
 
 
 def bank_ahead(r: Reckoning, names: Sequence[str], bank: Bank, days: float) -> Bank:
@@ -192,6 +200,7 @@ def bank_ahead(r: Reckoning, names: Sequence[str], bank: Bank, days: float) -> B
     there = bank.copy()
     start = np.full(len(names), r.now)
     predict(there, motion_to(r, names, start, start + days, ahead=True))
+    _bound(there, [r.tracks[q] for q in names])
     return there
 
 

@@ -108,7 +108,7 @@ def replay(
     quantities: Sequence[str],
     sightings: Mapping[str, Sightings],
     events: Mapping[str, Events],
-    start: float,
+    now: float,
     volume_sd: float,
     dosed: set[str],
     prior_mean: Mapping[str, float],
@@ -119,8 +119,8 @@ def replay(
 
     Parameters
     ----------
-    start
-        Day from which the priors hold. [d]
+    now
+        The moment at which all is asked. [d]
     volume_sd
         Relative standard deviation of the stated net volume. [1]
     prior_mean
@@ -136,9 +136,7 @@ def replay(
         A track for each quantity, in the order given.
     """
     order = sorted(quantities, key=lambda q: -len(sightings[q]))
-    tracks = [
-        _open(q, sightings[q], events[q], start, volume_sd, q in dosed, prior_mean.get(q), coupled) for q in order
-    ]
+    tracks = [_open(q, sightings[q], events[q], now, volume_sd, q in dosed, prior_mean.get(q), coupled) for q in order]
     if not tracks:
         return {}
     counts = [len(sightings[q]) for q in order]
@@ -153,7 +151,7 @@ def _open(
     name: str,
     seen: Sightings,
     events: Events,
-    start: float,
+    now: float,
     volume_sd: float,
     dosed: bool,
     prior: float | None,
@@ -181,7 +179,10 @@ def _open(
         if len(at):
             first[slot] = at[0]
             cov[..., slot, slot] = seen.bias_sd[at[0]] ** 2 + (seen.bias_relative[at[0]] * seen.value[at[0]]) ** 2
-    begin = min(start, float(seen.t[0])) if len(seen) else start
+    begin = float(seen.t[0]) if len(seen) else now
+    if not len(seen):  # never measured: a belief that neither moves nor widens
+        cov[..., SECOND, SECOND] *= 1e-6
+        rate, level, departure = rate * 0.0, level * 0.0, departure * 1e-6
     w = np.exp(log_prior)
     opened = (mean[0, 0].copy(), np.einsum("g,gij->ij", w, cov[0]), float((w * rate).sum()))
     return Track(
@@ -212,11 +213,12 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
             continue
         edges = np.concatenate(([t.start], s.t))
         days[:n, j] = np.diff(edges)
-        k, mk, do, ot, va = t.events.between(edges)
+        kp, mk, do, ot, va = t.events.between(edges)
         if extra is not None:
             k2, ot2, va2 = extra(t.quantity, edges)
-            k, mk, do, ot, va = k * k2, mk * np.sqrt(k2), do * np.sqrt(k2), ot * np.sqrt(k2) + ot2, va + va2
-        keep[:n, j], mean_keep[:n, j], dose[:n, j], other[:n, j], input_var[:n, j] = k, mk, do, ot, va
+            root = np.sqrt(k2)
+            kp, mk, do, ot, va = kp * k2, mk * root, do * root, ot * root + ot2, va + va2
+        keep[:n, j], mean_keep[:n, j], dose[:n, j], other[:n, j], input_var[:n, j] = kp, mk, do, ot, va
         value[:n, j], noise[:n, j], relative[:n, j], step[:n, j] = s.value, s.noise_sd, s.relative, s.step
         bias_sd[:n, j], bias_rel[:n, j], slot[:n, j], fresh[:n, j] = s.bias_sd, s.bias_relative, s.slot, s.fresh
         drift[:, j] = PROBE_DRIFT * (s.bias_sd[s.slot == PROBE].max() if (s.slot == PROBE).any() else 0.0) ** 2
@@ -240,7 +242,7 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
     for j, t in enumerate(tracks):  # the first use of each slot keeps the prior it was opened with
         for s_ in np.unique(t.sightings.slot):
             bank_fresh[np.flatnonzero(t.sightings.slot == s_)[0], j] = False
-    any_fresh = bank_fresh.any(axis=1)
+    any_fresh = np.asarray(bank_fresh.any(axis=1))
     active = [sum(c > k for c in counts) for k in range(n_max)]
     for k in range(n_max):
         n = active[k]
@@ -279,10 +281,10 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
         if not n:
             continue
         t.last = float(t.sightings.t[-1])
-        m, s, w = expected[:n, j], np.sqrt(variance[:n, j]), weight[:n, j]
+        m, sd, w = expected[:n, j], np.sqrt(variance[:n, j]), weight[:n, j]
         t.expected = (w * m).sum(axis=1)
-        t.expected_sd = np.sqrt((w * (s * s + (m - t.expected[:, None]) ** 2)).sum(axis=1))
-        t.foretold = (m, s, w)
+        t.expected_sd = np.sqrt((w * (sd * sd + (m - t.expected[:, None]) ** 2)).sum(axis=1))
+        t.foretold = (m, sd, w)
         t.before_level = (level_mean[:n, j], level_var[:n, j])
         t.hypotheses = hypotheses[:n, j]
         t.post_mean, t.post_cov, t.walk = mean1[:n, j], cov1[:n, j], walk1[:n, j]

@@ -91,14 +91,11 @@ def gather(
     if not rows:
         z = np.zeros(0)
         return Sightings(z, z, z, z, z, z, z, z.astype(int), z.astype(bool), [], [])
-    numbers = np.array([r[:9] for r in rows], dtype=float)
+    n = np.array([r[:9] for r in rows], dtype=float)
     return Sightings(
-        *(numbers[:, k] for k in range(7)),
-        numbers[:, 7].astype(int),
-        numbers[:, 8].astype(bool),
-        [r[9] for r in rows],
-        [r[10] for r in rows],
-    )
+        n[:, 0], n[:, 1], n[:, 2], n[:, 3], n[:, 4], n[:, 5], n[:, 6], n[:, 7].astype(int), n[:, 8].astype(bool),
+        [r[9] for r in rows], [r[10] for r in rows],
+    )  # fmt: skip
 
 
 def _kit(e: Entry) -> str:

@@ -69,7 +69,7 @@ def parse(text: str, local: dt.tzinfo = UTC) -> dt.datetime:
         raise BadInput(f"{text!r} is no date or time", way_out="Write it like 2026-03-01T08:00 or 2026-03-01.")
     year, month, day, hour, minute, second, fraction, offset = match.groups()
     try:
-        moment = dt.datetime(
+        moment = dt.datetime(  # noqa: DTZ001 - the zone is decided below
             int(year), int(month), int(day), int(hour or 0), int(minute or 0), int(second or 0),
             int((fraction or "0").ljust(6, "0")[:6]),
         )  # fmt: skip

@@ -6,7 +6,7 @@ import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from leadline.measures import units
 from leadline.measures.errors import BadInput, LeadlineError
@@ -381,7 +381,7 @@ class _Reader:
         self.unknown.extend(f"{prefix}{key}" for key in table if key not in known)
 
     def _amount(self, raw: Any, dimension: str, where: str) -> float:
-        return self._named(lambda: units.parse_amount(str(raw), dimension), where)
+        return self._named(lambda: units.parse_amount(str(raw), cast(units.Dimension, dimension)), where)
 
     def _maybe(self, table: Mapping[str, Any], key: str, dimension: str, where: str) -> float | None:
         return self._amount(table[key], dimension, f"{where}.{key}") if key in table else None

@@ -1,0 +1,200 @@
+"""Write an entry, correct an entry, take one back: what the keeper typed is kept as it was typed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from leadline.app import describe, enquire
+from leadline.app.ports import Store
+from leadline.estimate.report import Doubtful
+from leadline.journal.entry import KINDS, Entry, content_id
+from leadline.measures import units
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.moments import Clock, parse, zone
+from leadline.measures.quantities import QUANTITIES, canonical_name, quantity, stored_name
+from leadline.seawater import convert
+from leadline.system.description import System
+
+_LITRES = frozenset({"exchange", "topoff"})
+_AHEAD = dt.timedelta(minutes=10)  # a clock that runs a little ahead is forgiven
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """What became of an entry: as it is kept, whether it surprises, what was assumed of its unit."""
+
+    entry: Entry
+    doubtful: Doubtful | None
+    assumed: tuple[str, ...]
+
+
+def log(
+    store: Store,
+    clock: Clock,
+    *,
+    system: str,
+    kind: str,
+    subject: str,
+    value_text: str,
+    unit: str,
+    method: str = "",
+    time: dt.datetime | str | None = None,
+    note: str = "",
+    extra: Mapping[str, Any] | None = None,
+    token: str = "",
+    sd_text: str = "",
+    to: str = "",
+    source: str = "",
+) -> Logged:
+    """One entry by hand. The same `token` sent twice is one entry.
+
+    Raises
+    ------
+    BadInput, UnknownName
+        One line that says what cannot be used and what to do.
+    """
+    if kind not in KINDS:
+        raise UnknownName("kind of entry", kind, KINDS)
+    if token:
+        before = store.record("token", token)
+        if before is not None:
+            entry = store.entry(str(before))
+            if entry is not None:
+                return Logged(entry, _doubt(store, clock, entry), ())
+    described = describe.load(store, system)
+    now = clock.now()
+    when = _moment(time, described, now)
+    value = units.parse_number(value_text) if value_text.strip() else None
+    sd = units.parse_number(sd_text) if sd_text.strip() else None
+    entry = Entry(
+        when, system, kind, subject.strip(), value, unit.strip(), method.strip(), sd, to.strip(), source.strip(),
+        now if now - when > dt.timedelta(minutes=1) else None, note.strip(), dict(extra or {}),
+    )  # fmt: skip
+    entry, assumed = understood(store, described, entry)
+    entry = replace(entry, id=content_id(entry))
+    if store.entry(entry.id) is not None and not token:
+        return Logged(entry, _doubt(store, clock, entry), assumed)
+    with store.together():
+        store.add_entries([entry])
+        if token:
+            store.put_record("token", token, entry.id)
+    return Logged(entry, _doubt(store, clock, entry), assumed)
+
+
+def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple[str, ...]]:
+    """The entry with its stored value filled in and its kind's rules checked."""
+    kind, value = entry.kind, entry.value
+    if value is not None and not math.isfinite(value):
+        raise BadInput(f"{value} is no amount", way_out="Give a finite number.")
+    if kind == "reading":
+        return _reading(entry)
+    if kind in _LITRES:
+        if value is None:
+            raise BadInput(f"an {kind} needs its volume", way_out="For example: 40 L.")
+        if value <= 0:
+            raise BadInput(f"{value:g} {entry.unit or 'L'} is no volume", way_out="A volume is above zero.")
+        return replace(entry, stored=units.to_litres(value, entry.unit or "L")), ()
+    if kind in ("addition", "feeding"):
+        if not entry.subject:
+            raise BadInput(f"{kind} of what?", way_out="Name it, for example sodium-bicarbonate.")
+        if value is None or value < 0:
+            raise BadInput(f"{kind} needs an amount of zero or more", way_out="For example: 12 g.")
+        return entry, ()
+    if kind == "transfer" and not entry.to:
+        raise BadInput("a transfer needs where it went", way_out="Say it with --to.")
+    if kind in ("service", "observation", "arrival", "treatment", "transfer", "loss") and not entry.subject:
+        raise BadInput(f"{kind} of what?", way_out="Name it.")
+    return entry, ()
+
+
+def _reading(entry: Entry) -> tuple[Entry, tuple[str, ...]]:
+    if entry.value is None:
+        raise BadInput(f"no value for {entry.subject or 'the reading'}", way_out="Type a number, for example 8.1.")
+    name = canonical_name(entry.subject) or entry.subject
+    q = quantity(name)
+    done = convert.to_stored(name, entry.value, entry.unit, method=entry.method)
+    wrong = convert.implausible(name, done.value)
+    if wrong:
+        raise BadInput(
+            f"{entry.subject} {entry.value:g} {entry.unit}".rstrip() + f": {wrong}",
+            way_out="Check the number and its unit.",
+        )
+    if entry.sd is not None and entry.sd <= 0:
+        raise BadInput(f"sd {entry.sd:g}", way_out="A standard deviation is above zero.")
+    sd = convert.sd_to_stored(name, entry.sd, entry.unit, at=entry.value) if entry.sd is not None else None
+    unit = entry.unit or q.unit
+    return replace(entry, subject=stored_name(name), unit=unit, stored=done.value, stored_sd=sd), done.assumed
+
+
+def _moment(time: dt.datetime | str | None, system: System, now: dt.datetime) -> dt.datetime:
+    if time is None or time == "":
+        return now.replace(microsecond=0)
+    when = parse(time, zone(system.time_zone)) if isinstance(time, str) else time
+    if when > now + _AHEAD:
+        raise BadInput(f"{time} lies in the future", way_out="An entry is of something that happened.")
+    if when.year < 1971:
+        raise BadInput(f"{time} is too long ago", way_out="Was the clock ever set?")
+    return when
+
+
+def _doubt(store: Store, clock: Clock, entry: Entry) -> Doubtful | None:
+    """What the estimate says of a reading just written."""
+    if entry.kind != "reading" or entry.subject not in QUANTITIES:
+        return None
+    from leadline.estimate.outlook import doubtful
+
+    r = enquire.reckoning(store, clock, entry.system)
+    track = r.tracks.get(entry.subject)
+    return next((d for d in doubtful(r, track) if d.id == entry.id), None) if track is not None else None
+
+
+def _known(store: Store, entry_id: str) -> Entry:
+    entry = store.entry(entry_id)
+    if entry is None:
+        raise UnknownName("entry", entry_id, (), way_out="Its id stands in the export's column id.")
+    return entry
+
+
+def _write(store: Store, entry: Entry) -> Entry:
+    entry = replace(entry, id=content_id(entry))
+    store.add_entries([entry])
+    return entry
+
+
+def withdraw(store: Store, clock: Clock, entry_id: str) -> Entry:
+    """Take an entry back. It stays in the journal beside the entry that withdraws it."""
+    old = _known(store, entry_id)
+    return _write(store, replace(old, recorded_at=clock.now(), extra={"corrects": old.id, "withdrawn": True}, id=""))
+
+
+def correct(store: Store, clock: Clock, entry_id: str, value_text: str, unit: str) -> Entry:
+    """A later entry that stands in the place of an earlier one; both are kept."""
+    old = _known(store, entry_id)
+    system = describe.load(store, old.system)
+    extra = {**old.extra, "corrects": old.id}
+    new = replace(
+        old, value=units.parse_number(value_text), unit=unit.strip() or old.unit, sd=None, stored_sd=None,
+        recorded_at=clock.now(), extra=extra, id="",
+    )  # fmt: skip
+    return _write(store, understood(store, system, new)[0])
+
+
+def confirm(store: Store, clock: Clock, entry_id: str) -> Entry:
+    """The keeper says that an entry is right as typed; nobody asks again."""
+    old = _known(store, entry_id)
+    now = clock.now().replace(microsecond=0)
+    note = f"right as typed: {old.subject} {old.value:g} {old.unit}" if old.value is not None else "right as typed"
+    return _write(store, Entry(now, old.system, "note", old.subject, note=note, extra={"confirms": old.id}))
+
+
+def done(store: Store, clock: Clock, system: str, action: str, subject: str) -> Entry:
+    """An inspection or service of the round was done: its clock starts again."""
+    describe.load(store, system)
+    method = {"service": "calibrated", "inspect": "checked"}.get(action, "done")
+    now = clock.now().replace(microsecond=0)
+    kind = "service" if action in ("service", "inspect", "prove") else "note"
+    return _write(store, Entry(now, system, kind, subject, method=method))

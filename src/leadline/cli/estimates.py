@@ -1,0 +1,177 @@
+"""`leadline estimate`: every quantity, how sure, and the running calibration."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from leadline.cli.output import emit, table
+from leadline.measures.errors import UnknownName
+
+if TYPE_CHECKING:
+    from leadline.cli.main import Bridge
+    from leadline.estimate.report import QuantityEstimate, SystemEstimate
+
+
+@click.command(short_help="What every quantity is now, and how sure that is.")
+@click.argument("system")
+@click.option("--check", is_flag=True, help="Show how honest the estimates were: each reading judged before use.")
+@click.option("--why", metavar="QUANTITY", help="Say what one number rests on.")
+@click.pass_obj
+def estimate(bridge: Bridge, system: str, check: bool, why: str | None) -> None:
+    """Every quantity of SYSTEM: mean, spread, chance of being outside its band, age of the last reading.
+
+    \b
+    Examples:
+      leadline estimate north-room
+      leadline estimate north-room --json
+      leadline estimate north-room --as-of 2026-01-15T08:00
+      leadline estimate north-room --why salinity
+      leadline estimate north-room --check
+    """
+    from leadline.app import enquire
+
+    store = bridge.store()
+    if check:
+        _check(bridge, system)
+        return
+    e = enquire.estimate(store, bridge.clock, system, bridge.as_of)
+    if why is not None:
+        if why not in e.quantities:
+            raise UnknownName("quantity", why, e.quantities)
+        _why(bridge, e, e.quantities[why])
+        return
+    if bridge.json:
+        emit(as_json(e))
+        return
+    _show(e)
+
+
+def as_json(e: SystemEstimate) -> dict[str, Any]:
+    """The contract's `leadline.estimate/1`."""
+    return {
+        "schema": "leadline.estimate/1",
+        "system": e.system,
+        "as_of": e.as_of,
+        "net_volume": {
+            "unit": "L", "mean": e.net_volume_l, "sd": e.net_volume_sd_l, "stated": e.net_volume_stated_l,
+        },
+        "warnings": list(e.warnings),
+        "quantities": {name: _quantity(q) for name, q in e.quantities.items()},
+    }  # fmt: skip
+
+
+def _quantity(q: QuantityEstimate) -> dict[str, Any]:
+    last = q.last_reading
+    has_aim, has_limit = q.aim is not None, q.limit is not None
+    return {
+        "unit": q.unit, "mean": q.mean, "sd": q.sd,
+        "q05": q.q05, "q25": q.q25, "q50": q.q50, "q75": q.q75, "q95": q.q95,
+        "rate_per_day": {"mean": q.rate_mean, "sd": q.rate_sd},
+        "demand_per_day": None if q.demand_mean is None else {"mean": q.demand_mean, "sd": q.demand_sd},
+        "last_reading": None if last is None else {
+            "time": last.time, "value": last.value, "sd": last.sd, "method": last.method, "id": last.id,
+        },
+        "never_measured": last is None,
+        "prior": q.prior,
+        "aim": list(q.aim) if q.aim else None,
+        "limit": list(q.limit) if q.limit else None,
+        "band_is_default": q.band_is_default,
+        "p_outside_aim": q.p_outside_aim if has_aim else None,
+        "p_outside_limit": q.p_outside_limit if has_limit else None,
+        "meets_edge": q.meets_edge,
+        "forecast": [
+            {
+                "days": o.days, "mean": o.mean, "sd": o.sd,
+                "p_outside_aim": o.p_outside_aim if has_aim else None,
+                "p_outside_limit": o.p_outside_limit if has_limit else None,
+                "p_reaches_limit": o.p_reaches_limit if has_limit else None,
+            }
+            for o in q.forecast
+        ],
+        "doubtful": [
+            {
+                "id": d.id, "time": d.time, "typed": d.typed, "value": d.value, "expected": d.expected,
+                "expected_sd": d.expected_sd, "kind": d.kind, "probability": d.probability, "guess": d.guess,
+                "guess_value": d.guess_value,
+            }
+            for d in q.doubtful
+        ],
+    }  # fmt: skip
+
+
+def _show(e: SystemEstimate) -> None:
+    from leadline.measures import figures
+    from leadline.measures.moments import days_between, zone
+
+    click.echo(f"{click.style(e.name, bold=True)}, {figures.long_moment(e.as_of, zone(e.time_zone))}")
+    click.echo(f"Net volume {e.net_volume_l:.0f} ± {e.net_volume_sd_l:.0f} L (stated {e.net_volume_stated_l:.0f} L)")
+    rows = []
+    for q in e.quantities.values():
+        shown = figures.figure(q.mean, q.sd, q.quantity, e.units)
+        age = figures.span(days_between(q.last_reading.time, e.as_of)) if q.last_reading else "never measured"
+        aim = figures.band(q.aim, q.quantity, e.units) if q.aim else ""
+        out = figures.chance(q.p_outside_aim) if q.aim else ""
+        week = next(o for o in q.forecast if o.days == 7.0)
+        in_week = figures.chance(week.p_outside_aim) if q.aim else ""
+        rows.append([q.quantity, f"{shown.value} ± {shown.sd}", shown.label, age, aim, out, in_week])
+    click.echo(table(["quantity", "now", "", "last reading", "aim", "outside now", "in 7 days"], rows, {1}))
+    for q in e.quantities.values():
+        for d in q.doubtful:
+            said = f"looks like {d.guess}" if d.kind == "slip" else f"may be a {d.kind}"
+            click.echo(click.style(f"? {q.quantity} {d.typed}: {said} (entry {d.id})", fg="magenta"))
+    for warning in e.warnings:
+        click.echo(click.style(f"note: {warning}", dim=True))
+
+
+def _why(bridge: Bridge, e: SystemEstimate, q: QuantityEstimate) -> None:
+    from leadline.measures import figures
+
+    if bridge.json:
+        emit({
+            "schema": "leadline.why/1", "system": e.system, "quantity": q.quantity, "mean": q.mean, "sd": q.sd,
+            "unit": q.unit, "why": list(q.why), "rests_on": list(q.rests_on),
+        })  # fmt: skip
+        return
+    click.echo(f"{q.quantity}: {figures.figure(q.mean, q.sd, q.quantity, e.units)}")
+    for line in q.why:
+        click.echo(f"  {line}")
+    if q.rests_on:
+        click.echo(f"  Latest entries: {', '.join(q.rests_on)}")
+
+
+def _check(bridge: Bridge, system: str) -> None:
+    from leadline.app import enquire
+
+    found = enquire.check(bridge.store(), bridge.clock, system, bridge.as_of)
+    if bridge.json:
+        emit({
+            "schema": "leadline.check/1", "system": system,
+            "quantities": {
+                q: {
+                    "readings": c.readings, "hits_50": c.hits_50, "hits_90": c.hits_90,
+                    "hits_90_expected": list(c.within),
+                    "crps": c.crps, "crps_last_reading": c.crps_last, "pit": list(c.pit), "verdict": c.verdict,
+                }
+                for q, c in found.items()
+            },
+        })  # fmt: skip
+        return
+    if not found:
+        click.echo("Fewer than four readings of any quantity: nothing to judge yet.")
+        return
+    words = {"few": "too few to say", "good": "honest", "narrow": "too sure of itself", "wide": "too unsure"}
+    rows = [
+        [
+            q, str(c.readings), f"{100 * c.hits_50 / max(c.readings, 1):.0f} %",
+            f"{100 * c.hits_90 / max(c.readings, 1):.0f} %", f"{c.within[0]}–{c.within[1]} of {c.readings}",
+            f"{c.crps / c.crps_last:.2f}" if c.crps_last > 0 else "", words[c.verdict],
+        ]
+        for q, c in found.items()
+    ]  # fmt: skip
+    head = ["quantity", "readings", "in 50 %", "in 90 %", "chance allows", "score / last reading", "verdict"]
+    click.echo(table(head, rows, {1, 2, 3, 5}))
+    click.echo(
+        "Each reading was judged against what was expected just before it. A score below 1 beats repeating the last."
+    )

@@ -1,0 +1,164 @@
+"""The root command: its options, its commands (each loaded only when asked for), and how errors are said."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from leadline import __version__
+from leadline.measures.errors import LeadlineError
+from leadline.measures.moments import FixedClock, parse
+
+if TYPE_CHECKING:
+    from leadline.app.ports import Store
+    from leadline.measures.moments import Clock
+
+# command: (module, name in it, one line of help); help is kept here so that listing loads nothing
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "demo": ("serving", "demo", "Make an invented demo database and serve it."),
+    "serve": ("serving", "serve", "Serve the pages on this machine."),
+    "system": ("systems", "system", "Add, show, list and edit systems."),
+    "log": ("entries", "log", "Write one entry by hand."),
+    "entry": ("entries", "entry", "Correct, withdraw or confirm an entry."),
+    "import": ("files", "import_", "Bring in journals, streams and spreadsheets."),
+    "export": ("files", "export", "Write the journal or the streams as CSV."),
+    "parked": ("files", "parked", "Rows with an impossible time, kept for you to judge."),
+    "backup": ("files", "backup", "Copy the store, safely while it is in use."),
+    "restore": ("files", "restore", "Put a backup in the store's place, once it is proved to open."),
+    "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
+    "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
+    "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),
+}
+_EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere
+
+
+class Bridge:
+    """What the root command hands to every command."""
+
+    def __init__(self, db: str | None, as_json: bool, as_of: str | None) -> None:
+        from leadline.wiring import SystemClock, store_path
+
+        self.json = as_json
+        self.path = store_path(db)
+        self.as_of: dt.datetime | None = parse(as_of) if as_of else None
+        self.clock: Clock = _test_clock() or SystemClock()
+        self._store: Store | None = None
+
+    def store(self) -> Store:
+        """The store, opened when first asked for."""
+        if self._store is None:
+            from leadline.wiring import open_store
+
+            self._store = open_store(self.path, self.clock)  # type: ignore[arg-type]
+        return self._store
+
+    def close(self) -> None:
+        if self._store is not None:
+            self._store.close()
+
+
+def _test_clock() -> FixedClock | None:
+    """LEADLINE_NOW sets the clock: for rehearsals and tests of whole commands."""
+    said = os.environ.get("LEADLINE_NOW", "")
+    return FixedClock(parse(said)) if said else None
+
+
+class Root(click.Group):
+    """Loads a command's module only when it is called, and offers near misses of its name."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        found = COMMANDS.get(cmd_name)
+        if found is None:
+            return None
+        command: click.Command = getattr(importlib.import_module(f"leadline.cli.{found[0]}"), found[1])
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = difflib.get_close_matches(args[0], COMMANDS, n=2)
+            hint = f" Did you mean {' or '.join(near)}?" if near else " See leadline --help."
+            raise click.UsageError(f"no command {args[0]!r}.{hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, found[2]) for name, found in COMMANDS.items()])
+
+
+@click.group(cls=Root, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.option("--db", metavar="PATH", help="The store; else LEADLINE_DB, else one file in the data folder.")
+@click.option("--json", "as_json", is_flag=True, help="Machine output on stdout.")
+@click.option("--as-of", metavar="TIME", help="Answer as if it were that time; nothing later is used.")
+@click.version_option(__version__, prog_name="leadline")
+@click.pass_context
+def root(ctx: click.Context, db: str | None, as_json: bool, as_of: str | None) -> None:
+    """Leadline reckons every quantity of a closed seawater system between tests, and ranks your next minutes.
+
+    It advises; it never switches equipment. --db, --json and --as-of may stand anywhere on the line.
+
+    \b
+    Examples:
+      leadline demo
+      leadline system add north-room.toml
+      leadline import journal.csv
+      leadline round north-room --minutes 10
+      leadline estimate north-room --json
+    """
+    ctx.obj = Bridge(db, as_json, as_of)
+    ctx.call_on_close(ctx.obj.close)
+
+
+def _to_front(args: Sequence[str]) -> list[str]:
+    """Move the options that every command knows to the front, so that they may stand anywhere."""
+    front: list[str] = []
+    rest: list[str] = []
+    queue = list(args)
+    while queue:
+        word = queue.pop(0)
+        if word == "--":
+            rest += [word, *queue]
+            break
+        name, sign, _ = word.partition("=")
+        if name in _EVERYWHERE and (sign or not _EVERYWHERE[name]):
+            front.append(word)
+        elif name in _EVERYWHERE and queue:
+            front += [word, queue.pop(0)]
+        else:
+            rest.append(word)
+    return front + rest
+
+
+def run(args: Sequence[str]) -> int:
+    """Run one command; returns the exit status of the contract (0 done, 1 something is wrong, 2 input, 3 store)."""
+    try:
+        code = root.main(args=_to_front(args), prog_name="leadline", standalone_mode=False)
+        return code if isinstance(code, int) else 0
+    except click.exceptions.Exit as exc:
+        return exc.exit_code
+    except click.ClickException as exc:
+        exc.show()
+        return 2
+    except click.Abort:
+        click.echo("Stopped.", err=True)
+        return 130
+    except LeadlineError as exc:
+        click.echo(f"leadline: {exc.line()}", err=True)
+        return exc.exit_code
+    except BrokenPipeError:  # the reader of a pipe went away: nothing is wrong
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        click.echo("Stopped.", err=True)
+        return 130

@@ -1,0 +1,90 @@
+"""`leadline round`: today's ranked list."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from leadline.cli.output import emit
+
+if TYPE_CHECKING:
+    from leadline.cli.main import Bridge
+    from leadline.rounds.item import Round
+
+
+LATER_SHOWN = 8
+
+
+@click.command(name="round", short_help="Today's ranked list: what deserves your minutes.")
+@click.argument("system", required=False)
+@click.option("--minutes", type=click.FloatRange(0, 1440), default=10.0, show_default=True, help="The time you have.")
+@click.pass_obj
+def round_(bridge: Bridge, system: str | None, minutes: float) -> None:
+    """What to do now in SYSTEM (or in all), ranked by harm avoided per minute, and what can wait until when.
+
+    \b
+    Examples:
+      leadline round
+      leadline round north-room --minutes 5
+      leadline round north-room --json
+    """
+    from leadline.app import choose
+
+    r = choose.round_for(bridge.store(), bridge.clock, system, minutes, bridge.as_of)
+    if bridge.json:
+        emit(as_json(r))
+        return
+    _show(r)
+
+
+def as_json(r: Round) -> dict[str, Any]:
+    """The contract's `leadline.round/1`."""
+    return {
+        "schema": "leadline.round/1",
+        "system": r.system or None,
+        "as_of": r.as_of,
+        "minutes": r.minutes,
+        "items": [
+            {
+                "rank": k, "action": c.action, "subject": c.subject, "system": c.system, "urgency": c.urgency,
+                "minutes": c.minutes, "because": c.because, "risk": c.risk, "worth": c.worth,
+                "entry": c.entry_id or None,
+                "evidence": [{"what": v.what, "value": v.value, "unit": v.unit} for v in c.evidence],
+            }
+            for k, c in enumerate(r.items, 1)
+        ],
+        "left_for_later": [
+            {
+                "action": x.action, "subject": x.subject, "system": x.system, "until": x.until, "because": x.because,
+                "minutes": x.minutes,
+            }
+            for x in r.left_for_later
+        ],
+    }  # fmt: skip
+
+
+def _show(r: Round) -> None:
+    from leadline.measures.figures import minutes, span
+    from leadline.measures.moments import days_between
+
+    many = len(r.names) > 1
+    if not r.names:
+        click.echo("No system is described yet. Begin with: leadline system add FILE.toml, or look at leadline demo.")
+        return
+    if not r.items:
+        click.echo(f"Nothing needs your {minutes(r.minutes)} now.")
+    for k, c in enumerate(r.items, 1):
+        head = f"{k}  {c.action.capitalize()} {click.style(c.subject, bold=True)}" + (f", {c.system}" if many else "")
+        shown = click.style(head, fg="magenta") if c.urgency == "now" else head
+        click.echo(f"{shown}  ({minutes(c.minutes)}, {c.urgency})")
+        click.echo(f"   {c.because}")
+    if r.left_for_later:
+        click.echo("Left for later:")
+        soonest = sorted(r.left_for_later, key=lambda x: x.until or r.as_of)
+        for x in soonest[:LATER_SHOWN]:
+            when = span(days_between(r.as_of, x.until)) if x.until else "as long as you like"
+            where = f", {x.system}" if many and x.system else ""
+            click.echo(click.style(f"   {x.action} {x.subject}{where}: can wait {when}", dim=True))
+        if len(soonest) > LATER_SHOWN:
+            click.echo(click.style(f"   and {len(soonest) - LATER_SHOWN} more that can wait longer", dim=True))

@@ -1,0 +1,132 @@
+"""`leadline serve` and `leadline demo`: the pages, on this machine."""
+
+from __future__ import annotations
+
+import socket
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from leadline.measures.errors import BadInput, Unreachable
+
+if TYPE_CHECKING:
+    from leadline.app.ports import Store
+    from leadline.cli.main import Bridge
+    from leadline.measures.moments import Clock
+
+_HOST = "127.0.0.1"
+
+
+@click.command(short_help="Serve the pages on this machine.")
+@click.option("--host", default=_HOST, show_default=True, help="Address to listen on; this machine only by default.")
+@click.option("--port", type=click.IntRange(0, 65535), default=8077, show_default=True, help="0 takes any free port.")
+@click.pass_obj
+def serve(bridge: Bridge, host: str, port: int) -> None:
+    """Serve the round and the courses until Ctrl-C.
+
+    \b
+    Examples:
+      leadline serve
+      leadline --db reef.db serve --port 9000
+    """
+    bridge.store().close()  # an unreadable store is said now, not at the first page
+    _serve(bridge.path, bridge.clock, host, port)
+
+
+@click.command(short_help="Make an invented demo database and serve it.")
+@click.option("--port", type=click.IntRange(0, 65535), default=8077, show_default=True, help="0 takes any free port.")
+@click.option(
+    "--folder", type=click.Path(path_type=Path), default=Path("demo-data"), show_default=True, help="Where it is made."
+)
+@click.option("--no-serve", is_flag=True, help="Only make it.")
+@click.pass_obj
+def demo(bridge: Bridge, port: int, folder: Path, no_serve: bool) -> None:
+    """Make an invented house with three systems and fifteen months of records, and serve it.
+
+    The records end today; an earlier demo database is made anew each day. The files that it was imported from lie
+    beside it, to try an import with.
+
+    \b
+    Examples:
+      leadline demo
+      leadline demo --no-serve --folder /tmp/leadline-demo
+    """
+    path = make_demo(folder, bridge.clock)
+    click.echo(f"Demo database: {path} (everything in it is invented)")
+    if no_serve:
+        click.echo(f"Look at it with: leadline --db {path} round")
+        return
+    _serve(str(path), bridge.clock, _HOST, port)
+
+
+def make_demo(folder: Path, clock: Clock) -> Path:
+    """The demo's files and database in `folder`; made anew when they are not of today."""
+    from leadline.app import describe
+    from leadline.invented import scenario
+    from leadline.wiring import open_store
+
+    now = clock.now()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as exc:
+        raise Unreachable(
+            f"cannot make the folder {folder}: {exc.strerror}", way_out="Choose another: --folder PATH"
+        ) from exc
+    path = folder / "demo.db"
+    stamp = folder / "made-on"
+    today = now.date().isoformat()
+    if path.exists() and stamp.exists() and stamp.read_text() == today:
+        return path
+    for old in folder.glob("demo.db*"):
+        old.unlink()
+    made = scenario(now)
+    for text, name in (
+        (made.journal_csv, "journal.csv"),
+        (made.stream_csv, "streams.csv"),
+        (made.wide_csv, "spreadsheet.csv"),
+    ):
+        (folder / name).write_text(text, encoding="utf-8")
+    with open_store(str(path)) as store:
+        for document in made.systems:
+            system = describe.add(store, clock, document)
+            (folder / f"{system.id}.toml").write_text(document, encoding="utf-8")
+        _bring(store, clock, folder)
+    stamp.write_text(today)
+    return path
+
+
+def _bring(store: Store, clock: Clock, folder: Path) -> None:
+    """The demo goes through the same import as anybody's files."""
+    from leadline.app import bring_in
+    from leadline.cli.importing import desk_for
+    from leadline.formats.opening import Options, read
+
+    desk = desk_for(store, clock)
+    reads = [read(folder / name, desk, Options()) for name in ("journal.csv", "streams.csv")]
+    brought = bring_in.bring_in(store, reads, known=desk.known)
+    if brought.refused:
+        raise BadInput(f"the demo's own records do not import: {brought.rejected[0]}", way_out="Report this, please.")
+
+
+def _serve(path: str, clock: Clock, host: str, port: int) -> None:
+    import uvicorn
+
+    from leadline.web.site import build
+    from leadline.wiring import open_store
+
+    listener = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except OSError as exc:
+        raise BadInput(
+            f"cannot listen on {host}:{port}: {exc.strerror}",
+            way_out="Choose another port: --port 0 takes any free one.",
+        ) from exc
+    shown = listener.getsockname()[1]
+    click.echo(f"Leadline is at http://{'localhost' if host == _HOST else host}:{shown}  (Ctrl-C ends it)")
+    config = uvicorn.Config(
+        build(lambda: open_store(path), clock), log_level="warning", access_log=False, lifespan="on"
+    )
+    uvicorn.Server(config).run(sockets=[listener])

@@ -1,0 +1,124 @@
+"""Trust in a probe: QARTOD flags for points as they come in (U.S. IOOS QARTOD manuals; tests in numpy).
+
+1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing. Thresholds are starting values for a reef tank (judgement): much
+tighter than the manuals' examples for the open ocean.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+Array = np.ndarray
+PASS, UNKNOWN, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Thresholds of one quantity, in its stored unit; times in seconds. None leaves a test out."""
+
+    fail: tuple[float, float]
+    suspect: tuple[float, float]
+    spike: tuple[float, float] | None = None
+    rate_per_s: float | None = None
+    flat: tuple[float, float, float] | None = None  # suspect after, fail after, tolerance
+
+
+LIMITS: dict[str, Limits] = {
+    "temperature": Limits((5, 45), (18, 33), (0.5, 2.0), 2.0 / 600, (14 * 86400, 30 * 86400, 0.005)),
+    "ph": Limits((5, 10), (7.2, 8.9), (0.1, 0.4), 0.3 / 600, (2 * 86400, 6 * 86400, 0.005)),
+    "salinity": Limits((0, 60), (25, 42), (0.5, 2.0), 3.0 / 3600, (14 * 86400, 30 * 86400, 0.005)),
+    "conductivity": Limits((0, 90), (40, 62), (0.8, 3.0), 4.0 / 3600, None),
+    "oxygen": Limits((0, 20), (3.0, 12), (0.5, 2.0), 1.0 / 600, None),
+    "orp": Limits((-500, 800), (100, 500), (25, 100), 60.0 / 600, None),
+}
+
+
+def gross_range(x: Array, fail: tuple[float, float], suspect: tuple[float, float]) -> Array:
+    """Fail outside the sensor's span, suspect outside the operator's span. x (n,) → flags (n,)."""
+    flags = np.full(len(x), PASS, dtype=np.int8)
+    flags[(x < suspect[0]) | (x > suspect[1])] = SUSPECT
+    flags[(x < fail[0]) | (x > fail[1])] = FAIL
+    flags[np.isnan(x)] = MISSING
+    return flags
+
+
+def spike(x: Array, suspect: float, fail: float) -> Array:
+    """A point that stands off both neighbours the same way ("differential": the smaller of the two steps)."""
+    flags = np.full(len(x), UNKNOWN, dtype=np.int8)
+    if len(x) >= 3:
+        left, right = x[1:-1] - x[:-2], x[1:-1] - x[2:]
+        with np.errstate(invalid="ignore"):
+            size = np.where(np.sign(left) == np.sign(right), np.minimum(np.abs(left), np.abs(right)), 0.0)
+        inner = np.full(len(size), PASS, dtype=np.int8)
+        inner[size > suspect] = SUSPECT
+        inner[size > fail] = FAIL
+        inner[np.isnan(left) | np.isnan(right)] = UNKNOWN
+        flags[1:-1] = inner
+    flags[np.isnan(x)] = MISSING
+    return flags
+
+
+def rate_of_change(x: Array, t: Array, per_s: float) -> Array:
+    """Suspect where the value moves faster than `per_s` [unit/s] from the point before."""
+    flags = np.full(len(x), PASS, dtype=np.int8)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        fast = np.abs(np.diff(x)) / np.maximum(np.diff(t), 1e-9) > per_s
+    flags[1:][fast] = SUSPECT
+    flags[np.isnan(x)] = MISSING
+    return flags
+
+
+def flat_line(x: Array, t: Array, suspect_s: float, fail_s: float, tolerance: float) -> Array:
+    """Suspect or fail where all values of the last so many seconds lie within `tolerance` (range below it)."""
+    flags = np.full(len(x), PASS, dtype=np.int8)
+    if len(x):
+        # a run is broken where a value leaves the run's own range; one pass, vectorised by run heads
+        low, high, head = x[0], x[0], 0
+        since = np.zeros(len(x))
+        for k in range(len(x)):
+            v = x[k]
+            if np.isnan(v):
+                continue
+            low, high = min(low, v), max(high, v)
+            if not high - low < tolerance:
+                head = k
+                low = high = v
+            since[k] = t[k] - t[head]
+        flags[since >= suspect_s] = SUSPECT
+        flags[since >= fail_s] = FAIL
+    flags[np.isnan(x)] = MISSING
+    return flags
+
+
+def worst(*flags: Array) -> Array:
+    """The worst flag of each point: missing over fail over suspect over pass over not evaluated."""
+    rank = np.zeros(10, dtype=np.int8)
+    rank[[UNKNOWN, PASS, SUSPECT, FAIL, MISSING]] = [0, 1, 2, 3, 4]
+    table = np.stack(flags)
+    return np.take_along_axis(table, rank[table].argmax(axis=0)[None], axis=0)[0]
+
+
+def flag(quantity: str, times_s: Array, values: Array) -> Array:
+    """QARTOD flags of points in order of time; 2 for a quantity without thresholds (equipment states).
+
+    Parameters
+    ----------
+    times_s
+        Unix seconds (n,).
+    values
+        Stored unit (n,).
+    """
+    x, t = np.asarray(values, dtype=float), np.asarray(times_s, dtype=float)
+    found = LIMITS.get(quantity)
+    if found is None:
+        return np.where(np.isnan(x), MISSING, UNKNOWN).astype(np.int8)
+    parts = [gross_range(x, found.fail, found.suspect)]
+    if found.spike:
+        parts.append(spike(x, *found.spike))
+    if found.rate_per_s:
+        parts.append(rate_of_change(x, t, found.rate_per_s))
+    if found.flat:
+        parts.append(flat_line(x, t, *found.flat))
+    return worst(*parts)

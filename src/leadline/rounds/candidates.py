@@ -1,0 +1,242 @@
+"""Everything that could be done now, each with its minutes, its worth and the sentence that says why."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+
+from leadline.estimate.report import QuantityEstimate, SystemEstimate
+from leadline.measures import figures
+from leadline.measures.figures import chance, figure, span
+from leadline.measures.moments import days_between, zone
+from leadline.rounds import words
+from leadline.rounds.choose import FLOOR_WORTH
+from leadline.rounds.item import Candidate, Evidence
+from leadline.rounds.reliability import DRIFT, TRUST, Trust
+from leadline.rounds.worth import LOOK_D, value_at
+from leadline.rounds.worth import silent_failure as failed_unseen
+from leadline.system.description import System
+
+_SEEN_BY_STREAM = 0.12  # what is left of a test's worth while a live probe watches the same quantity
+_ASK_WORTH = 0.12  # an unsettled slip misleads every later estimate of its quantity; judgement
+_UNCLAIMED = 0.04  # worth of a test that nobody ever made, of a quantity without a band of its own
+_WAIT_D = (1.0, 3.0, 7.0, 14.0, 28.0)
+
+
+def candidates(
+    system: System,
+    e: SystemEstimate,
+    proved: Mapping[str, dt.datetime],
+    live: Mapping[str, dt.datetime],
+    since: dt.datetime,
+) -> list[Candidate]:
+    """All candidates of one system.
+
+    Parameters
+    ----------
+    proved
+        When each equipment, stream or kit was last serviced.
+    live
+        Last point of each stream, by stream id.
+    since
+        Beginning of the records: nothing is known of the time before.
+    """
+    found: list[Candidate] = []
+    watched = {
+        s.quantity for s in system.streams
+        if s.id in live and not s.room and days_between(live[s.id], e.as_of) < 1.0
+    }  # fmt: skip
+    for q in e.quantities.values():
+        found += _questions(system, e, q)
+        test = _test(system, e, q, q.quantity in watched)
+        if test is not None:
+            found.append(test)
+        dose = _correct(system, e, q)
+        if dose is not None:
+            found.append(dose)
+    for machine in system.equipment:
+        trust = TRUST.get(machine.type)
+        if trust is None:
+            continue
+        reports = machine.stream or machine.id
+        seen = reports in live and days_between(live[reports], e.as_of) < 1.0
+        found.append(
+            _prove(system, e, machine.id, trust, proved.get(machine.id, since), "inspect", seen, machine.id in proved)
+        )
+    for stream in system.streams:
+        trust = DRIFT.get(stream.quantity)
+        if trust is None or stream.room:
+            continue
+        last = max(
+            (proved[k] for k in (stream.id, stream.quantity, f"{stream.id}-probe") if k in proved), default=since
+        )
+        found.append(_prove(system, e, stream.id, trust, last, "service", False, last != since))
+    return found
+
+
+def _questions(system: System, e: SystemEstimate, q: QuantityEstimate) -> list[Candidate]:
+    """Follow-ups of slips: the entry stays as typed and the keeper is asked."""
+    out = []
+    for d in q.doubtful:
+        if d.kind != "slip" or d.guess_value is None:
+            continue
+        when = figures.day(d.time, zone(e.time_zone), e.as_of)
+        would = figure(d.guess_value, None, q.quantity, e.units)
+        expected = figure(d.expected, d.expected_sd, q.quantity, e.units)
+        because = (
+            f"{d.typed} on {when} looks like {d.guess}: that would be {would}, and {expected} was expected. "
+            f"It stands as typed until you say."
+        )
+        evidence = (Evidence("typed", d.typed), Evidence("expected", str(expected)), Evidence("would be", str(would)))
+        out.append(
+            Candidate(
+                "ask", q.quantity, "today", 1.0, _ASK_WORTH, d.probability, because, evidence, e.system, d.id, None
+            )
+        )
+    return out
+
+
+def _noise(system: System, q: QuantityEstimate) -> tuple[float, float]:
+    """Noise of the usual method against the truth, and its minutes."""
+    method = system.method(q.quantity, q.last_reading.method if q.last_reading else "")
+    level = abs(q.mean)
+    sd2 = method.sd**2 + (method.relative * level) ** 2 + method.bias_sd**2 + (method.bias_relative * level) ** 2
+    return sd2**0.5, max(method.minutes, 0.5)
+
+
+def _test(system: System, e: SystemEstimate, q: QuantityEstimate, watched: bool) -> Candidate | None:
+    if q.aim is None:
+        return None
+    noise, minutes = _noise(system, q)
+    share = _SEEN_BY_STREAM if watched else 1.0
+    if q.band_is_default:  # nobody said that this quantity matters here
+        share *= _UNCLAIMED if q.last_reading is None else 0.8
+    worth = share * value_at(q, noise).test
+    risk = max(q.p_outside_aim, q.p_outside_limit)
+    doubt = next((d for d in q.doubtful if d.kind in ("blunder", "step")), None)
+    until = None
+    if worth / minutes < FLOOR_WORTH:
+        until = _ripens(e, q, noise, minutes, share)
+    urgency = _urgency(worth, minutes, q if q.last_reading or not q.band_is_default else None)
+    sentence = words.test(e, q, doubt, watched)
+    evidence = [
+        Evidence("chance outside aim", round(q.p_outside_aim, 4)),
+        Evidence("chance past limit", round(q.p_outside_limit, 5)),
+    ]
+    if q.last_reading:
+        evidence.insert(
+            0, Evidence("days since last reading", round(days_between(q.last_reading.time, e.as_of), 1), "d")
+        )
+    evidence.append(Evidence("value of the test", round(worth, 5), "harm-days"))
+    return Candidate(
+        "test",
+        q.quantity,
+        urgency,
+        minutes,
+        worth,
+        risk,
+        sentence,
+        tuple(evidence),
+        e.system,
+        doubt.id if doubt else "",
+        until,
+    )
+
+
+def _ripens(e: SystemEstimate, q: QuantityEstimate, noise: float, minutes: float, share: float) -> dt.datetime:
+    """When a test would become worth its minutes."""
+    before_d, before = 0.0, share * value_at(q, noise).test / minutes
+    for days in _WAIT_D:
+        now = share * value_at(q, noise, days).test / minutes
+        if now >= FLOOR_WORTH:
+            part = (FLOOR_WORTH - before) / max(now - before, 1e-12)
+            return e.as_of + dt.timedelta(days=before_d + part * (days - before_d))
+        before_d, before = days, now
+    return e.as_of + dt.timedelta(days=_WAIT_D[-1])
+
+
+def _urgency(worth: float, minutes: float, q: QuantityEstimate | None) -> str:
+    per_minute = worth / minutes
+    if q is not None:
+        soon = q.forecast[0].p_reaches_limit if q.forecast else 0.0
+        if worth >= 0.2 or (per_minute >= FLOOR_WORTH and max(q.p_outside_limit, soon) > 0.25):
+            return "now"
+    elif worth >= 0.2:
+        return "now"
+    if worth >= 0.07:
+        return "today"
+    return "week" if per_minute >= FLOOR_WORTH else "later"
+
+
+def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidate | None:
+    """A dose or an exchange, where today's belief is firm enough to act on."""
+    if (
+        q.aim is None
+        or q.band_is_default
+        or q.last_reading is None
+        or any(d.kind in ("slip", "blunder") for d in q.doubtful)
+    ):
+        return None
+    noise, _ = _noise(system, q)
+    look = 2 * LOOK_D
+    v = value_at(q, noise, 0.0, look)
+    low, high = q.aim
+    soon = next(o for o in q.forecast if o.days >= 14.0)
+    heading_out = (soon.mean < low and q.mean < high) or (soon.mean > high and q.mean > low)
+    firm = q.sd < 0.35 * (high - low)  # else a test comes first
+    if v.dose <= 0.0 or not heading_out or not firm or v.test > v.dose:
+        return None
+    dosed = q.demand_mean is not None
+    if not dosed and q.quantity in ("temperature", "ph", "oxygen", "orp", "ammonia"):
+        return None
+    action = "dose" if dosed else "exchange"
+    minutes = 3.0 if dosed else 25.0
+    urgency = _urgency(v.dose * LOOK_D / look, minutes, q)
+    sentence = words.correct(system, e, q, action)
+    evidence = (
+        Evidence("expected in 14 days", round(soon.mean, 4), q.unit),
+        Evidence("chance outside aim in 14 days", round(soon.p_outside_aim, 3)),
+        Evidence("harm avoided", round(v.dose, 4), "harm-days"),
+    )
+    return Candidate(
+        action,
+        q.quantity,
+        urgency,
+        minutes,
+        v.dose * LOOK_D / look,
+        soon.p_outside_aim,
+        sentence,
+        evidence,
+        e.system,
+        "",
+        q.meets_edge,
+    )
+
+
+def _prove(
+    system: System,
+    e: SystemEstimate,
+    subject: str,
+    trust: Trust,
+    last: dt.datetime,
+    action: str,
+    seen: bool,
+    ever: bool,
+) -> Candidate:
+    days = days_between(last, e.as_of)
+    p = failed_unseen(trust.per_year, days)
+    worth = p * trust.harm * (1.0 - trust.seen) * (0.3 if seen else 1.0)
+    until = None
+    if worth / trust.minutes < FLOOR_WORTH and worth > 0:
+        until = e.as_of + dt.timedelta(days=min(days * (FLOOR_WORTH * trust.minutes / worth - 1.0) + 1.0, 365.0))
+    ago = f"last proved {span(days)} ago" if ever else f"no proof in {span(days)} of records"
+    sentence = f"{ago.capitalize()}: {chance(p)} that it has failed or drifted unseen. {trust.what.capitalize()}."
+    if trust.caution:
+        sentence += f" {trust.caution}"
+    evidence = (
+        Evidence("days since proof", round(days, 1), "d"),
+        Evidence("failures per year assumed", trust.per_year, trust.origin),
+        Evidence("chance of silent failure", round(p, 4)),
+    )
+    urgency = _urgency(worth, trust.minutes, None)
+    return Candidate(action, subject, urgency, trust.minutes, worth, p, sentence, evidence, e.system, "", until)
