@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from leadline.measures import figures
 from leadline.measures.quantities import QUANTITIES
-from leadline.present import figures
 
 OSLO = ZoneInfo("Europe/Oslo")
 

@@ -61,6 +61,9 @@ class PretendStore:
     revision: int = 0
     closed: bool = False
 
+    def systems(self) -> list[str]:
+        return [s for s, _ in Pretend.names]
+
     def last_seq(self, system: str) -> int:
         return self.revision
 

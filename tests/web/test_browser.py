@@ -103,6 +103,15 @@ def test_a_connection_that_drops_loses_nothing(open_page):
     page.locator(".flash", has_text="Logged 35.1 psu").wait_for()
 
 
+def test_an_answer_that_refuses_says_its_line_and_keeps_the_round(open_page, reef):
+    page = open_page()
+    page.locator("ol.round form.act button", has_text="right as typed").wait_for()
+    reef.store.by_id.clear()  # as if another hand had emptied it meanwhile
+    page.locator("ol.round form.act button", has_text="right as typed").click()
+    page.locator(".error", has_text="no entry").wait_for()
+    assert on_round(page)[0] == "Test salinity"
+
+
 def test_the_slider_speaks_and_ranks(open_page):
     page = open_page(width="desk")
     assert len(on_round(page)) == 3

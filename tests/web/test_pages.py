@@ -227,3 +227,10 @@ def test_a_swap_gets_the_round_and_the_one_course_that_changed(reef):
     assert wrong.headers["hx-retarget"] == f"#{FORM}"
     assert wrong.text.lstrip().startswith("<form")
     assert "HX-Request" in reef.client.get(PAGE).headers["vary"]
+
+
+def test_what_goes_wrong_in_a_swap_is_a_line_that_swaps_nothing_away(reef):
+    answer = reef.client.post(f"{PAGE}/entry/e9999/withdraw", data={}, headers={"hx-request": "true"})
+    assert answer.status_code == 400  # 422 would be swapped in place of the round
+    assert answer.text.count('class="error"') == 1
+    assert "no entry" in plain(answer.text)

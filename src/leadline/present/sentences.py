@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 
 from leadline.estimate.report import Doubtful, QuantityEstimate
+from leadline.measures import figures
 from leadline.measures.moments import days_between
-from leadline.present import figures
 
 _NAMES = {"ph": "pH", "orp": "redox", "par": "light", "tds": "dissolved solids", "co2_air": "CO2 of the room"}
 _ACTIONS = {
@@ -63,10 +63,16 @@ def place_said(e: QuantityEstimate, units: str) -> str:
     """How likely it lies outside its channel and its limits."""
     if e.aim is None:
         return "No channel is set."
-    said = f"{figures.chance(e.p_outside_aim).capitalize()} that it is outside {figures.band(e.aim, e.quantity, units)}"
+    said = f"{figures.chance(e.p_outside_aim).capitalize()} that it is {outside_said(e.aim, e.quantity, units)}"
     if e.limit is not None and e.p_outside_limit >= 0.005:
         said += f", {figures.chance(e.p_outside_limit)} past the limit"
     return said + "."
+
+
+def outside_said(aim: tuple[float, float], quantity: str, units: str) -> str:
+    """`outside 34 to 36 psu`; for a channel that begins at nothing, `above 0.1 mg/L`."""
+    band = figures.band(aim, quantity, units)
+    return f"above {band.removeprefix('below ')}" if band.startswith("below ") else f"outside {band}"
 
 
 def rate_said(e: QuantityEstimate, units: str) -> str:
@@ -93,7 +99,7 @@ def _rate(way: figures.Display, mean: float, sd: float, sign: bool = True) -> st
 
 def edge_said(e: QuantityEstimate, local: dt.tzinfo, as_of: dt.datetime) -> str:
     """When the spread meets the channel's edge, or met it."""
-    if e.meets_edge is None:
+    if e.meets_edge is None or e.last_reading is None:
         return ""
     verb = "met" if e.meets_edge <= as_of else "meets"
     return f"The spread {verb} the channel's edge on {figures.day(e.meets_edge, local, as_of)}."

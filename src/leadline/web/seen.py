@@ -5,16 +5,19 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from leadline.app.ports import Store
 from leadline.estimate.report import Course, QuantityEstimate, SystemEstimate
 from leadline.measures.moments import Clock, zone
 from leadline.present.charts import course as drawn
+from leadline.rounds.item import Round
 from leadline.web.use import Use
 
-_KEPT = 24
+_KEPT = 48
 
 
 @dataclass(slots=True)
@@ -45,25 +48,47 @@ class Lookout:
     def __init__(self, use: Use, clock: Clock) -> None:
         self.use = use
         self.clock = clock
-        self._kept: OrderedDict[tuple[object, ...], Seen] = OrderedDict()
+        self._kept: OrderedDict[tuple[object, ...], Any] = OrderedDict()
 
     def see(self, store: Store, system: str, days: int, as_of: dt.datetime | None) -> Seen:
         """The system as it is known now, or was at `as_of`."""
-        minute = (as_of or self.clock.now()).replace(second=0, microsecond=0)
-        document = store.system_document(system) or ""
-        key = (
-            system, days, as_of, minute, store.last_seq(system), store.stream_revision(system),
-            hashlib.blake2b(document.encode(), digest_size=8).digest(),
-        )  # fmt: skip
-        found = self._kept.get(key)
-        if found is None:
+
+        def look() -> Seen:
             start = (as_of or self.clock.now()) - dt.timedelta(days=days)
             estimate = self.use.estimate(store, self.clock, system, as_of=as_of)
             courses = self.use.courses(store, self.clock, system, start, as_of=as_of)
-            found = Seen(estimate, courses, zone(estimate.time_zone))
-            self._kept[key] = found
+            return Seen(estimate, courses, zone(estimate.time_zone))
+
+        key = ("seen", days, as_of, *self._revision(store, [system], as_of))
+        return cast(Seen, self._once(key, look))
+
+    def systems(self, store: Store) -> list[tuple[str, str]]:
+        """Ids and names, read again only when a description changed."""
+        key = ("systems", *((s, store.system_document(s)) for s in store.systems()))
+        return cast(list[tuple[str, str]], self._once(key, lambda: self.use.systems(store)))
+
+    def round(self, store: Store, system: str | None, minutes: int, as_of: dt.datetime | None) -> Round:
+        """The round of one system, or of all, for so many minutes."""
+        systems = [system] if system else [s for s, _ in self.systems(store)]
+        key = ("round", minutes, as_of, system, *self._revision(store, systems, as_of))
+        return cast(
+            Round,
+            self._once(key, lambda: self.use.round_for(store, self.clock, system, float(minutes), as_of=as_of)),
+        )
+
+    def _revision(self, store: Store, systems: list[str], as_of: dt.datetime | None) -> list[object]:
+        """What must have changed before an answer may change: the minute, the journal, streams, descriptions."""
+        parts: list[object] = [(as_of or self.clock.now()).replace(second=0, microsecond=0)]
+        for system in systems:
+            document = store.system_document(system) or ""
+            digest = hashlib.blake2b(document.encode(), digest_size=8).digest()
+            parts.append((system, store.last_seq(system), store.stream_revision(system), digest))
+        return parts
+
+    def _once(self, key: tuple[object, ...], work: Callable[[], Any]) -> Any:
+        if key not in self._kept:
+            self._kept[key] = work()
             while len(self._kept) > _KEPT:
                 self._kept.popitem(last=False)
-        else:
-            self._kept.move_to_end(key)
-        return found
+        self._kept.move_to_end(key)
+        return self._kept[key]

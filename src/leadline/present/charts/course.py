@@ -13,8 +13,9 @@ from html import escape
 from itertools import pairwise
 
 from leadline.estimate.report import Course, Fix, QuantityEstimate
+from leadline.measures import figures
 from leadline.measures.moments import days_between
-from leadline.present import figures, sentences
+from leadline.present import sentences
 from leadline.present.charts.scale import Depths, depths
 from leadline.present.series import apart, thinned
 
@@ -132,34 +133,41 @@ def _zones(frame: _Frame, e: QuantityEstimate, ident: str) -> list[str]:
 
 
 def _cones(frame: _Frame, course: Course, e: QuantityEstimate) -> list[str]:
-    if not course.times:
-        return []
-    keep = sorted({*thinned(course.mean, 2 * _COLUMNS), *thinned(course.q05, _COLUMNS), *thinned(course.q95, _COLUMNS)})
-    across = [_WIDE * frame.part(course.times[i]) for i in keep]
-
-    def points(values: list[float]) -> list[str]:
-        return [f"{x:.1f},{frame.y(v):.1f}" for x, v in zip(across, values, strict=True)]
-
-    upper, lower = points([course.q95[i] for i in keep]), points([course.q05[i] for i in keep])
-    line = points([course.mean[i] for i in keep])
-    now = _WIDE * frame.part(course.now)
-    ahead = [(now, e.mean, e.q05, e.q95)]
-    for look in e.forecast:
-        x = now + _WIDE * look.days / frame.days
-        ahead.append((x, look.mean, look.mean - _Z90 * look.sd, look.mean + _Z90 * look.sd))
-        if x >= _WIDE:
-            break
-    drawn = [
-        f'<polygon class="cone" points="{" ".join(upper + lower[::-1])}"/>',
-    ]
+    """The reckoned line in its cone up to now, and lightly the outlook past it."""
+    past = [i for i, t in enumerate(course.times) if t <= course.now]
+    drawn = []
+    if past:
+        mean, low, high = ([v[i] for i in past] for v in (course.mean, course.q05, course.q95))
+        keep = sorted({*thinned(mean, 2 * _COLUMNS), *thinned(low, _COLUMNS), *thinned(high, _COLUMNS)})
+        at = [_WIDE * frame.part(course.times[past[i]]) for i in keep]
+        drawn.append(_cone("cone", frame, at, [low[i] for i in keep], [high[i] for i in keep]))
+        drawn.append(_line("course", frame, at, [mean[i] for i in keep]))
+    ahead = [(frame.part(course.now), e.mean, e.q05, e.q95)]
+    beyond = [i for i, t in enumerate(course.times) if t > course.now]
+    if beyond:
+        ahead += [(frame.part(course.times[i]), course.mean[i], course.q05[i], course.q95[i]) for i in beyond]
+    else:
+        now = frame.part(course.now)
+        for look in e.forecast:
+            reach = _Z90 * look.sd
+            ahead.append((now + look.days / frame.days, look.mean, look.mean - reach, look.mean + reach))
+    ahead = ahead[: 1 + sum(a[0] <= 1.0 for a in ahead)]  # one point past the edge, which clips it
     if len(ahead) > 1:
-        above = [f"{x:.1f},{frame.y(high):.1f}" for x, _, _, high in ahead]
-        below = [f"{x:.1f},{frame.y(low):.1f}" for x, _, low, _ in ahead]
-        middle = [f"{x:.1f},{frame.y(mean):.1f}" for x, mean, _, _ in ahead]
-        drawn.append(f'<polygon class="cone ahead" points="{" ".join(above + below[::-1])}"/>')
-        drawn.append(f'<polyline class="course ahead" points="{" ".join(middle)}"/>')
-    drawn.append(f'<polyline class="course" points="{" ".join(line)}"/>')
+        at = [_WIDE * a[0] for a in ahead]
+        drawn.insert(0, _cone("cone ahead", frame, at, [a[2] for a in ahead], [a[3] for a in ahead]))
+        drawn.append(_line("course ahead", frame, at, [a[1] for a in ahead]))
     return drawn
+
+
+def _cone(look: str, frame: _Frame, at: list[float], low: list[float], high: list[float]) -> str:
+    upper = [f"{x:.1f},{frame.y(v):.1f}" for x, v in zip(at, high, strict=True)]
+    lower = [f"{x:.1f},{frame.y(v):.1f}" for x, v in zip(at, low, strict=True)]
+    return f'<polygon class="{look}" points="{" ".join(upper + lower[::-1])}"/>'
+
+
+def _line(look: str, frame: _Frame, at: list[float], values: list[float]) -> str:
+    points = " ".join(f"{x:.1f},{frame.y(v):.1f}" for x, v in zip(at, values, strict=True))
+    return f'<polyline class="{look}" points="{points}"/>'
 
 
 def _probe(frame: _Frame, fixes: tuple[Fix, ...]) -> list[str]:
@@ -282,11 +290,12 @@ def _dates(frame: _Frame) -> list[str]:
     every = max(1, -(-len(firsts) // 6))
     for first in firsts[::-1][::every]:
         part = frame.part(first)
-        if today - 0.15 < part < today + 0.07 or part > 0.93:
+        if today - 0.09 < part < today + 0.05 or part > 0.95:
             continue
+        look = "date tight" if part > today - 0.16 else "date"  # left out where a phone has no room for it
         local = first.astimezone(frame.local)
         text = str(local.year) if local.month == 1 and frame.days > 300 else figures.month(first, frame.local)
-        drawn.append(f'<text class="date" x="{100 * part:.2f}%" y="{y}">{text}</text>')
+        drawn.append(f'<text class="{look}" x="{100 * part:.2f}%" y="{y}">{text}</text>')
     if not firsts or frame.days < 45:
         text = figures.day(frame.start, frame.local)
         drawn.append(f'<text class="date" x="0" y="{y}">{text}</text>')

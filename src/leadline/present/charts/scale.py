@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from leadline.present.figures import trimmed
+from leadline.measures.figures import trimmed
 
 
 @dataclass(frozen=True, slots=True)

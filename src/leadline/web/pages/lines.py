@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from leadline.estimate.report import Doubtful
-from leadline.measures import quantities
-from leadline.present import figures, sentences
+from leadline.measures import figures, quantities
+from leadline.present import sentences
 from leadline.rounds.item import Candidate, Evidence, Later, Round
 from leadline.web.seen import Seen
 

@@ -11,10 +11,10 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from leadline.app.ports import Store
-from leadline.measures import quantities
+from leadline.measures import figures, quantities
 from leadline.measures.errors import UnknownName
 from leadline.measures.moments import parse
-from leadline.present import figures, sentences
+from leadline.present import sentences
 from leadline.rounds.item import Round
 from leadline.web.pages import lines
 from leadline.web.pages.lines import Typed
@@ -52,15 +52,13 @@ class Asked:
         return cast(Lookout, self.request.app.state.lookout)
 
     def systems(self) -> list[tuple[str, str]]:
-        return self.use.systems(self.store)
+        return self.lookout.systems(self.store)
 
     def see(self, system: str) -> Seen:
         return self.lookout.see(self.store, system, self.days, self.as_of)
 
     def round(self, system: str | None) -> Round:
-        return self.use.round_for(
-            self.store, self.request.app.state.clock, system, float(self.minutes), as_of=self.as_of
-        )
+        return self.lookout.round(self.store, system, self.minutes, self.as_of)
 
 
 def _whole(text: str, least: int, most: int, usual: int) -> int:
@@ -149,7 +147,7 @@ def chart_room(
         course = sounding(at, e, None, frozen) if e is not None else None
         part = {"round": shown, "course": course, "asked": asked, "frozen": frozen}
         return page(asked.request, "part/answer.html", part, status)
-    first = [item.subject for item in found.items]
+    first = [item.subject for item in found.items if item.action in ("test", "dose", "exchange", "ask")]
     courses = soundings(at, first, typed, frozen)
     temperature = at.estimate.quantities.get("temperature")
     warm = ""
@@ -184,7 +182,7 @@ def _volume(at: Seen) -> str:
         litres, sd, unit = litres / 3.785411784, sd / 3.785411784, "gal"
     else:
         unit = "L"
-    return f"{figures.number(litres, 0)} ± {figures.number(sd, 0)} {unit}"
+    return f"{figures.number(litres, 0)} ± {figures.number(sd, 0)} {unit} of water"
 
 
 def flashed(asked: Asked) -> dict[str, str]:
@@ -265,7 +263,7 @@ def page(request: Request, name: str, context: dict[str, Any], status: int = 200
 
 
 def plain_word(request: Request, words: str, status: int) -> Response:
-    """One clear line: as a page of its own, or for a swap as a line."""
+    """One clear line: as a page of its own; for a swap as a line alone, under a status that swaps nothing away."""
     if _wants_part(request):
-        return page(request, "part/word.html", {"words": words}, status)
+        return page(request, "part/word.html", {"words": words}, 400 if status == 422 else status)
     return page(request, "word.html", {"title": "Leadline", "words": words, "tabs": [], "view": ""}, status)

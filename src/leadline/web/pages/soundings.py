@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from leadline.estimate.report import QuantityEstimate
-from leadline.measures import quantities
-from leadline.present import figures, sentences
+from leadline.measures import figures, quantities
+from leadline.present import sentences
 from leadline.web.pages.lines import Form, Typed, entry_form
 from leadline.web.seen import Seen
 
@@ -49,9 +49,10 @@ class Sounding:
 
 
 def soundings(at: Seen, first: Iterable[str], typed: Typed | None, frozen: bool = False) -> list[Sounding]:
-    """Every quantity of a system: those the round asks about first, then in their usual order."""
+    """Every quantity of a system: those that ask something first, then in their usual order."""
     known = at.estimate.quantities
-    order = [*first, *quantities.QUANTITIES, *known]
+    asking = sorted((q for q, e in known.items() if asks(e)), key=lambda q: -known[q].p_outside_aim)
+    order = [*first, *asking, *quantities.QUANTITIES, *known]
     return [sounding(at, known[q], typed, frozen) for q in dict.fromkeys(order) if q in known]
 
 
@@ -63,7 +64,7 @@ def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = 
     measured = e.last_reading is not None or bool(track and track.fixes)
     said = [sentences.now_said(e, units, at.local, as_of), sentences.edge_said(e, at.local, as_of)]
     if e.band_is_default and e.aim is not None:
-        said.append(f"The channel of {figures.band(e.aim, e.quantity, units)} is a default; set your own band.")
+        said.append(f"The channel ({figures.band(e.aim, e.quantity, units)}) is a default; set your own band.")
     why = [sentences.rate_said(e, units), *e.why]
     rows, more = _rows(at, e)
     return Sounding(
@@ -74,7 +75,7 @@ def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = 
         sd=read.sd,
         unit=read.label,
         state=_state(e, at),
-        asks=e.aim is not None and e.p_outside_aim >= 0.5,
+        asks=asks(e),
         said=tuple(s for s in said if s),
         chart=Markup(at.chart(e)) if measured else Markup(""),
         rows=rows,
@@ -84,6 +85,11 @@ def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = 
         form=None if frozen else entry_form(at, e.quantity, f"c-{e.quantity}", typed),
         measured=measured,
     )
+
+
+def asks(e: QuantityEstimate) -> bool:
+    """Whether a quantity asks something of the reader: measured once, and more likely out of its channel than in."""
+    return e.aim is not None and e.last_reading is not None and e.p_outside_aim >= 0.5
 
 
 def _state(e: QuantityEstimate, at: Seen) -> str:

@@ -42,6 +42,9 @@ for (const name of ["htmx:sendError", "htmx:responseError", "htmx:timeout"]) {
       line.setAttribute("role", "alert");
       form.append(line);
     }
-    line.textContent = "Not sent: nobody answered. What you typed is still here; press again when you are back.";
+    const said = event.detail.xhr && event.detail.xhr.responseText
+      ? new DOMParser().parseFromString(event.detail.xhr.responseText, "text/html").querySelector(".error") : null;
+    line.textContent = said ? `${said.textContent} What you typed is still here.`
+      : "Not sent: nobody answered. What you typed is still here; press again when you are back.";
   });
 }
