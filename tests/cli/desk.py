@@ -36,6 +36,9 @@ class Desk:
     def store(self) -> SqliteStore:
         return self._store
 
+    def reopen(self) -> None:
+        self._store = SqliteStore.open(self.path, clock=self.clock)
+
     def run(self, command: click.Command, *arguments: object) -> Result:
         result = CliRunner().invoke(command, [str(a) for a in arguments], obj=self)
         if result.exception is not None and not isinstance(result.exception, SystemExit):

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from leadline.measures import units
 from leadline.measures.errors import BadInput, UnknownName
@@ -19,12 +18,11 @@ FREE_UNIT = ("arrival", "transfer", "loss", "observation", "treatment", "service
 NO_UNIT = {"ph": "1", "ph_total": "1", "orp": "mV", "par": "umol photons m-2 s-1", "power": "W"}
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """How the value of rows of one (kind, subject, unit) is read.
 
     `factor` and `offset` lead to the stored unit; with `by_value` the conversion depends on the value or on
-    the water and goes through `convert` row by row. `refusal` says why no such row can be used.
+    the water and goes through `convert` row by row. `refusal` says why no such row can be used: column, reason.
     """
 
     factor: float = 1.0
@@ -33,7 +31,7 @@ class Rule:
     high: float = math.inf
     by_value: bool = False
     stores: bool = True  # False: kept as typed, with no stored amount
-    refusal: tuple[str, str] = ("", "")  # column, reason
+    refusal: tuple[str, str] | tuple[()] = ()
     remark: str = ""
 
 

@@ -95,11 +95,10 @@ class JournalReader:
         pick = itemgetter(*(columns.index(c) if c in columns else width for c in COLUMNS))
         others = [(i, c) for i, c in enumerate(columns) if c and c not in COLUMNS]
         pad = [""] * (width + 1)
-        entries, lines, one = out.entries, out.lines, self._one
-        for line, fields in stream:
-            out.rows += 1
-            if progress is not None and not out.rows % 2000:
-                progress(out.rows)
+        entries, lines, one, count = out.entries, out.lines, self._one, 0
+        for count, (line, fields) in enumerate(stream, start=1):
+            if progress is not None and not count % 2000:
+                progress(count)
             if isinstance(fields, Broken):
                 out.problems.append(Problem(file, line, "", "", fields.reason, (fields.line,)))
                 continue
@@ -108,7 +107,7 @@ class JournalReader:
                 reason = f"{n} fields where the header has {width}; a comma inside text needs quotes around it"
                 out.problems.append(Problem(file, line, "", "", reason, fields))
                 continue
-            full = fields + pad[n:]
+            full = [*fields, ""] if n == width else fields + pad[n:]
             try:
                 entry = one(pick(full), full, others, system, out)
             except _Bad as bad:
@@ -122,6 +121,7 @@ class JournalReader:
                 if system and "system" not in columns:
                     row["system"] = system
                 out.parked.append(Parked(0, file, line, entry, row))
+        out.rows = count
         return out
 
     def row(self, row: Mapping[str, str]) -> Entry:
@@ -179,34 +179,41 @@ class JournalReader:
 
         value = stored = sd = stored_sd = None
         if value_text:
-            if rule.refusal[0] == "unit" and not unit:  # '8.1 dKH' in one cell
+            factor, offset, low, high, by_value, stores, refusal, remark = rule
+            if refusal and not unit:  # '8.1 dKH' in one cell
                 value_text, unit = _parted(value_text)
                 if unit:
                     kind, subject, rule, unknown = self._new_rule(kind, subject, unit)
-            if rule.refusal[0]:
-                column, reason = rule.refusal
+                    factor, offset, low, high, by_value, stores, refusal, remark = rule
+            if refusal:
+                column, reason = refusal
                 raise _Bad(column, unit if column == "unit" else value_text, reason)
-            value = _number("value", value_text)
+            try:
+                value = float(value_text)
+            except ValueError:
+                value = HUGE
+            if not -HUGE < value < HUGE or "_" in value_text or not value_text.isascii():
+                value = _number("value", value_text)
             if sd_text:
                 sd = _number("sd", sd_text)
                 if sd <= 0.0:
                     raise _Bad("sd", sd_text, "a standard deviation is greater than 0; leave it empty if unknown")
-            if rule.by_value:
+            if by_value:
                 stored, stored_sd, assumed = _by_value(subject, value, unit, sd, extra, method, value_text)
                 if assumed:
                     _remark(out, f"{subject} in {unit!r}: {'; '.join(assumed)}")
             else:
-                stored = value * rule.factor + rule.offset
+                stored = value * factor + offset
                 if sd is not None:
-                    stored_sd = sd * abs(rule.factor)
-            if not rule.low <= stored <= rule.high:
+                    stored_sd = sd * abs(factor)
+            if not low <= stored <= high:
                 reason = amounts.impossible(subject if kind == "reading" else "", stored, rule)
                 if reason:
                     raise _Bad("value", value_text, reason)
-            if not rule.stores:
+            if not stores:
                 stored = stored_sd = None
-            if rule.remark:
-                _remark(out, rule.remark)
+            if remark:
+                _remark(out, remark)
         elif sd_text:
             raise _Bad("sd", sd_text, "there is no value that this could be the deviation of")
         elif kind in NEEDS_VALUE and not extra.get("withdrawn"):

@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from leadline.app.bring_in import FileRead, Problem
+from leadline.app.bring_in import FileRead, Problem, uncollected
 from leadline.formats import journal_csv, subjects, text
 from leadline.formats.journal_csv import JournalReader, Progress, ZoneOf
 from leadline.formats.text import Rows
@@ -61,6 +62,11 @@ def read(path: Path, desk: Desk, options: Options, progress: Progress | None = N
     Unreachable
         When it may not be read.
     """
+    with uncollected():
+        return _read(path, desk, options, progress)
+
+
+def _read(path: Path, desk: Desk, options: Options, progress: Progress | None) -> FileRead:
     file = str(path)
     data = text.read_bytes(path)
     if data.startswith(XLSX_MARK):
@@ -101,18 +107,13 @@ def _contract(
         from leadline.formats import stream_csv
 
         return stream_csv.read(
-            _from(line, header, rows), file, zone_of=desk.zone_of, now=desk.now, declared=desk.stream,
+            chain([(line, list(header))], rows), file, zone_of=desk.zone_of, now=desk.now, declared=desk.stream,
             system=options.system, progress=progress,
         )  # fmt: skip
     if journal_csv.is_journal(names):
         reader = JournalReader(desk.zone_of, desk.now, desk.known)
-        return reader.read(_from(line, header, rows), file, system=options.system, progress=progress)
+        return reader.read(chain([(line, list(header))], rows), file, system=options.system, progress=progress)
     return None
-
-
-def _from(line: int, header: Sequence[str], rows: Rows) -> Rows:
-    yield line, list(header)
-    yield from rows
 
 
 def _spreadsheet(grid: Grid, file: str, desk: Desk, options: Options) -> FileRead:

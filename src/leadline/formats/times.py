@@ -10,6 +10,8 @@ from leadline.measures.moments import EARLIEST, UTC
 FUTURE_GRACE = dt.timedelta(hours=1)  # clocks of phones and pumps differ by minutes, not by more
 
 _fromiso = dt.datetime.fromisoformat
+_EPOCH = dt.datetime(1970, 1, 1, tzinfo=UTC)
+_EPOCH_ON_THE_WALL = _EPOCH.replace(tzinfo=None)
 
 
 class LocalTimes:
@@ -19,7 +21,7 @@ class LocalTimes:
         self.zone = zone
         self.latest = now + FUTURE_GRACE
         self.latest_s = self.latest.timestamp()
-        self._offsets: dict[str, dt.timedelta | None] = {}
+        self._zero: dict[str, dt.datetime | None] = {}  # by day: what the wall clock showed at the epoch
 
     def read(self, text: str) -> dt.datetime:
         """A moment in UTC.
@@ -38,21 +40,22 @@ class LocalTimes:
                 return moment if moment.tzinfo is UTC else moment.astimezone(UTC)
             day = text[:10]
             try:
-                offset = self._offsets[day]
+                zero = self._zero[day]
             except KeyError:
-                offset = self._offsets[day] = self._offset(moment)
-            if offset is not None:
-                return (moment - offset).replace(tzinfo=UTC)
+                offset = self._offset(moment)
+                zero = self._zero[day] = None if offset is None else _EPOCH_ON_THE_WALL + offset
+            if zero is not None:
+                return _EPOCH + (moment - zero)  # half the time of subtracting the offset and replacing tzinfo
         return moments.parse(text, self.zone)
 
     def _offset(self, moment: dt.datetime) -> dt.timedelta | None:
-        """The day's offset, or None when the clocks change on it or next to it."""
+        """The day's offset, or None when the clocks change on it."""
         try:
-            noon = moment.replace(hour=12, minute=0, second=0, microsecond=0, tzinfo=self.zone)
-            around = {(noon + dt.timedelta(hours=h)).utcoffset() for h in (-24, -12, 0, 12, 24)}
+            start = moment.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=self.zone)
+            first, last = start.utcoffset(), (start + dt.timedelta(days=1)).utcoffset()
         except (OverflowError, ValueError):
             return None
-        return around.pop() if len(around) == 1 else None
+        return first if first == last else None
 
     def twice(self, text: str) -> bool:
         """Whether a local time came twice, when the clocks went back; it is then read as the first."""

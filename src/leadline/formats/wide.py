@@ -52,7 +52,7 @@ class Layout:
     heading: list[list[str]]
 
 
-def layout(grid: Grid, file: str, said: Said, newest_year: int) -> Layout:
+def layout(grid: Grid, file: str, said: Said, newest_year: int, systems: Sequence[str] = ()) -> Layout:
     """Find the header, the units and the columns of a sheet.
 
     Raises
@@ -83,17 +83,34 @@ def layout(grid: Grid, file: str, said: Said, newest_year: int) -> Layout:
     _check_said(said, header, columns, file)
     date = _the_one("date", columns, body, file)
     texts = [c for row in body if date < len(row) and isinstance(c := row[date], str)]
-    order = said.dates or dates.decide(texts, file, newest_year)
-    _ask_for_mixed_dates(body, date, texts, said, file)
-    _ask_for_units(columns, body, said, file)
-    decimal = said.decimal or cells.decide_decimal(
-        (c for row in body for i, c in enumerate(row) if isinstance(c, str) and _is_amount(columns, i)), file
-    )
+    asked: list[Question] = []
+    if not said.system and all(c.role != "system" for c in columns):
+        way_out = f"Say which: --system {' or '.join(systems[:5]) or 'ID'}."
+        asked.append(
+            Question("does not name its system", where=file, way_out=way_out, option="system", choices=systems)
+        )
+    order, decimal = said.dates, said.decimal
+    try:
+        order = order or dates.decide(texts, file, newest_year)
+        _ask_for_mixed_dates(body, date, texts, said, file)
+    except Question as question:
+        asked.append(question)
+    try:
+        _ask_for_units(columns, body, file)
+    except Question as question:
+        asked.append(question)
+    try:
+        numbers = (c for row in body for i, c in enumerate(row) if isinstance(c, str) and _is_amount(columns, i))
+        decimal = decimal or cells.decide_decimal(numbers, file) or ""
+    except Question as question:
+        asked.append(question)
+    if asked:
+        raise Question.together(asked)
     noon = dates.time_of_day(said.time_of_day or NOON)
     roles = [c.role for c in columns]
     return Layout(
         columns, date, roles.index("time") if "time" in roles else -1,
-        roles.index("system") if "system" in roles else -1, order, decimal, noon, rows, heading,  # type: ignore[arg-type]
+        roles.index("system") if "system" in roles else -1, order, decimal or None, noon, rows, heading,  # type: ignore[arg-type]
     )  # fmt: skip
 
 
@@ -214,7 +231,7 @@ def _check_said(said: Said, header: Sequence[str], columns: Sequence[Column], fi
         subject = canonical_name(name) or name
         if subject in QUANTITIES:
             refused = amounts.rule("reading", subject, unit).refusal
-            if refused[0]:
+            if refused:
                 raise BadInput(refused[1], where=f"--unit {name}")
 
 
@@ -255,7 +272,7 @@ def _ask_for_mixed_dates(
         )
 
 
-def _ask_for_units(columns: Sequence[Column], body: Sequence[Sequence[Cell]], said: Said, file: str) -> None:
+def _ask_for_units(columns: Sequence[Column], body: Sequence[Sequence[Cell]], file: str) -> None:
     missing = []
     for i, column in enumerate(columns):
         if column.role == "reading" and column.subject == "salinity" and column.unit.lower() in ("sg", "sg@"):

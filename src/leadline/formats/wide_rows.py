@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from leadline.app.bring_in import FileRead, Problem, Question, row_of
+from leadline.app.bring_in import FileRead, Problem, row_of
 from leadline.app.ports import Parked
 from leadline.formats import amounts, cells, dates, wide
 from leadline.formats.headers import Column
@@ -37,12 +37,9 @@ def read(
     BadInput
         When the sheet as a whole can't be read, or something must be asked first.
     """
-    plan = wide.layout(grid, file, said, now.year + 1)
+    plan = wide.layout(grid, file, said, now.year + 1, systems)
     if REJECTED_MARK in file:
         plan.columns = [replace(c, role="ignore") if c.header == "reason" else c for c in plan.columns]
-    if not said.system and plan.system_column < 0:
-        way_out = f"Say which: --system {' or '.join(systems[:5]) or 'ID'}."
-        raise Question("does not name its system", where=file, way_out=way_out, option="system", choices=systems)
     out = wide.new_file(file, plan, said)
     out.problems += [Problem(file, line, "", "", row.reason, (row.line,)) for line, row in grid.broken]
     for column in plan.columns:
@@ -202,7 +199,7 @@ def _entries(
 def _entry(amount: cells.Amount, column: Column, moment: dt.datetime, system: str, out: FileRead) -> Entry:
     unit = amount.unit or column.unit
     rule = amounts.rule(column.role, column.subject, unit)
-    if rule.refusal[0]:
+    if rule.refusal:
         raise BadInput(rule.refusal[1])
     if not abs(amount.value) < HUGE:
         raise BadInput("is too large to be an amount")
