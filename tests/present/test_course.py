@@ -94,10 +94,16 @@ def test_a_probes_single_spike_survives_thinning(spike):
 
 def test_crowded_fixes_become_dots_and_none_is_lost():
     text = draw(course([fix(d / 10) for d in range(1, 1700, 5)]), estimate())
-    circles = count(text, "fix")
-    dots = count(text, "dot")
-    assert dots == 340  # every fix has its centre dot
-    assert 20 < circles <= 42  # 290 px over 7 px apart
+    assert count(text, "dot") == 340  # every fix has its centre dot
+    assert 20 < count(text, "fix") <= 42  # at a phone's 290 px, 7 px apart
+    assert 20 < count(text, "fix desk") <= 86  # and further ones at a desk's 600 px
+
+
+def test_months_that_occur_twice_carry_their_year():
+    dates = re.findall(r'class="date[^"]*"[^>]*>([^<]+)<', draw(course(days=425), estimate()))
+    assert len(dates) == len(set(dates))
+    assert any("’25" in d for d in dates)
+    assert not any("’" in d for d in re.findall(r'class="date[^"]*"[^>]*>([^<]+)<', draw(course(), estimate())))
 
 
 def test_the_meeting_place_is_dated_and_only_when_on_the_chart():

@@ -196,7 +196,7 @@ def test_nothing_scrolls_sideways_even_with_everything_open(open_page, path, wid
     outside = page.evaluate(
         """[...document.querySelectorAll('main *, .top *')].filter(e => {
             const r = e.getBoundingClientRect();
-            return r.width > 1 && (r.right > innerWidth + 1 || r.left < -1) && !e.closest('.chart .survey');
+            return r.width > 1 && (r.right > innerWidth + 1 || r.left < -1) && !e.closest('.chart .survey, .tabs');
         }).map(e => e.outerHTML.slice(0, 120))"""
     )
     assert outside == []

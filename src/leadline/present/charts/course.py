@@ -25,6 +25,7 @@ AHEAD_DAYS = 14.0
 _WIDE = 1000.0  # the stretched drawing's own width
 _Z90 = 1.6449  # half-width of a 90 % interval in standard deviations
 _NARROWEST = 290.0  # the narrowest the drawing gets, on a phone [px]
+_USUAL_WIDTH = 600.0  # its usual width at a desk [px]
 _COLUMNS = 300  # buckets a line is thinned to
 
 
@@ -183,8 +184,10 @@ def _probe(frame: _Frame, fixes: tuple[Fix, ...]) -> list[str]:
 def _fixes(frame: _Frame, fixes: tuple[Fix, ...]) -> list[str]:
     hand = sorted((f for f in fixes if not f.probe and frame.part(f.time) >= 0.0), key=lambda f: f.time)
     plain = [f for f in hand if not f.doubtful]
-    # circles that would cover each other on a phone become dots; the first of a crowd keeps its circle
-    round_ones = {plain[i].id for i in apart([_NARROWEST * frame.part(f.time) for f in plain], 7.0)}
+    # circles that would cover each other become dots: more of them on a phone than at a desk
+    places = [frame.part(f.time) for f in plain]
+    phone = {plain[i].id for i in apart([_NARROWEST * p for p in places], 7.0)}
+    desk = phone | {plain[i].id for i in apart([_USUAL_WIDTH * p for p in places], 7.0)}
     drawn = []
     for f in hand:
         x, y = frame.percent(f.time), frame.y(f.value)
@@ -199,9 +202,10 @@ def _fixes(frame: _Frame, fixes: tuple[Fix, ...]) -> list[str]:
                 f'<title>{tip}, in doubt</title><path d="M-4.5 -4.5L4.5 4.5M-4.5 4.5L4.5 -4.5"/>'
                 f'<circle r="5.5"/>{f"<path d={chr(34)}{arrow}{chr(34)}/>" if arrow else ""}</svg>'
             )
-        elif f.id in round_ones:
+        elif f.id in desk:
+            look = "fix" if f.id in phone else "fix desk"
             drawn.append(
-                f'<g class="fix"><title>{tip}</title><circle cx="{x}" cy="{y:.1f}" r="5.5"/>'
+                f'<g class="{look}"><title>{tip}</title><circle cx="{x}" cy="{y:.1f}" r="5.5"/>'
                 f'<circle class="dot" cx="{x}" cy="{y:.1f}" r="1.5"/></g>'
             )
         else:
@@ -288,13 +292,16 @@ def _dates(frame: _Frame) -> list[str]:
     y = f"{HEIGHT + 21:.0f}"
     drawn.append(f'<text class="date now" x="{100 * today:.2f}%" y="{y}" text-anchor="middle">today</text>')
     every = max(1, -(-len(firsts) // 6))
-    for first in firsts[::-1][::every]:
+    shown_year = 0
+    for first in firsts[-1::-every][::-1]:
         part = frame.part(first)
         if today - 0.09 < part < today + 0.05 or part > 0.95:
             continue
         look = "date tight" if part > today - 0.16 else "date"  # left out where a phone has no room for it
         local = first.astimezone(frame.local)
-        text = str(local.year) if local.month == 1 and frame.days > 300 else figures.month(first, frame.local)
+        text = figures.month(first, frame.local)
+        if frame.days > 300 and local.year != shown_year:  # a month alone would name two of them
+            text, shown_year = f"{text} ’{local.year % 100:02d}", local.year
         drawn.append(f'<text class="{look}" x="{100 * part:.2f}%" y="{y}">{text}</text>')
     if not firsts or frame.days < 45:
         text = figures.day(frame.start, frame.local)

@@ -164,7 +164,7 @@ def evidence_said(e: Evidence) -> str:
     if isinstance(e.value, str):
         return f"{e.value} {figures.unit_label(e.unit)}".strip()
     size = abs(e.value)
-    digits = 0 if size >= 100 or float(e.value).is_integer() else 1 if size >= 10 else 2 if size >= 0.1 else 4
+    digits = 0 if size >= 100 or float(e.value).is_integer() else 1 if size >= 10 else 2 if size >= 0.1 else 3
     text = figures.trimmed(e.value, digits)
     return f"{text} {figures.unit_label(e.unit)}".strip()
 

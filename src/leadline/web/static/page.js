@@ -2,6 +2,10 @@
 // words for a screen reader after a swap, and a plain line when the connection drops.
 "use strict";
 document.documentElement.classList.add("scripted");
+const here = document.querySelector(".tabs [aria-current]");
+if (here && here.parentElement.scrollWidth > here.parentElement.clientWidth) {
+  here.parentElement.scrollLeft = here.offsetLeft - here.parentElement.offsetLeft - 14;
+}
 document.addEventListener("input", (event) => {
   if (event.target.id === "minutes") {
     document.getElementById("minutes-said").textContent = event.target.value;
