@@ -150,7 +150,7 @@ def test_streams_come_in_stored_units_flagged_and_once(store):
     content = (
         "time,system,stream,value,unit\n"
         "2026-01-05T08:01:00,north-room,probe-3,77,\n"  # declared in degF
-        "2026-01-05T08:00:00,north-room,probe-3,78.8,\n"
+        "2026-01-05T08:00:00,north-room,probe-3,77.18,\n"
         "2026-01-05T08:02:00,north-room,probe-3,-196.6,\n"  # a broken wire
         "2026-01-05T08:03:00,north-room,probe-3,,\n"
         "2026-01-05T08:00:00,north-room,heater-1,1,\n"
@@ -160,9 +160,9 @@ def test_streams_come_in_stored_units_flagged_and_once(store):
     assert (brought.new, brought.points_new) == (0, 6)
     assert bring_in.bring_in(store, [points(content, store)]).points_new == 0
     got = store.points("north-room", "probe-3", 0.0, 4e9)
-    # 77 °F is 25 °C and 78.8 °F is 26 °C by definition
-    assert got.values[:2].tolist() == pytest.approx([26.0, 25.0], abs=1e-9)
-    assert got.flags.tolist() == [2, 2, 4, 9]  # QARTOD: not evaluated, not evaluated, fail, missing
+    # 77 °F is 25 °C and 77.18 °F is 25.1 °C by definition
+    assert got.values[:2].tolist() == pytest.approx([25.1, 25.0], abs=1e-9)
+    assert got.flags.tolist() == [1, 1, 4, 9]  # QARTOD: pass, pass, fail, missing
     assert store.latest_point("north-room", "heater-1")[1] == 1.0
     assert store.latest_point("north-room", "return-pump")[1] == pytest.approx(40.0)
 

@@ -302,3 +302,22 @@ def test_no_heavy_module_is_loaded_to_offer_the_commands():
     code = f"import sys, leadline.cli.files; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_somebody_at_a_terminal_is_asked_and_answers(desk, tmp_path):
+    import os
+    import pty
+
+    path = write(desk, "Date;Alk\n03.04.2025;8,1\n", "sheet.csv")
+    desk.store().close()
+    mine, theirs = pty.openpty()
+    os.write(mine, b"lagoon\nday-first\n\n")  # the empty line takes the unit that was proposed
+    command = [sys.executable, "-m", "leadline", "--db", str(desk.path), "import", str(path)]
+    done = subprocess.run(command, stdin=theirs, capture_output=True, text=True, timeout=60, check=False)
+    os.close(mine)
+    os.close(theirs)
+    assert done.returncode == 0, done.stderr
+    desk.reopen()
+    (entry,) = desk.store().entries("lagoon")
+    assert (entry.time.month, entry.time.day, entry.value, entry.unit) == (4, 3, 8.1, "dKH")

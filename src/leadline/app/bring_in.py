@@ -13,7 +13,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from leadline.app.ports import Parked, Store
 from leadline.journal.entry import Entry, content_id
@@ -401,19 +401,27 @@ def zone_of(store: Store) -> Callable[[str], dt.tzinfo]:
     return zone_of_system
 
 
-def stream_of(store: Store) -> Callable[[str, str], tuple[str, str]]:
-    """Quantity and unit of a stream as its system declares it; empty when it does not."""
+class Declared(NamedTuple):
+    """What a system says of one of its streams; nothing at all when it does not declare it."""
+
+    quantity: str = ""
+    unit: str = ""
+    room: bool = False  # of the air, not the water
+
+
+def stream_of(store: Store) -> Callable[[str, str], Declared]:
+    """What is declared of a (system, stream)."""
     systems: dict[str, description.System | None] = {}
 
-    def stream_of_system(system: str, stream: str) -> tuple[str, str]:
+    def stream_of_system(system: str, stream: str) -> Declared:
         if system not in systems:
             document = store.system_document(system)
             systems[system] = description.parse(document) if document is not None else None
         known = systems[system]
         for declared in known.streams if known else ():
             if declared.id == stream:
-                return declared.quantity, declared.unit
-        return "", ""
+                return Declared(declared.quantity, declared.unit, declared.room)
+        return Declared()
 
     return stream_of_system
 

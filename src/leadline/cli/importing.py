@@ -112,7 +112,7 @@ def import_(tools: Tools, /, files: tuple[Path, ...], **given: Any) -> None:
     else:
         _report(brought, reads, written, adopted, dry_run)
     if brought.rejected and not skip_bad:
-        sys.exit(2)
+        click.get_current_context().exit(2)
 
 
 def desk_of(tools: Tools, store: Store) -> Desk:

@@ -9,7 +9,7 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from leadline.app.bring_in import FileRead, Problem, uncollected
+from leadline.app.bring_in import Declared, FileRead, Problem, uncollected
 from leadline.formats import journal_csv, subjects, text
 from leadline.formats.journal_csv import JournalReader, Progress, ZoneOf
 from leadline.formats.text import Rows
@@ -40,14 +40,14 @@ class Options:
 class Desk:
     """What reading needs to know of the store and the moment.
 
-    `stream` gives the quantity and unit of a (system, stream) as declared, empty when it is not.
+    `stream` gives what is declared of a (system, stream).
     `systems` are all there are: where there is only one, a spreadsheet need not name it.
     """
 
     zone_of: ZoneOf
     now: dt.datetime
     known: Mapping[str, frozenset[str]] = field(default_factory=lambda: subjects.KNOWN)
-    stream: Callable[[str, str], tuple[str, str]] = lambda system, stream: ("", "")
+    stream: Callable[[str, str], Declared] = lambda system, stream: Declared()
     systems: tuple[str, ...] = ()
 
 

@@ -10,22 +10,22 @@ from operator import itemgetter
 
 import numpy as np
 
-from leadline.app.bring_in import FileRead, Problem, StreamPart
+from leadline.app.bring_in import Declared, FileRead, Problem, StreamPart
 from leadline.app.ports import Parked
+from leadline.detect import trust
 from leadline.formats.journal_csv import REJECTED_MARK, Progress, ZoneOf
 from leadline.formats.text import Broken, Rows
 from leadline.formats.times import LocalTimes
 from leadline.measures import units
 from leadline.measures.errors import BadInput, UnknownName
-from leadline.measures.quantities import QUANTITIES, quantity
+from leadline.measures.quantities import QUANTITIES, quantity, stored_name
 from leadline.seawater import convert
 
 COLUMNS = ("time", "system", "stream", "value", "unit")
 MISSING = frozenset({"", "nan", "NaN", "NAN", "null", "NULL"})
 HUGE = 1e15
-NOT_EVALUATED, BAD, NO_VALUE = 2, 4, 9  # QARTOD flags
 
-StreamOf = Callable[[str, str], tuple[str, str]]  # (system, stream): quantity and unit, as declared
+StreamOf = Callable[[str, str], Declared]  # (system, stream)
 _fromiso = dt.datetime.fromisoformat
 
 
@@ -38,6 +38,7 @@ class _Channel:
     unit: str
     times: LocalTimes
     quantity: str
+    room: bool = False
     t: list[float] = field(default_factory=list)
     v: list[float] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
@@ -153,10 +154,10 @@ def _channel(system: str, stream: str, unit: str, zone_of: ZoneOf, now: dt.datet
     except UnknownName as exc:
         way_out = f"Did you mean {' or '.join(exc.near)}?" if exc.near else "Add it first: leadline system add."
         raise _Bad("system", system, f"unknown system. {way_out}") from None
-    name, usual = declared(system, stream)
+    name, usual, room = declared(system, stream)
     name = name or (stream if stream in QUANTITIES or stream == "ph_total" else "")
     unit = unit.strip() or usual
-    channel = _Channel(system, stream, unit, LocalTimes(zone, now), name)
+    channel = _Channel(system, stream, unit, LocalTimes(zone, now), name, room)
     if name and unit:
         try:
             convert.linear(name, unit)
@@ -207,7 +208,7 @@ def _settle(channel: _Channel, out: FileRead) -> None:
     order = np.argsort(t, kind="stable")
     order = order[keep[order]]
     t, v = t[order], v[order]
-    out.streams.append(StreamPart(channel.system, channel.stream, t, v, flags(channel.quantity, t, v), channel.unit))
+    out.streams.append(StreamPart(channel.system, channel.stream, t, v, flags(channel, t, v), channel.unit))
 
 
 def _stored(channel: _Channel, v: np.ndarray, keep: np.ndarray, out: FileRead) -> np.ndarray:
@@ -240,13 +241,13 @@ def _stored(channel: _Channel, v: np.ndarray, keep: np.ndarray, out: FileRead) -
     return result
 
 
-def flags(name: str, times_s: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """QARTOD flags of points that nobody has looked at: not evaluated, missing, or impossible."""
-    given = np.full(values.size, NOT_EVALUATED, dtype=np.int64)
+def flags(channel: _Channel, times_s: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """QARTOD flags of a channel's points: by the tests of its quantity in water, and by what is possible at all."""
+    name = stored_name(channel.quantity)
+    given = trust.flag("" if channel.room else name, times_s, values).astype(np.int64)
     if name:
         low, high = quantity(name).span
-        given[(values < low) | (values > high)] = BAD
-    given[np.isnan(values)] = NO_VALUE
+        given[(values < low) | (values > high)] = trust.FAIL
     return given
 
 
