@@ -20,7 +20,7 @@ LEVEL, SECOND, GAIN, KIT1, KIT2, PROBE = range(6)
 STATES = 6
 Array = np.ndarray
 
-FORGETTING = 0.99
+FORGETTING = 0.975
 BLUNDER_PRIOR = 0.02
 BLUNDER_TIMES = 24.0  # a blunder adds this many nominal variances …
 _HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
@@ -302,7 +302,7 @@ def _interval(innovation: Array, step: Array, s: Array) -> tuple[Array, Array, A
     var = 1.0 + a * phi_a - b * phi_b - mean * mean
     mean = np.where(flip, -mean, mean) * sd
     var = np.clip(var, 0.0, 1.0) * s
-    return mean, (s - var) / (s * s), log_z - np.log(step)
+    return mean, (s - var) / (s * s), log_z - np.log(np.where(step > 0, step, 1.0))
 
 
 def mixture_cdf(x: Array, mean: Array, sd: Array, weight: Array, positive: Array) -> Array:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from leadline.estimate.families import FAMILIES
 from leadline.journal.entry import Entry
 from leadline.journal.journal import Journal
 from leadline.measures import units
@@ -39,6 +40,7 @@ PER_MOL: dict[str, tuple[str, float]] = {
 _SPREAD_HOURS = (3.0, 9.0, 15.0, 21.0)  # a pump's daily total, spread over its day
 HAND_ERROR = 0.04  # a weighed or measured dose; common practice
 EXCHANGE_ERROR = 0.06  # a bucketed volume; common practice
+ODD_TIMES, ODD_ERROR = 3.0, 0.7  # one that is three times the usual may be a slip of a digit; judgement
 
 
 @dataclass(slots=True)
@@ -154,6 +156,14 @@ class _Collector:
         volume = self.volume
         share = min(max(out_l / volume, 0.0), 0.99)
         self.mixing.append((day, float(np.log1p(-share)), water, in_l / volume))
+
+    def errors(self) -> list[float]:
+        """Relative doubt of each pouring: a bucketed volume, and far more where it is unlike all others here."""
+        sizes = [share for _, _, _, share in self.mixing]
+        if len(sizes) < 5:
+            return [EXCHANGE_ERROR] * len(sizes)
+        usual = float(np.median(sizes))
+        return [ODD_ERROR if s > ODD_TIMES * usual and s > 0.12 else EXCHANGE_ERROR for s in sizes]
 
 
 def collect(system: System, journal: Journal, now: dt.datetime, quantities: Sequence[str]) -> Inputs:
@@ -285,10 +295,13 @@ def _litres_per_day(text: str) -> float:
 def _events(c: _Collector, quantity: str, leak: float) -> Events:
     rows = list(c.rows.get(quantity, ()))
     if quantity in PER_MOL or quantity in ("salinity", "copper", "ammonia", "nitrite", "iron", "zinc"):
-        for day, log_keep, water, share in c.mixing:
+        for (day, log_keep, water, share), error in zip(c.mixing, c.errors(), strict=True):
             mean, sd = water.get(quantity, (0.0, 0.0))
             out = -np.expm1(log_keep)
-            var = (share * sd) ** 2 + (EXCHANGE_ERROR * max(out, share) * 0.15 * max(mean, 1e-9)) ** 2
+            apart = FAMILIES[quantity].prior[0] - mean if quantity in FAMILIES else mean
+            if error == EXCHANGE_ERROR:
+                apart = 0.15 * max(mean, 1e-9)
+            var = (share * sd) ** 2 + (error * max(out, share) * apart) ** 2
             rows.append((day, log_keep, 0.0, share * mean, var))
     else:
         leak = 0.0

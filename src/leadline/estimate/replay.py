@@ -34,9 +34,9 @@ LEVEL_TIMES = np.array([1.0, 1.0, 1.0, 1.0, 4.0, 4.0, 4.0])  # the family's leve
 DEPARTURES = np.array([0.1, 0.3, 1.0, 3.0, 9.0, 1.0, 4.0])  # times the family's departure variance
 SLOW_TIMES = np.array([0.3, 1.0, 1.0, 1.0, 1.0, 4.0, 4.0])  # the family's level walk beside it, in sd
 NOISE_TIMES = np.array([0.5, 1.0, 2.0, 4.5, 9.0])
-NOISE_PRIOR = 0.25  # a doubling of the stated noise costs e^-0.25; judgement
-STEP_DAYS = 250.0  # mean time between steps of demand; judgement, resting on a design study
-PUMP_GAIN_SD = 0.06  # a dosing pump's calibration; common practice
+NOISE_PRIOR = 0.15  # log-weight of a doubling of the stated noise, squared; tuned on seeds below 1000
+STEP_DAYS = 120.0  # mean time between steps of demand; judgement, resting on a design study
+PUMP_GAIN_SD = 0.09  # a dosing pump's calibration; common practice
 PROBE_DRIFT = 0.004  # of the probe's bias sd, squared per day: about one bias sd in eight months
 
 
