@@ -192,6 +192,16 @@ SHEETS = [
         id="XLSX with date cells and a title",
     ),
     pytest.param(
+        "date,parameter,result,unit\n2026-01-05,Alkalinity,8.1,dKH\n2026-01-05,Ca,420,mg/L\n2026-01-06,Alkalinity,8.2,dKH\n",
+        {},
+        [
+            ("2026-01-05T11:00", "reading", "alkalinity", 8.1, "dKH"),
+            ("2026-01-05T11:00", "reading", "calcium", 420.0, "mg/L"),
+            ("2026-01-06T11:00", "reading", "alkalinity", 8.2, "dKH"),
+        ],
+        id="a long table, one row a test",
+    ),
+    pytest.param(
         xlsx([["hello"]], "About", {"2026": [["Date", "pH"], [dt.date(2026, 1, 5), 8.2]]}),
         {},
         [("2026-01-05T11:00", "reading", "ph", 8.2, "")],
@@ -274,6 +284,11 @@ def test_what_could_be_two_things_is_asked(tmp_path, content, option, what, way_
 def test_the_system_is_asked_for_when_there_are_several(tmp_path):
     with pytest.raises(Question, match="--system north-room or lagoon"):
         read(tmp_path, "Date,pH\n2026-01-05,8.2\n", system="")
+
+
+def test_a_sheet_of_unknown_columns_is_not_taken_for_readings(tmp_path):
+    with pytest.raises(BadInput, match="nobody knows what its columns are"):
+        read(tmp_path, "Date,Score,Level of joy\n2026-01-05,8,9\n")
 
 
 def test_dates_that_contradict_each_other_are_refused(tmp_path):

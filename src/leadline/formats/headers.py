@@ -53,6 +53,8 @@ _WORDS: Mapping[str, str] = {
     **dict.fromkeys(("sauerstoff", "oksygen", "oxygene", "oxigeno", "zuurstof", "dissolved oxygen"), "oxygen"),
     **dict.fromkeys(("leitfahigkeit", "leitwert", "konduktivitet", "ledningsevne", "conductivite", "geleidbaarheid"),
                     "conductivity"),
+    **dict.fromkeys(("feeding", "feed", "food", "futter", "futterung", "nourriture", "comida", "voer"),
+                    "feeding:food"),
     **dict.fromkeys(("baking soda", "natron", "bicarb", "bicarbonate", "natriumhydrogencarbonat"),
                     "addition:sodium-bicarbonate"),
     **dict.fromkeys(("soda ash", "natriumcarbonat", "washing soda"), "addition:sodium-carbonate"),

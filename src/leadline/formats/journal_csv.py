@@ -100,7 +100,7 @@ class JournalReader:
             if progress is not None and not count % 2000:
                 progress(count)
             if isinstance(fields, Broken):
-                out.problems.append(Problem(file, line, "", "", fields.reason, (fields.line,)))
+                out.problems.append(Problem(file, line, "", "", fields.reason, fields.fields))
                 continue
             n = len(fields)
             if n > width:

@@ -117,14 +117,14 @@ def _contract(
 
 
 def _spreadsheet(grid: Grid, file: str, desk: Desk, options: Options) -> FileRead:
-    from leadline.formats import wide, wide_rows
+    from leadline.formats import long, wide, wide_rows
 
     system = options.system or (desk.systems[0] if len(desk.systems) == 1 else "")
     said = wide.Said(
         system, options.columns, options.units, options.dates, options.decimal, options.time_of_day, options.saved
     )
     return wide_rows.read(
-        grid, file, said, systems=desk.systems, zone_of=desk.zone_of, now=desk.now, known=desk.known
+        long.as_wide(grid), file, said, systems=desk.systems, zone_of=desk.zone_of, now=desk.now, known=desk.known
     )  # fmt: skip
 
 

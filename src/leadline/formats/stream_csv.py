@@ -86,7 +86,7 @@ def read(
         if progress is not None and not out.rows % 10_000:
             progress(out.rows)
         if isinstance(fields, Broken):
-            out.problems.append(Problem(file, line, "", "", fields.reason, (fields.line,)))
+            out.problems.append(Problem(file, line, "", "", fields.reason, fields.fields))
             continue
         n = len(fields)
         if n != width:

@@ -23,10 +23,10 @@ BROKEN_QUOTES_SHOWN = 50
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """A line that breaks the quoting rules: why, and the line itself."""
+    """A line that breaks the quoting rules: why, and its cells as they would be without any quotes."""
 
     reason: str
-    line: str
+    fields: tuple[str, ...] = ()
 
 
 Rows = Iterator[tuple[int, "list[str] | Broken"]]
@@ -141,9 +141,9 @@ def records(text: str, delimiter: str = ",") -> Rows:
             return
         except csv.Error as exc:
             broken += 1
-            yield start + 1, Broken(_quoting(str(exc)), lines[start].rstrip("\r\n"))
+            yield start + 1, Broken(_quoting(str(exc)), tuple(lines[start].strip().replace('"', "").split(delimiter)))
             if broken >= BROKEN_QUOTES_SHOWN:
-                yield start + 2, Broken("too many broken rows; the rest of the file was not read", "")
+                yield start + 2, Broken("too many broken rows; the rest of the file was not read")
                 return
             at = start + 1
 

@@ -81,6 +81,10 @@ def layout(grid: Grid, file: str, said: Said, newest_year: int, systems: Sequenc
                 column = headers.as_said(name, column.text(), units_row[i])
         columns.append(_with_said_unit(column, said))
     _check_said(said, header, columns, file)
+    if not any(c.known and c.role not in ("date", "time", "system") for c in columns):
+        named = ", ".join(repr(h) for h in header if h)
+        way_out = "Name them, for example --column 'HEADING=alkalinity' --unit 'HEADING=dKH'."
+        raise BadInput(f"nobody knows what its columns are ({named})", where=file, way_out=way_out)
     date = _the_one("date", columns, body, file)
     texts = [c for row in body if date < len(row) and isinstance(c := row[date], str)]
     asked: list[Question] = []

@@ -41,7 +41,7 @@ def read(
     if REJECTED_MARK in file:
         plan.columns = [replace(c, role="ignore") if c.header == "reason" else c for c in plan.columns]
     out = wide.new_file(file, plan, said)
-    out.problems += [Problem(file, line, "", "", row.reason, (row.line,)) for line, row in grid.broken]
+    out.problems += [Problem(file, line, "", "", row.reason, row.fields) for line, row in grid.broken]
     for column in plan.columns:
         if not column.known and column.role != "ignore":
             out.warnings.append(
