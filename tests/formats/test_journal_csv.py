@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+from zoneinfo import ZoneInfo
 
 import pytest
-from tests.formats.journal_text import HEADER, read, reading
+from hypothesis import given
+from hypothesis import strategies as st
+from tests.formats.journal_text import HEADER, NOW, read, reading
 
 from leadline.formats import text
+from leadline.formats.times import LocalTimes
 from leadline.measures.errors import BadInput
+from leadline.measures.moments import from_local
 
 UTC = dt.UTC
 
@@ -175,7 +180,28 @@ def test_a_clock_a_few_minutes_ahead_is_no_matter():
 
 def test_the_hour_that_comes_twice_is_read_as_the_first():
     # 26 October 2025, 02:30 in Oslo: first at 00:30 UTC (summer time), again at 01:30 UTC
-    assert only(HEADER + reading(time="2025-10-26T02:30")).time == dt.datetime(2025, 10, 26, 0, 30, tzinfo=UTC)
+    out = read(HEADER + reading(time="2025-10-26T02:30") + reading(time="2025-10-26T04:30"))
+    assert out.entries[0].time == dt.datetime(2025, 10, 26, 0, 30, tzinfo=UTC)
+    (warning,) = out.warnings
+    assert "1 local times came twice" in warning
+    assert "2025-10-26T02:30" in warning
+
+
+@pytest.mark.parametrize(
+    ("written", "utc"),  # either side of both changes of 2025 in Oslo, at 01:00 UTC (IANA tz database)
+    [
+        ("2025-03-30T00:00", "2025-03-29T23:00"),
+        ("2025-03-30T01:59:59", "2025-03-30T00:59:59"),
+        ("2025-03-30T03:00", "2025-03-30T01:00"),
+        ("2025-03-31T00:00", "2025-03-30T22:00"),
+        ("2025-10-26T01:59", "2025-10-25T23:59"),
+        ("2025-10-26T03:00", "2025-10-26T02:00"),
+        ("2025-10-26T23:59", "2025-10-26T22:59"),
+    ],
+)
+def test_both_sides_of_a_clock_change(written, utc):
+    entry = only(HEADER + reading(time=written))
+    assert entry.time == dt.datetime.fromisoformat(utc).replace(tzinfo=UTC)
 
 
 HEADERS = [
@@ -235,3 +261,25 @@ UNDECODABLE = [
 def test_encodings_are_not_guessed(data, word):
     with pytest.raises(BadInput, match=word):
         text.decode(data, "j.csv")
+
+
+@pytest.mark.law
+@given(
+    st.datetimes(dt.datetime(1980, 1, 1), dt.datetime(2037, 1, 1)),  # noqa: DTZ001 -- wall time
+    st.sampled_from(
+        ["Europe/Oslo", "America/New_York", "Australia/Lord_Howe", "Africa/Casablanca", "America/Havana", "Asia/Beirut",
+         "Pacific/Apia", "Asia/Kathmandu", "America/St_Johns"]
+    ),
+)  # fmt: skip
+def test_the_quick_reading_of_local_times_is_the_careful_one(naive, name):
+    zone = ZoneInfo(name)
+    quick = LocalTimes(zone, NOW)
+    written = naive.isoformat()
+    try:
+        careful = from_local(naive, zone)
+    except BadInput:
+        with pytest.raises(BadInput):
+            quick.read(written)
+        return
+    assert quick.read(written) == careful
+    assert quick.read(written) == careful, "and the same once the day is known"

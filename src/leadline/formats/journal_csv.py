@@ -122,6 +122,13 @@ class JournalReader:
                     row["system"] = system
                 out.parked.append(Parked(0, file, line, entry, row))
         out.rows = count
+        for times in self._times.values():
+            if times.read_as_first:
+                out.warnings.append(
+                    f"{file}: {len(times.read_as_first)} local times came twice when the clocks went back "
+                    f"({times.read_as_first[0]}), read as the first; an offset says which"
+                )
+                times.read_as_first.clear()
         return out
 
     def row(self, row: Mapping[str, str]) -> Entry:

@@ -21,6 +21,7 @@ class LocalTimes:
         self.zone = zone
         self.latest = now + FUTURE_GRACE
         self.latest_s = self.latest.timestamp()
+        self.read_as_first: list[str] = []  # local times that came twice
         self._zero: dict[str, dt.datetime | None] = {}  # by day: what the wall clock showed at the epoch
 
     def read(self, text: str) -> dt.datetime:
@@ -46,6 +47,8 @@ class LocalTimes:
                 zero = self._zero[day] = None if offset is None else _EPOCH_ON_THE_WALL + offset
             if zero is not None:
                 return _EPOCH + (moment - zero)  # half the time of subtracting the offset and replacing tzinfo
+            if self.twice(text):
+                self.read_as_first.append(text)
         return moments.parse(text, self.zone)
 
     def _offset(self, moment: dt.datetime) -> dt.timedelta | None:
