@@ -76,7 +76,7 @@ class Events:
         if not len(which):
             keep = np.exp(-leak * days)
             zero = np.zeros(n)
-            return keep, np.where(days > 0, (1 + keep) / 2, 1.0), zero, zero.copy(), zero.copy()
+            return keep, keep * _gathered(leak * days), zero, zero.copy(), zero.copy()
         t, lk = self.t[inside], self.log_keep[inside]
         total = np.cumsum(lk)
         ends = np.bincount(which, weights=lk, minlength=n)
@@ -93,10 +93,16 @@ class Events:
         first = np.full(n, np.nan)
         first[which[::-1]] = t[::-1]
         lead = np.where(np.isnan(first), days, first - edges[:-1])
-        weighted = lead * keep + np.bincount(which, weights=span * after, minlength=n)
+        weighted = lead * _gathered(leak * lead) * keep
+        weighted += np.bincount(which, weights=span * _gathered(leak * span) * after, minlength=n)
         with np.errstate(invalid="ignore", divide="ignore"):
             mean_keep = np.where(days > 0, weighted / np.where(days > 0, days, 1.0), 1.0)
         return keep, mean_keep, dose, other, var
+
+
+def _gathered(x: Array) -> Array:
+    """(e^x - 1)/x: what a steady rate gathers under a steady loss, against the share that the loss leaves at last."""
+    return np.where(x > 1e-12, np.expm1(x) / np.where(x > 1e-12, x, 1.0), 1.0)
 
 
 @dataclass(slots=True)
