@@ -71,3 +71,12 @@ def test_rejected_rows_stand_as_they_were():
 
     out = read('time,system,kind,note\n2026-01-05,north-room,note,"a ""b"", c"\n2026-01-06,nowhere,note,x\n')
     assert rejected(out, out.problems).splitlines()[1].startswith("2026-01-06,nowhere,note,x,system = 'nowhere': ")
+
+
+def test_rows_rejected_a_second_time_carry_one_reason():
+    from leadline.formats.export import rejected
+
+    again = read("time,system,kind,note,reason\n2026-01-06,nowhere,note,x,old\n", "j.csv.rejected.csv")
+    head, row = rejected(again, again.problems).splitlines()
+    assert head == "time,system,kind,note,reason"
+    assert row.startswith("2026-01-06,nowhere,note,x,system = ")

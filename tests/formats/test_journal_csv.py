@@ -283,3 +283,9 @@ def test_the_quick_reading_of_local_times_is_the_careful_one(naive, name):
         return
     assert quick.read(written) == careful
     assert quick.read(written) == careful, "and the same once the day is known"
+
+
+def test_spaces_after_commas_and_rows_of_nothing_do_no_harm():
+    out = read("time, system, kind, subject, value, unit\n2026-01-05T08:00, north-room, reading, ph, 8.2, \n,,,,,\n")
+    assert not out.problems, [p.text() for p in out.problems]
+    assert [(e.system, e.subject, e.value) for e in out.entries] == [("north-room", "ph", 8.2)]

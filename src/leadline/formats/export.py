@@ -45,8 +45,9 @@ def rejected(read: FileRead, problems: Sequence[Problem]) -> str:
     """The rejected rows of one file as CSV: as they stood, each once, with the reasons in a last column."""
     out = io.StringIO(newline="")
     write = csv.writer(out).writerow
-    width = len(read.columns)
-    write([*read.columns, "reason"])
+    columns = read.columns if read.columns[-1] else read.columns[:-1]  # an earlier reason is replaced
+    width = len(columns)
+    write([*columns, "reason"])
     for row in read.heading:  # a spreadsheet's units, which stand below its header
         write([*row, *[""] * (width - len(row))])
     reasons: dict[int, list[str]] = {}
@@ -55,5 +56,6 @@ def rejected(read: FileRead, problems: Sequence[Problem]) -> str:
         rows[p.line] = p.fields
         reasons.setdefault(p.line, []).append(f"{p.column} = {p.value!r}: {p.reason}" if p.column else p.reason)
     for line, fields in rows.items():
-        write([*fields, *[""] * (width - len(fields)), "; ".join(reasons[line])])
+        cells = list(fields) if len(fields) != len(read.columns) else list(fields)[:width]
+        write([*cells, *[""] * (width - len(cells)), "; ".join(reasons[line])])
     return out.getvalue()

@@ -92,6 +92,7 @@ class JournalReader:
             columns[-1] = ""  # our own remark on the row, not part of it
         out = FileRead(file, "journal", columns)
         width = len(columns)
+        spaced = any(name != name.strip() for name in header)  # 'time, system, kind': the cells will be so too
         pick = itemgetter(*(columns.index(c) if c in columns else width for c in COLUMNS))
         others = [(i, c) for i, c in enumerate(columns) if c and c not in COLUMNS]
         pad = [""] * (width + 1)
@@ -102,6 +103,8 @@ class JournalReader:
             if isinstance(fields, Broken):
                 out.problems.append(Problem(file, line, "", "", fields.reason, fields.fields))
                 continue
+            if spaced:
+                fields = [f.strip() for f in fields]
             n = len(fields)
             if n > width:
                 reason = f"{n} fields where the header has {width}; a comma inside text needs quotes around it"
@@ -111,7 +114,8 @@ class JournalReader:
             try:
                 entry = one(pick(full), full, others, system, out)
             except _Bad as bad:
-                out.problems.append(Problem(file, line, bad.column, bad.value, bad.reason, fields))
+                if any(f.strip() for f in fields):  # spreadsheets leave rows of nothing but commas
+                    out.problems.append(Problem(file, line, bad.column, bad.value, bad.reason, fields))
                 continue
             if isinstance(entry, Entry):
                 entries.append(entry)

@@ -110,7 +110,8 @@ def read(
             else:
                 value = _value(value_text)
         except _Bad as bad:
-            out.problems.append(Problem(file, line, bad.column, bad.value, bad.reason, fields))
+            if any(f.strip() for f in fields):  # spreadsheets leave rows of nothing but commas
+                out.problems.append(Problem(file, line, bad.column, bad.value, bad.reason, fields))
             continue
         if park and not earliest <= t <= channel.times.latest_s:
             why = channel.times.why_impossible(dt.datetime.fromtimestamp(t, dt.UTC))
