@@ -155,3 +155,11 @@ def test_a_flat_series_still_has_depth(value):
     d = depths([value], [], [], [], 0.0, 168.0)
     assert d.high > d.low
     assert 0 <= d.y(value) <= 168
+
+
+def test_ten_years_of_daily_tests_stay_a_light_drawing_that_keeps_the_worst_one():
+    fixes = [fix(d, 37.9 if d == 1234 else 35.2 + 0.1 * (d % 3)) for d in range(1, 3650)]
+    marks = tuple((NOW - d * DAY, "exchange", "exchange of 120 L") for d in range(1, 3650, 3))
+    text = draw(course(fixes, days=3650, marks=marks), estimate())
+    assert len(text) < 250_000  # a page of a dozen such courses still loads at once on a local network
+    assert "37.9 psu" in text

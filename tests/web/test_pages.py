@@ -205,7 +205,8 @@ def test_an_entry_of_another_system_is_not_touched(reef):
 
 
 def test_as_it_was_known_then_shows_no_forms(reef):
-    text = reef.client.get(PAGE, params={"as_of": "2025-12-01"}).text
+    text = reef.client.get(PAGE, params={"as_of": "2025-12-01T09:30"}).text
+    assert "Monday 1 December, 09:30" in plain(text)  # wall time of the system, not of the server
     assert "As it was known then." in plain(text)
     assert "Enter reading" not in plain(text)
 

@@ -188,8 +188,13 @@ def _fixes(frame: _Frame, fixes: tuple[Fix, ...]) -> list[str]:
     places = [frame.part(f.time) for f in plain]
     phone = {plain[i].id for i in apart([_NARROWEST * p for p in places], 7.0)}
     desk = phone | {plain[i].id for i in apart([_USUAL_WIDTH * p for p in places], 7.0)}
+    seen = {
+        plain[i].id for i in thinned([f.value for f in plain], 2 * _COLUMNS)
+    } | desk  # years of tests in one drawing
     drawn = []
     for f in hand:
+        if not f.doubtful and f.id not in seen:
+            continue
         x, y = frame.percent(f.time), frame.y(f.value)
         tip = escape(
             f"{figures.moment(f.time, frame.local)}: {_value(frame, f.value)}{', ' + f.method if f.method else ''}"
@@ -247,23 +252,23 @@ def _nearer_high(course: Course, e: QuantityEstimate, low: float, high: float) -
 
 def _marks(frame: _Frame, course: Course) -> list[str]:
     """Exchanges as tall double ticks, additions and the rest as short ones, on the bottom of the survey."""
-    short, drawn = [], []
-    for moment, kind, words in course.marks:
+    short: list[tuple[float, str, dt.datetime]] = []
+    tall: list[tuple[float, str, dt.datetime]] = []
+    drawn = []
+    for moment, kind, words in sorted(course.marks):
         part = frame.part(moment)
         if not 0.0 <= part <= 1.0:
             continue
-        x = f"{100 * part:.2f}%"
-        if kind == "exchange":
-            tip = escape(f"{figures.moment(moment, frame.local)}: {words}")
-            drawn.append(
-                f'<svg class="mark" x="{x}" y="{HEIGHT:.0f}" width="1" height="1" overflow="visible">'
-                f"<title>{tip}</title>"
-                '<path d="M-1.5 0v-11M1.5 0v-11"/></svg>'
-            )
-        else:
-            short.append((part, kind, words, moment))
+        (tall if kind == "exchange" else short).append((part, words, moment))
+    for i in apart([_USUAL_WIDTH * t[0] for t in tall], 4.0):
+        part, words, moment = tall[i]
+        tip = escape(f"{figures.moment(moment, frame.local)}: {words}")
+        drawn.append(
+            f'<svg class="mark" x="{100 * part:.2f}%" y="{HEIGHT:.0f}" width="1" height="1" overflow="visible">'
+            f'<title>{tip}</title><path d="M-1.5 0v-11M1.5 0v-11"/></svg>'
+        )
     for i in apart([_NARROWEST * s[0] for s in short], 2.0):
-        part, _, words, moment = short[i]
+        part, words, moment = short[i]
         x = f"{100 * part:.2f}%"
         tip = escape(f"{figures.moment(moment, frame.local)}: {words}")
         drawn.append(

@@ -14,6 +14,7 @@ from leadline.app.ports import Store
 from leadline.measures import figures, quantities
 from leadline.measures.errors import UnknownName
 from leadline.measures.moments import parse
+from leadline.measures.units import GALLON_L
 from leadline.present import sentences
 from leadline.rounds.item import Round
 from leadline.web.pages import lines
@@ -36,8 +37,14 @@ class Asked:
         self.request = request
         self.minutes = _whole(str(found.get("minutes", "")), _LEAST, _MOST, _USUAL)
         self.days = _whole(str(found.get("days", "")), 7, 3660, _DAYS)
-        text = str(found.get("as_of", "")).strip()
-        self.as_of: dt.datetime | None = parse(text) if text else None
+        self._as_of = str(found.get("as_of", "")).strip()
+        self.as_of: dt.datetime | None = parse(self._as_of) if self._as_of else None
+
+    def at_home(self, system: str) -> None:
+        """Take an `as_of` without an offset in the system's own time zone."""
+        if self._as_of:
+            now = self.lookout.see(self.store, system, self.days, None)
+            self.as_of = parse(self._as_of, now.local)
 
     @property
     def store(self) -> Store:
@@ -84,6 +91,7 @@ async def one(request: Request) -> Response:
     asked = Asked(request)
     system = request.path_params["system"]
     known(asked, system)
+    asked.at_home(system)
     return chart_room(asked, system, typed=_stepped(asked, system), flash=flashed(asked))
 
 
@@ -167,7 +175,7 @@ def chart_room(
             "round": shown,
             "courses": [c for c in courses if c.measured],
             "unmeasured": [c for c in courses if not c.measured],
-            "warnings": at.estimate.warnings,
+            "warnings": (_volume_why(at), *at.estimate.warnings),
             "asked": asked,
             "spans": SPANS,
             "frozen": frozen,
@@ -179,10 +187,16 @@ def chart_room(
 def _volume(at: Seen) -> str:
     litres, sd = at.estimate.net_volume_l, at.estimate.net_volume_sd_l
     if at.estimate.units == "us":
-        litres, sd, unit = litres / 3.785411784, sd / 3.785411784, "gal"
+        litres, sd, unit = litres / GALLON_L, sd / GALLON_L, "gal"
     else:
         unit = "L"
     return f"{figures.number(litres, 0)} ± {figures.number(sd, 0)} {unit} of water"
+
+
+def _volume_why(at: Seen) -> str:
+    factor, unit = (1 / GALLON_L, "gal") if at.estimate.units == "us" else (1.0, "L")
+    stated = figures.number(at.estimate.net_volume_stated_l * factor, 0)
+    return f"The water is stated as {stated} {unit}; what doses and exchanges did puts it at {_volume(at)}."
 
 
 def flashed(asked: Asked) -> dict[str, str]:
