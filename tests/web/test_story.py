@@ -112,11 +112,12 @@ def test_a_store_that_vanishes_is_one_clear_line(tmp_path):
         return held[0]
 
     with served(site.build(opened, clock)) as address, httpx.Client(base_url=address, timeout=60) as client:
-        sent = fields(client.get("/system/great-reef").text, "form-c-salinity") | {"value": "35.0"}
+        page = "/system/great-reef"
+        sent = fields(client.get(page).text, "form-c-salinity") | {"value": "35.0"}
         other = SqliteStore.open(path, clock=clock)
         with other.together():
-            answer = client.post("/system/great-reef/log", data=sent)
+            answer = client.post(f"{page}/log", data=sent)
         other.close()
         assert answer.status_code == 503
         assert "locked" in plain(answer.text) or "busy" in plain(answer.text)
-        assert client.post("/system/great-reef/log", data=sent, follow_redirects=True).status_code == 200
+        assert client.post(f"{page}/log", data=sent, follow_redirects=True).status_code == 200
