@@ -44,7 +44,7 @@ def baseline(t: np.ndarray, y: np.ndarray, floor: float) -> tuple[np.ndarray, np
 
 
 def judge(seed: int, days: int) -> dict[str, list[tuple[float, ...]]]:
-    """Rows (pit of the reading, pit of the truth, crps, crps of last, of line) per quantity of one system."""
+    """Rows (pit of reading, pit of truth, crps, crps of last, of line, |error| of last, of line) per quantity."""
     made = make_system(seed, days=days)
     r = reckon(parse(made.system_toml), entries(made.journal), moment_of(made.end / 86400.0))
     rows: dict[str, list[tuple[float, ...]]] = defaultdict(list)
@@ -59,27 +59,35 @@ def judge(seed: int, days: int) -> dict[str, list[tuple[float, ...]]]:
         lm, lv = t.before_level
         pos = np.full(len(s), 1.0 if t.family.positive else 0.0)
         pit_truth = mixture_cdf(truth[:, None], lm, np.sqrt(lv), w, pos)[:, 0]
-        base, _ = baseline(s.t, s.value, 0.5 * float(np.median(s.noise_sd + s.relative * s.value)) + 1e-9)
+        base, errors = baseline(s.t, s.value, 0.5 * float(np.median(s.noise_sd + s.relative * s.value)) + 1e-9)
         gap = np.diff(s.t, prepend=-np.inf)
         for k in range(WARM_UP, len(s)):
             if 4.0 <= gap[k] <= 10.0:
-                rows[q].append((pit[k], pit_truth[k], crps[k], base[k, 0], base[k, 1]))
+                rows[q].append((pit[k], pit_truth[k], crps[k], base[k, 0], base[k, 1], *np.abs(errors[k])))
     return rows
 
 
-def summary(rows: dict[str, list[tuple[float, ...]]]) -> dict[str, tuple[int, float, float, float, float, float]]:
-    """Per quantity and pooled: n, hits of 50 % and 90 % on readings, on truth, and CRPS over the better baseline."""
+def summary(
+    rows: dict[str, list[tuple[float, ...]]],
+) -> dict[str, tuple[int, float, float, float, float, float, float]]:
+    """Per quantity and pooled: n, hits of 50 % and 90 % on readings, on truth, CRPS over the better baseline.
+
+    Two ratios: over the baselines as they stand (a point; its CRPS is its absolute error), and over the same with a
+    spread learned from their own past errors, which is harder to beat.
+    """
     out = {}
     ratios, weights, pooled = [], [], []
     for q, r in sorted(rows.items()):
         a = np.array(r)
-        ratio = a[:, 2].mean() / min(a[:, 3].mean(), a[:, 4].mean())
-        out[q] = (len(a), *_hits(a[:, 0]), *_hits(a[:, 1]), ratio)
-        ratios.append(ratio)
+        spread = a[:, 2].mean() / min(a[:, 3].mean(), a[:, 4].mean())
+        point = a[:, 2].mean() / min(a[:, 5].mean(), a[:, 6].mean())
+        out[q] = (len(a), *_hits(a[:, 0]), *_hits(a[:, 1]), point, spread)
+        ratios.append((point, spread))
         weights.append(len(a))
         pooled.append(a)
     a = np.concatenate(pooled)
-    out["pooled"] = (len(a), *_hits(a[:, 0]), *_hits(a[:, 1]), float(np.average(ratios, weights=weights)))
+    point, spread = np.average(ratios, weights=weights, axis=0)
+    out["pooled"] = (len(a), *_hits(a[:, 0]), *_hits(a[:, 1]), float(point), float(spread))
     return out
 
 
@@ -87,27 +95,33 @@ def _hits(pit: np.ndarray) -> tuple[float, float]:
     return float(((pit > 0.25) & (pit < 0.75)).mean()), float(((pit > 0.05) & (pit < 0.95)).mean())
 
 
-def main() -> int:
+def _said(met: bool) -> str:
+    return "met" if met else "MISSED"
+
+
+def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--systems", type=int, default=60)
     parser.add_argument("--first", type=int, default=1000)
     parser.add_argument("--days", type=int, default=400)
-    args = parser.parse_args()
+    args = parser.parse_args(argv)
     rows: dict[str, list[tuple[float, ...]]] = defaultdict(list)
     for seed in range(args.first, args.first + args.systems):
         for q, r in judge(seed, args.days).items():
             rows[q].extend(r)
     table = summary(rows)
     print(f"One week ahead, {args.systems} systems from seed {args.first}, {args.days} days each")
-    print(f"{'quantity':13} {'n':>6}  reading 50 %  90 %   truth 50 %  90 %   CRPS / better baseline")
-    for q, (n, r50, r90, t50, t90, ratio) in table.items():
-        print(f"{q:13} {n:6}         {r50:5.2f} {r90:5.2f}        {t50:5.2f} {t90:5.2f}   {ratio:5.2f}")
+    print(f"{'quantity':13} {'n':>6}  reading 50 %  90 %   truth 50 %  90 %   CRPS over point, over point with spread")
+    for q, (n, r50, r90, t50, t90, point, spread) in table.items():
+        print(
+            f"{q:13} {n:6}         {r50:5.2f} {r90:5.2f}        {t50:5.2f} {t90:5.2f}        {point:5.2f} {spread:19.2f}"
+        )
     worst = max((q for q in table if q != "pooled"), key=lambda q: table[q][5])
     low = min((q for q in table if q != "pooled"), key=lambda q: table[q][2])
     print(f"worst: {worst} by score, {low} by coverage")
-    n, r50, r90, t50, t90, ratio = table["pooled"]
-    met = 0.87 <= r90 <= 0.93 and 0.45 <= r50 <= 0.55 and ratio <= 0.75
-    print(f"aims (90 % in 0.87-0.93, 50 % in 0.45-0.55, score ratio at most 0.75): {'met' if met else 'NOT met'}")
+    n, r50, r90, t50, t90, point, spread = table["pooled"]
+    print(f"90 % in 0.87-0.93: {_said(0.87 <= r90 <= 0.93)}; 50 % in 0.45-0.55: {_said(0.45 <= r50 <= 0.55)}")
+    print(f"CRPS at most 0.75 of the better baseline: {_said(point <= 0.75)}; with spread: {_said(spread <= 0.75)}")
     return 0
 
 

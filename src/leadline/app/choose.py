@@ -15,7 +15,7 @@ def round_for(
 ) -> Round:
     """The ranked round for so many minutes; over all systems when none is named."""
     from leadline.estimate.outlook import estimate
-    from leadline.journal.journal import as_of as known
+    from leadline.estimate.reckon import moment_of
     from leadline.rounds import round as rounds
     from leadline.rounds.candidates import candidates
 
@@ -27,13 +27,11 @@ def round_for(
         names[i], zone = described.name, described.time_zone
         r = enquire.reckoning(store, clock, i, as_of)
         e = estimate(r)
-        journal = known(store.entries(i), now)
-        proved = {x.subject: x.time for x in journal.entries if x.kind == "service"}
-        since = journal.entries[0].time if journal.entries else now
+        proved = {k: moment_of(day) for k, day in r.proved.items()}
         live = {}
         for _, stream in store.streams(i):
             last = store.latest_point(i, stream, now.timestamp())
             if last is not None:
                 live[stream] = dt.datetime.fromtimestamp(last[0], dt.UTC)
-        found += candidates(described, e, proved, live, since)
+        found += candidates(described, e, proved, live, moment_of(r.since))
     return rounds.make(found, minutes, now, system or "", names, zone)

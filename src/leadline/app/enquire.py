@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import weakref
 from typing import TYPE_CHECKING
 
+from leadline import __version__
 from leadline.app import describe
 from leadline.app.ports import Store
 from leadline.estimate.report import Course, SystemEstimate
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from leadline.estimate.score import Calibration
 
 _FRESH_S = 60.0  # a reckoning may serve for a minute when nothing new was written
+_NAME = "reckoning:"
 _Kept = tuple[tuple[object, ...], dt.datetime, "Reckoning"]
 _kept: weakref.WeakKeyDictionary[Store, dict[str, _Kept]] = weakref.WeakKeyDictionary()
 
@@ -37,9 +40,32 @@ def reckoning(store: Store, clock: Clock, system: str, as_of: dt.datetime | None
     if found is not None and found[0] == key and abs((now - found[1]).total_seconds()) < _FRESH_S:
         return found[2]
     described = describe.load(store, system, as_of)
-    r = reckon(described, store.entries(system), now, probes(store, described, now))
+    r = None if as_of else _thawed(store, described, document, now)
+    if r is None:
+        r = reckon(described, store.entries(system), now, probes(store, described, now))
+        if as_of is None:
+            from leadline.estimate.keep import freeze
+
+            store.keep_aside(_NAME + system, _key(store, system, document), freeze(r))
     if as_of is None:
         shelf[system] = (key, now, r)
+    return r
+
+
+def _key(store: Store, system: str, document: str) -> str:
+    said = f"{__version__}|{store.last_seq(system)}|{store.stream_revision(system)}|{document}"
+    return hashlib.blake2b(said.encode(), digest_size=16).hexdigest()
+
+
+def _thawed(store: Store, system: System, document: str, now: dt.datetime) -> Reckoning | None:
+    """The last reckoning carried to now, when nothing was written since and it is not too old to carry."""
+    kept = store.kept_aside(_NAME + system.id)
+    if kept is None or kept[0] != _key(store, system.id, document):
+        return None
+    from leadline.estimate.inputs import day_of
+    from leadline.estimate.keep import thaw
+
+    r = thaw(kept[1], system, day_of(now))
     return r
 
 
@@ -95,7 +121,7 @@ def check(store: Store, clock: Clock, system: str, as_of: dt.datetime | None = N
 
     from leadline.estimate.score import calibration, gaussian_crps, mixture_crps, mixture_pit
 
-    r = reckoning(store, clock, system, as_of)
+    r = _judged(store, clock, system, as_of)
     out, all_pit, all_crps, all_last = {}, [], [], []
     for q, t in r.tracks.items():
         hand = np.array([bool(i) for i in t.sightings.ids], dtype=bool)
@@ -115,3 +141,12 @@ def check(store: Store, clock: Clock, system: str, as_of: dt.datetime | None = N
     if out:
         out["pooled"] = calibration(np.concatenate(all_pit), np.concatenate(all_crps), np.concatenate(all_last))
     return out
+
+
+def _judged(store: Store, clock: Clock, system: str, as_of: dt.datetime | None) -> Reckoning:
+    """A reckoning with the scores of all its readings, replayed from the first."""
+    from leadline.estimate.reckon import reckon
+
+    now = as_of or clock.now()
+    described = describe.load(store, system, as_of)
+    return reckon(described, store.entries(system), now, probes(store, described, now))

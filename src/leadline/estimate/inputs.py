@@ -38,6 +38,7 @@ PER_MOL: dict[str, tuple[str, float]] = {
     "silicate": ("silicon", 28085000.0),
 }
 _SPREAD_HOURS = (3.0, 9.0, 15.0, 21.0)  # a pump's daily total, spread over its day
+MOST_LAG_D = 60.0  # so long a silent pump is taken to go on
 HAND_ERROR = 0.04  # a weighed or measured dose; common practice
 EXCHANGE_ERROR = 0.06  # a bucketed volume; common practice
 ODD_TIMES, ODD_ERROR = 3.0, 0.7  # one that is three times the usual may be a slip of a digit; judgement
@@ -58,9 +59,12 @@ class Events:
     var: Array
     leak_per_day: float = 0.0
 
-    def until(self, t: float) -> Events:
-        n = int(np.searchsorted(self.t, t, side="right"))
-        return Events(self.t[:n], self.log_keep[:n], self.dose[:n], self.other[:n], self.var[:n], self.leak_per_day)
+    def with_more(self, rows: Array) -> Events:
+        """These and further events; rows (n, 5) of t, log_keep, dose, other, var."""
+        table = np.stack((self.t, self.log_keep, self.dose, self.other, self.var), axis=1)
+        table = np.concatenate((table, rows))
+        table = table[np.argsort(table[:, 0], kind="stable")]
+        return Events(*table.T.copy(), leak_per_day=self.leak_per_day)
 
     def between(self, edges: Array) -> tuple[Array, Array, Array, Array, Array]:
         """Effect of all events between consecutive `edges` (n+1,) on the level: keep, mean_keep, dose, other, var.
@@ -105,14 +109,49 @@ def _gathered(x: Array) -> Array:
     return np.where(x > 1e-12, np.expm1(x) / np.where(x > 1e-12, x, 1.0), 1.0)
 
 
+@dataclass(frozen=True, slots=True)
+class Ongoing:
+    """A source that is taken to go on without being written down: a pump whose record lags, a declared doser.
+
+    `effect` is what one day brings [stored unit], `error` its relative doubt; days from `first` to `last`, in the
+    middles of quarter days.
+    """
+
+    first: float
+    last: float
+    effect: dict[str, float]
+    error: float
+    words: str
+
+
 @dataclass(slots=True)
 class Inputs:
-    """Known inputs of every quantity, and what could not be used."""
+    """Known inputs of every quantity up to `until` [d], and what could not be used."""
 
     events: dict[str, Events]
     warnings: list[str] = field(default_factory=list)
     dosed: set[str] = field(default_factory=set)  # quantities that receive doses
     marks: list[tuple[float, str, str]] = field(default_factory=list)  # day, kind, words: for courses
+    ongoing: list[Ongoing] = field(default_factory=list)
+    until: float = -np.inf
+
+    def go_on(self, now: float) -> None:
+        """Carry the ongoing sources to `now` [d]."""
+        more: dict[str, list[Array]] = defaultdict(list)
+        for o in self.ongoing:
+            day = np.arange(o.first, min(o.last, now) + 1.0)
+            at = (day[:, None] + np.array(_SPREAD_HOURS) / 24.0).ravel()
+            at = at[(at > self.until) & (at <= now)]
+            if not len(at):
+                continue
+            zero = np.zeros(len(at))
+            for quantity, amount in o.effect.items():
+                moved = np.full(len(at), amount / len(_SPREAD_HOURS))
+                more[quantity].append(np.stack((at, zero, moved, zero, (o.error * moved) ** 2), axis=1))
+        for quantity, blocks in more.items():
+            if quantity in self.events:
+                self.events[quantity] = self.events[quantity].with_more(np.concatenate(blocks))
+        self.until = now
 
     def of(self, quantity: str) -> Events:
         found = self.events.get(quantity)
@@ -136,6 +175,7 @@ class _Collector:
         self.mixing: list[tuple[float, float, dict[str, tuple[float, float]], float]] = []
         self.warnings: dict[str, None] = {}
         self.dosed: set[str] = set()
+        self.ongoing: list[Ongoing] = []
         self.marks: list[tuple[float, str, str]] = []
 
     def effect(self, grams: dict[str, float]) -> dict[str, float]:
@@ -201,14 +241,16 @@ def collect(system: System, journal: Journal, now: dt.datetime, quantities: Sequ
         except LeadlineError as exc:
             c.warnings[exc.what] = None
     _spread_daily(c, daily, day_of(now))
-    _declared_dosers(c, {k[0] for k in daily}, journal, day_of(now))
+    _declared_dosers(c, {k[0] for k in daily}, journal)
     _feedings(c, feeding)
     leak = 0.0
     for machine in system.equipment:
         if machine.type == "skimmer" and "skimmate" in machine.rest:
             leak += _litres_per_day(str(machine.rest["skimmate"])) / system.net_volume_l
     events = {q: _events(c, q, leak) for q in quantities}
-    return Inputs(events, list(c.warnings), c.dosed, c.marks)
+    found = Inputs(events, list(c.warnings), c.dosed, c.marks, c.ongoing)
+    found.go_on(day_of(now))
+    return found
 
 
 def _exchange(c: _Collector, e: Entry) -> None:
@@ -226,7 +268,7 @@ def _local_midnight(moment: dt.datetime, zone: ZoneInfo) -> float:
 
 
 def _spread_daily(c: _Collector, daily: dict[tuple[str, str, str], list[tuple[float, float]]], now: float) -> None:
-    """A pump's daily totals over their day; a regular pump whose log lags is taken to have gone on."""
+    """A pump's daily totals over their day; a regular pump whose record lags is taken to go on."""
     for (pump, subject, unit), totals in daily.items():
         totals.sort()
         try:
@@ -236,29 +278,27 @@ def _spread_daily(c: _Collector, daily: dict[tuple[str, str, str], list[tuple[fl
             continue
         days = [d for d, _ in totals]
         gaps = np.diff(days[-15:]) if len(days) > 1 else np.zeros(0)
-        amounts = [v for _, v in totals]
-        errors = [0.02] * len(days)
-        if len(days) >= 4 and np.median(gaps) < 1.6 and 1.0 < now - days[-1] < 60.0:
+        amounts = np.array([v for _, v in totals])
+        effect = c.effect(per_unit)
+        if len(days) >= 4 and np.median(gaps) < 1.6:
             usual = float(np.median(amounts[-7:]))
-            lag = int(now - days[-1] - 1e-9)
-            days += [days[-1] + k for k in range(1, lag + 1)]
-            amounts += [usual] * lag
-            errors += [0.15] * lag
-            if lag > 1:
-                words = f"{usual:g} {unit} a day of {subject} is taken to go on"
-                c.warnings[f"{pump}: no record for {lag} days; {words}"] = None
+            words = f"{pump}: {usual:g} {unit} a day of {subject} is taken to go on"
+            once = {q: usual * x for q, x in effect.items()}
+            c.ongoing.append(Ongoing(days[-1] + 1.0, days[-1] + MOST_LAG_D, once, 0.15, words))
+            if now - days[-1] > 2.5:
+                c.warnings[f"{words}; its record ends {now - days[-1] - 1:.0f} days ago"] = None
         part = len(_SPREAD_HOURS)
         at = (np.array(days)[:, None] + np.array(_SPREAD_HOURS) / 24.0).ravel()
-        amount = np.repeat(np.array(amounts) / part, part)
+        amount = np.repeat(amounts / part, part)
         past = at <= now
-        c.dose(at[past], amount[past], np.repeat(errors, part)[past], c.effect(per_unit))
+        c.dose(at[past], amount[past], np.full(int(past.sum()), 0.02), effect)
 
 
-def _declared_dosers(c: _Collector, logged: set[str], journal: Journal, now: float) -> None:
+def _declared_dosers(c: _Collector, logged: set[str], journal: Journal) -> None:
     """A doser with a stated daily amount and no record of its own is taken to do what was stated."""
     if not journal.entries:
         return
-    start = int(day_of(journal.entries[0].time))
+    start = np.floor(day_of(journal.entries[0].time))
     for e in c.system.equipment:
         if e.type != "doser" or not e.per_day_ml or not e.substance or e.id in logged:
             continue
@@ -267,9 +307,9 @@ def _declared_dosers(c: _Collector, logged: set[str], journal: Journal, now: flo
         except LeadlineError as exc:
             c.warnings[f"{e.id}: {exc.what}"] = None
             continue
-        days = np.arange(start, int(now) + 1) + 0.5
-        days = days[days <= now]
-        c.dose(days, np.ones(len(days)), np.full(len(days), 0.1), c.effect(grams))
+        words = f"{e.id}: no record of its own; {e.per_day_ml:g} mL a day, as stated, is taken to be given"
+        c.ongoing.append(Ongoing(float(start), np.inf, c.effect(grams), 0.1, words))
+        c.warnings[words] = None
 
 
 def _feedings(c: _Collector, feeding: list[tuple[float, str, float]]) -> None:

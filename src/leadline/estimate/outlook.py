@@ -254,12 +254,11 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
     for k in range(max(n - 4, 0), n):
         if r.now - s.t[k] > _DOUBT_DAYS or not s.ids[k] or k == 0:
             continue
-        e = r.entries.get(s.ids[k])
-        if e is None or e.extra.get("confirmed") or s.ids[k] in r.confirmed:
+        if s.ids[k] not in r.typed or s.ids[k] in r.confirmed:
             continue
         expected, sd = float(t.expected[k]), float(t.expected_sd[k])
         slip = slips.suspect(t.quantity, float(s.value[k]), expected, sd)
-        typed = f"{e.value:g} {e.unit}".strip() if e.value is not None else ""
+        typed = r.typed[s.ids[k]]
         p_blunder, p_step = float(t.hypotheses[k, 1]), float(t.hypotheses[k, 2])
         if slip is not None:
             found.append(

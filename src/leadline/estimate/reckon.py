@@ -36,9 +36,11 @@ class Reckoning:
     now: float  # day
     tracks: dict[str, Track]
     inputs: Inputs
-    entries: dict[str, Entry]  # readings by id
+    typed: dict[str, str]  # latest readings by id, as they were typed
     warnings: tuple[str, ...]
     confirmed: frozenset[str]  # readings of which the keeper said that they are right as typed
+    proved: dict[str, float]  # equipment, stream or kit to the day of its last service
+    since: float  # day of the first entry; nothing is known of the time before
 
     def moment(self) -> dt.datetime:
         return moment_of(self.now)
@@ -92,10 +94,14 @@ def reckon(system: System, entries: Iterable[Entry], now: dt.datetime, probes: P
     matched = [q for q in built if taken is not None and coupling.dosed_alike(q, inputs, today)]
     tracks |= run(matched, coupling.with_salt_and_skeleton(salt, taken), coupled=True)
     tracks |= run([q for q in built if q not in matched], coupling.with_salt(salt))
-    by_id = {e.id: e for group in readings.values() for e in group}
+    latest = [e for group in readings.values() for e in group[-8:]]
+    typed = {e.id: f"{e.value:g} {e.unit}".strip() for e in latest if e.value is not None}
     confirmed = frozenset(str(e.extra["confirms"]) for e in journal.entries if "confirms" in e.extra)
+    proved = {e.subject: day_of(e.time) for e in services}
+    since = day_of(journal.entries[0].time) if journal.entries else today
     warnings = (*system.defaults, *inputs.warnings)
-    return Reckoning(system, today, {q: tracks[q] for q in names}, inputs, by_id, warnings, confirmed)
+    ordered = {q: tracks[q] for q in names}
+    return Reckoning(system, today, ordered, inputs, typed, warnings, confirmed, proved, since)
 
 
 def _which(system: System, readings: Mapping[str, list[Entry]], probes: Probes) -> list[str]:
