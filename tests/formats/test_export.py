@@ -17,6 +17,7 @@ from leadline.journal.entry import Entry, content_id
 pytestmark = pytest.mark.law
 
 # no lone surrogates (UTF-8 has none) and no zero bytes, which the doors refuse
+MOMENT_BY_HAND = dt.datetime(2026, 1, 5, 8, tzinfo=dt.UTC)
 TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=40)
 WORD = st.from_regex(r"[a-z][a-z0-9-]{0,12}", fullmatch=True)
 MOMENT = st.datetimes(dt.datetime(1971, 1, 2), dt.datetime(2026, 2, 28), timezones=st.just(dt.UTC))  # noqa: DTZ001
@@ -80,3 +81,27 @@ def test_rows_rejected_a_second_time_carry_one_reason():
     head, row = rejected(again, again.problems).splitlines()
     assert head == "time,system,kind,note,reason"
     assert row.startswith("2026-01-06,nowhere,note,x,system = ")
+
+
+BY_HAND = [  # what may be logged by hand says less than a file must
+    Entry(MOMENT_BY_HAND, "lagoon", "reading", "alkalinity", 2.9),
+    Entry(MOMENT_BY_HAND, "lagoon", "exchange", "", 40.0),
+    Entry(MOMENT_BY_HAND, "lagoon", "addition", "Sodium bicarbonate", 12.0, "spoons"),
+    Entry(MOMENT_BY_HAND, "lagoon", "note"),
+    Entry(MOMENT_BY_HAND, "lagoon", "reading", "alkalinity", extra={"corrects": "x", "withdrawn": True}),
+]
+
+
+@pytest.mark.parametrize("entry", BY_HAND, ids=lambda e: f"{e.kind} {e.subject}")
+def test_what_was_logged_by_hand_comes_back_as_it_was(entry):
+    entry = replace(entry, id=content_id(entry))
+    out = io.StringIO(newline="")
+    write_journal([entry], out)
+    back = read(out.getvalue())
+    assert not back.problems, [p.text() for p in back.problems]
+    assert replace(back.entries[0], stored=None) == entry
+
+
+def test_an_id_of_ones_own_does_not_excuse_a_missing_unit():
+    out = read("time,system,kind,subject,value,unit,id\n2026-01-05,lagoon,reading,alkalinity,8.1,,row-1\n")
+    assert [p.column for p in out.problems] == ["unit"]

@@ -50,6 +50,17 @@ def rule(kind: str, subject: str, unit: str) -> Rule:
     return _scaled(kind, unit, ("mass", "volume"))
 
 
+def rule_as_before(kind: str, subject: str, unit: str) -> Rule:
+    """The rule for rows that were accepted at another door, with less said: what can't be converted is as typed."""
+    found = rule(kind, subject, unit)
+    if not found.refusal:
+        return found
+    if kind == "reading" and not unit:
+        straight = convert.linear(subject, unit)
+        return Rule(*straight) if straight is not None else Rule(stores=False)
+    return Rule(low=0.0, stores=kind in VOLUME and not unit)
+
+
 def _scaled(kind: str, unit: str, dimensions: tuple[str, ...]) -> Rule:
     key = units.unit_key(unit)
     for dimension in dimensions:

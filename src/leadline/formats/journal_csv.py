@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from operator import itemgetter
 from typing import Any
 
@@ -114,9 +115,12 @@ class JournalReader:
             try:
                 entry = one(pick(full), full, others, system, out)
             except _Bad as bad:
-                if any(f.strip() for f in fields):  # spreadsheets leave rows of nothing but commas
-                    out.problems.append(Problem(file, line, bad.column, bad.value, bad.reason, fields))
-                continue
+                before = self._accepted_before(pick(full), full, others, system, out)
+                if before is None:
+                    if any(f.strip() for f in fields):  # spreadsheets leave rows of nothing but commas
+                        out.problems.append(Problem(file, line, bad.column, bad.value, bad.reason, fields))
+                    continue
+                entry = before
             if isinstance(entry, Entry):
                 entries.append(entry)
                 lines.append(line)
@@ -154,6 +158,21 @@ class JournalReader:
         assert isinstance(entry, Entry)
         return entry
 
+    def _accepted_before(
+        self, cells: Sequence[str], full: Sequence[str], others: Sequence[tuple[int, str]], system: str, out: FileRead
+    ) -> Entry | str | None:
+        """The entry of a row that bears the very id its content has: Leadline wrote it, so it can be had back.
+
+        Entries by hand may say less than a file must (no unit, no kind of water); an export holds them as they are.
+        """
+        if not cells[-1]:
+            return None
+        try:
+            entry = self._one(cells, full, others, system, out, ours=True)
+        except _Bad:
+            return None
+        return entry if isinstance(entry, str) or content_id(entry) == entry.id else None
+
     def _one(
         self,
         cells: Sequence[str],
@@ -162,8 +181,9 @@ class JournalReader:
         default_system: str,
         out: FileRead,
         judged: bool = False,
+        ours: bool = False,
     ) -> Entry | str:
-        """An entry, or why the row is parked."""
+        """An entry, or why the row is parked. Of `ours` less is demanded: they were accepted before."""
         (time_text, system, kind, subject, value_text, unit, method, sd_text, to, source, recorded_text, note,
          extra_text, id_text) = cells  # fmt: skip
         system = system or default_system
@@ -196,6 +216,9 @@ class JournalReader:
                 if unit:
                     kind, subject, rule, unknown = self._new_rule(kind, subject, unit)
                     factor, offset, low, high, by_value, stores, refusal, remark = rule
+            if refusal and ours:
+                rule = amounts.rule_as_before(kind, subject, unit)
+                factor, offset, low, high, by_value, stores, refusal, remark = rule
             if refusal:
                 column, reason = refusal
                 raise _Bad(column, unit if column == "unit" else value_text, reason)
@@ -225,19 +248,19 @@ class JournalReader:
                 stored = stored_sd = None
             if remark:
                 _remark(out, remark)
-        elif sd_text:
+        elif sd_text and not ours:
             raise _Bad("sd", sd_text, "there is no value that this could be the deviation of")
-        elif kind in NEEDS_VALUE and not extra.get("withdrawn"):
+        elif kind in NEEDS_VALUE and not ours and not extra.get("withdrawn"):
             raise _Bad("value", "", f"{_a(kind)} needs a value")
-        if not subject and kind in NEEDS_SUBJECT and not extra.get("withdrawn"):
+        if not subject and kind in NEEDS_SUBJECT and not ours and not extra.get("withdrawn"):
             raise _Bad("subject", "", f"{_a(kind)} needs {NEEDS_SUBJECT[kind]}")
-        if kind == "transfer" and not to:
+        if kind == "transfer" and not to and not ours:
             raise _Bad("to", "", "a transfer needs the system or vessel it went to")
-        if kind in ("note", "observation") and not (note.strip() or subject or extra.get("withdrawn")):
+        if kind in ("note", "observation") and not (note.strip() or subject or ours or extra.get("withdrawn")):
             raise _Bad(
                 "note", "", f"{_a(kind)} needs a text in 'note'" + (" or a sign in 'subject'" if kind != "note" else "")
             )
-        if extra and kind in amounts.VOLUME:
+        if extra and kind in amounts.VOLUME and not ours:
             _check_water(extra)
         if not judged:
             why = "" if EARLIEST <= time <= times.latest else times.why_impossible(time)
@@ -253,7 +276,10 @@ class JournalReader:
             stored_sd, id_text,
         )  # fmt: skip
         if not id_text:
-            object.__setattr__(entry, "id", content_id(entry))  # it is ours alone until it is returned
+            object.__setattr__(entry, "id", content_id(entry))  # it is nobody else's until it is returned
+        elif subject != cells[3]:
+            typed = replace(entry, subject=cells[3])
+            return typed if content_id(typed) == id_text else entry
         return entry
 
     def _new_system(self, system: str) -> LocalTimes:
