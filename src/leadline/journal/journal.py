@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from leadline.journal.entry import Entry
@@ -24,23 +24,32 @@ class Journal:
 def as_of(entries: Iterable[Entry], moment: dt.datetime | None = None) -> Journal:
     """The journal as it was known at `moment`: nothing that happened or was written down later.
 
-    Of several corrections of one entry the one written last counts; a correction may itself be corrected.
-    Entries come in the order in which they were written (the store's order), so that the later of two
-    corrections with equal times wins. A correction whose target is unknown stands for itself.
+    A correction may itself be corrected, and an entry may be corrected several times: of all that was ever written
+    about one happening, the word written last counts, and when that word takes it back nothing does. Entries come in
+    the order in which they were written (the store's order), so that the later of two corrections with equal times
+    wins. A correction whose target is unknown stands for itself.
     """
     known = [e for e in entries if moment is None or (e.time <= moment and e.known_at <= moment)]
-    replaced_by: dict[str, Entry] = {}
-    for e in known:
-        target = e.corrects
-        if target and target != e.id:
-            before = replaced_by.get(target)
-            if before is None or e.known_at >= before.known_at:
-                replaced_by[target] = e
-    if not replaced_by:
+    if not any(e.corrects for e in known):
         return Journal(tuple(sorted(known, key=lambda e: e.time)), {})
-    superseded = set(replaced_by)
-    losers = {
-        e.id for e in known if e.corrects and e.corrects != e.id and replaced_by[e.corrects].id != e.id
-    }  # an older correction of the same entry
-    kept = [e for e in known if e.id not in superseded and e.id not in losers and not e.withdrawn]
-    return Journal(tuple(sorted(kept, key=lambda e: e.time)), replaced_by)
+    target = {e.id: e.corrects for e in known}
+    last: dict[str, Entry] = {}
+    for e in known:
+        root = _root(e.id, target)
+        if root not in last or e.known_at >= last[root].known_at:
+            last[root] = e
+    stands = {e.id: last[_root(e.id, target)] for e in known}
+    kept = [e for e in known if stands[e.id].id == e.id and not e.withdrawn]
+    replaced = {i: e for i, e in stands.items() if e.id != i}
+    return Journal(tuple(sorted(kept, key=lambda e: e.time)), replaced)
+
+
+def _root(ident: str, target: Mapping[str, str]) -> str:
+    """What a line of corrections is about in the end; of a ring, which only a torn file can hold, its least id."""
+    seen = [ident]
+    while target.get(seen[-1]):
+        following = target[seen[-1]]
+        if following in seen:
+            return min(seen[seen.index(following) :])
+        seen.append(following)
+    return seen[-1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import json
 import math
 from dataclasses import replace
@@ -87,8 +88,18 @@ def to_entry(row: Row) -> Entry:
     return Entry(
         _EPOCH + _delta(0, 0, time), system, kind, subject, value, unit, method, sd, to, source,
         None if recorded is None else _EPOCH + _delta(0, 0, recorded),
-        note, {} if extra is None else json.loads(extra), stored, stored_sd, id_,
+        note, {} if extra is None else _extra(extra), stored, stored_sd, id_,
     )  # fmt: skip
+
+
+_said = functools.lru_cache(maxsize=256)(json.loads)  # a doser says the same every day for years
+
+
+def _extra(text: str) -> dict[str, Any]:
+    """What is in the column `extra`; short texts without a list or object inside are read once."""
+    if len(text) > 120 or "[" in text or text.count("{") > 1:
+        return json.loads(text)
+    return dict(_said(text))
 
 
 def same_content(one: Row, other: Row) -> bool:
