@@ -127,7 +127,7 @@ def test_integrated_wiener_noise_of_irregular_gaps(days, rate_walk, level_walk, 
     bank = one_filter(0.0)
     predict(bank, gap(days, rate_walk=rate_walk, level_walk=level_walk))
     assert bank.cov[0, 0][[0, 0, 1], [0, 1, 1]] == pytest.approx(expected, rel=1e-9)
-    f, q = van_loan(np.array([[0.0, 1.0], [0.0, 0.0]]), np.diag([level_walk, rate_walk]), days)
+    q = van_loan(np.array([[0.0, 1.0], [0.0, 0.0]]), np.diag([level_walk, rate_walk]), days)[1]
     np.testing.assert_allclose(bank.cov[0, 0, :2, :2], q, atol=1e-12)
 
 

@@ -94,7 +94,8 @@ def test_nitrate_settles_where_production_meets_exchange(share, before, after):
 
 @pytest.mark.published
 @pytest.mark.parametrize(("substance", "grams", "quantity", "rise", "digits"), [
-    ("sodium-bicarbonate", 2.996, "alkalinity", 0.356652, 2e-4), ("sodium-carbonate", 1.890, "alkalinity", 0.356652, 3e-4),
+    ("sodium-bicarbonate", 2.996, "alkalinity", 0.356652, 2e-4),
+    ("sodium-carbonate", 1.890, "alkalinity", 0.356652, 3e-4),
     ("calcium-hydroxide", 1.321, "alkalinity", 0.356652, 4e-4), ("calcium-hydroxide", 1.849, "calcium", 10.0, 3e-4),
     ("calcium-chloride-anhydrous", 2.769, "calcium", 10.0, 2e-4),
     ("calcium-chloride-dihydrate", 3.668, "calcium", 10.0, 2e-4),

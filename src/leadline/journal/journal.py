@@ -30,16 +30,19 @@ def as_of(entries: Iterable[Entry], moment: dt.datetime | None = None) -> Journa
     wins. A correction whose target is unknown stands for itself.
     """
     known = [e for e in entries if moment is None or (e.time <= moment and e.known_at <= moment)]
-    if not any(e.corrects for e in known):
+    target = {e.id: e.corrects for e in known if e.corrects}
+    if not target:
         return Journal(tuple(sorted(known, key=lambda e: e.time)), {})
-    target = {e.id: e.corrects for e in known}
+    spoken_of = target.keys() | set(target.values())
     last: dict[str, Entry] = {}
+    lines: dict[str, str] = {}
     for e in known:
-        root = _root(e.id, target)
-        if root not in last or e.known_at >= last[root].known_at:
-            last[root] = e
-    stands = {e.id: last[_root(e.id, target)] for e in known}
-    kept = [e for e in known if stands[e.id].id == e.id and not e.withdrawn]
+        if e.id in spoken_of:
+            root = lines[e.id] = _root(e.id, target)
+            if root not in last or e.known_at >= last[root].known_at:
+                last[root] = e
+    stands = {i: last[root] for i, root in lines.items()}
+    kept = [e for e in known if stands.get(e.id, e).id == e.id and not e.withdrawn]
     replaced = {i: e for i, e in stands.items() if e.id != i}
     return Journal(tuple(sorted(kept, key=lambda e: e.time)), replaced)
 
