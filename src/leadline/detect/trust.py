@@ -6,6 +6,7 @@ tighter than the manuals' examples for the open ocean.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,21 +74,33 @@ def rate_of_change(x: Array, t: Array, per_s: float) -> Array:
 def flat_line(x: Array, t: Array, suspect_s: float, fail_s: float, tolerance: float) -> Array:
     """Suspect or fail where all values of the last so many seconds lie within `tolerance` (range below it)."""
     flags = np.full(len(x), PASS, dtype=np.int8)
-    if len(x):
-        # a run is broken where a value leaves the run's own range; one pass, vectorised by run heads
-        low, high, head = x[0], x[0], 0
-        since = np.zeros(len(x))
-        for k in range(len(x)):
-            v = x[k]
-            if np.isnan(v):
-                continue
-            low, high = min(low, v), max(high, v)
-            if not high - low < tolerance:
-                head = k
-                low = high = v
-            since[k] = t[k] - t[head]
-        flags[since >= suspect_s] = SUSPECT
-        flags[since >= fail_s] = FAIL
+    since = np.zeros(len(x))
+    # a window slides along: `head` is the earliest point from which all lie within the tolerance; the two queues hold
+    # the positions that can still become its least and its greatest value
+    least: deque[int] = deque()
+    greatest: deque[int] = deque()
+    head = 0
+    values, times = x.tolist(), t.tolist()
+    for k, v in enumerate(values):
+        if v != v:  # missing
+            continue
+        while least and values[least[-1]] >= v:
+            least.pop()
+        while greatest and values[greatest[-1]] <= v:
+            greatest.pop()
+        least.append(k)
+        greatest.append(k)
+        while head < k and not values[greatest[0]] - values[least[0]] < tolerance:
+            head += 1
+            if least[0] < head:
+                least.popleft()
+            if greatest[0] < head:
+                greatest.popleft()
+        while values[head] != values[head]:  # a missing point is no part of it
+            head += 1
+        since[k] = times[k] - times[head]
+    flags[since >= suspect_s] = SUSPECT
+    flags[since >= fail_s] = FAIL
     flags[np.isnan(x)] = MISSING
     return flags
 

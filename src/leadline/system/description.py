@@ -256,7 +256,7 @@ class _Reader:
         if not 0.0 <= humidity <= 1.0:
             raise BadInput(f"room.relative_humidity = {table.get('relative_humidity')!r}", way_out="Give 0.55 or 55 %.")
         co2 = table.get("co2", room.co2_ppm)
-        co2_ppm = float(str(co2).lower().replace("ppm", "").strip() or room.co2_ppm)
+        co2_ppm = self._number(str(co2).lower().replace("ppm", "").strip(), "room.co2")
         return Room(self._maybe(table, "temperature", "temperature", "room") or room.temperature_c, humidity, co2_ppm)
 
     def _equipment(self, table: Mapping[str, Any], index: int) -> Equipment:
@@ -321,7 +321,7 @@ class _Reader:
         bias = self._spread(name, table["bias_sd"], f"{where}.bias_sd") if "bias_sd" in table else usual.bias_sd
         if "sd" in table and sd < 0:
             raise BadInput(f"{where}.sd = {table['sd']!r}", way_out="A standard deviation is not negative.")
-        minutes = float(table.get("minutes", usual.minutes))
+        minutes = self._number(table["minutes"], f"{where}.minutes") if "minutes" in table else usual.minutes
         relative = 0.0 if "sd" in table else usual.relative
         return Method(name, title, Performance(sd, relative, bias, usual.bias_relative, step, minutes))
 
@@ -381,7 +381,16 @@ class _Reader:
         self.unknown.extend(f"{prefix}{key}" for key in table if key not in known)
 
     def _amount(self, raw: Any, dimension: str, where: str) -> float:
-        return self._named(lambda: units.parse_amount(str(raw), cast(units.Dimension, dimension)), where)
+        amount = self._named(lambda: units.parse_amount(str(raw), cast(units.Dimension, dimension)), where)
+        if amount < 0 and dimension != "temperature":
+            raise BadInput(f"{raw!r} is below zero", where=where, way_out="Give zero or more.")
+        return amount
+
+    def _number(self, raw: Any, where: str) -> float:
+        found = self._named(lambda: units.parse_number(str(raw)), where)
+        if found < 0:
+            raise BadInput(f"{raw!r} is below zero", where=where, way_out="Give zero or more.")
+        return found
 
     def _maybe(self, table: Mapping[str, Any], key: str, dimension: str, where: str) -> float | None:
         return self._amount(table[key], dimension, f"{where}.{key}") if key in table else None
