@@ -113,9 +113,7 @@ def main(argv: list[str] | None = None) -> int:
     print(f"One week ahead, {args.systems} systems from seed {args.first}, {args.days} days each")
     print(f"{'quantity':13} {'n':>6}  reading 50 %  90 %   truth 50 %  90 %   CRPS over point, over point with spread")
     for q, (n, r50, r90, t50, t90, point, spread) in table.items():
-        print(
-            f"{q:13} {n:6}         {r50:5.2f} {r90:5.2f}        {t50:5.2f} {t90:5.2f}        {point:5.2f} {spread:19.2f}"
-        )
+        print(f"{q:13} {n:6}         {r50:5.2f} {r90:5.2f}        {t50:5.2f} {t90:5.2f}   {point:10.2f} {spread:19.2f}")
     worst = max((q for q in table if q != "pooled"), key=lambda q: table[q][5])
     low = min((q for q in table if q != "pooled"), key=lambda q: table[q][2])
     print(f"worst: {worst} by score, {low} by coverage")

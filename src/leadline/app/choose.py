@@ -27,7 +27,7 @@ def round_for(
         names[i], zone = described.name, described.time_zone
         r = enquire.reckoning(store, clock, i, as_of)
         e = estimate(r)
-        proved = {k: moment_of(day) for k, day in r.proved.items()}
+        proved = {k: moment_of(day) for k, day in r.proved().items()}
         live = {}
         for _, stream in store.streams(i):
             last = store.latest_point(i, stream, now.timestamp())

@@ -13,15 +13,15 @@ from leadline.app.ports import Store
 from leadline.estimate.report import Course, SystemEstimate
 from leadline.measures.moments import Clock
 from leadline.measures.quantities import QUANTITIES
-from leadline.system.description import System
+from leadline.system.description import System, parse
 
 if TYPE_CHECKING:
     from leadline.estimate.reckon import Probes, Reckoning
     from leadline.estimate.score import Calibration
 
-_FRESH_S = 60.0  # a reckoning may serve for a minute when nothing new was written
+_MOST_APPENDED = 40  # more new entries than this are replayed
 _NAME = "reckoning:"
-_Kept = tuple[tuple[object, ...], dt.datetime, "Reckoning"]
+_Kept = tuple[str, int, "Reckoning"]  # key, sequence number of the journal, the reckoning
 _kept: weakref.WeakKeyDictionary[Store, dict[str, _Kept]] = weakref.WeakKeyDictionary()
 
 # probe medians are thinned with age: half-hourly for two days, six-hourly for a month, every third day before
@@ -29,44 +29,62 @@ _THIN = ((2.0, 1800.0), (30.0, 21600.0), (420.0, 259200.0))
 
 
 def reckoning(store: Store, clock: Clock, system: str, as_of: dt.datetime | None = None) -> Reckoning:
-    """The system reckoned as of a moment (now when none is given); kept for a minute while nothing changes."""
+    """The system reckoned as of a moment, now when none is given.
+
+    What was reckoned before serves again: as it is when nothing was written since, with a new reading appended when
+    that is all that was written, and not at all otherwise or for a moment in the past.
+    """
+    from leadline.estimate.inputs import day_of
     from leadline.estimate.reckon import reckon
 
-    now = as_of or clock.now()
-    document = describe.document(store, system, as_of)
-    key = (store.last_seq(system), store.stream_revision(system), hash(document), as_of)
+    if as_of is not None:
+        described = describe.load(store, system, as_of)
+        return reckon(described, store.entries(system), as_of, probes(store, described, as_of))
+    now = clock.now()
+    document = describe.document(store, system)
+    said = f"{__version__}|{store.stream_revision(system)}|{document}"
+    key = hashlib.blake2b(said.encode(), digest_size=16).hexdigest()
+    seq = store.last_seq(system)
     shelf = _kept.setdefault(store, {})
-    found = shelf.get(system)
-    if found is not None and found[0] == key and abs((now - found[1]).total_seconds()) < _FRESH_S:
-        return found[2]
-    described = describe.load(store, system, as_of)
-    r = None if as_of else _thawed(store, described, document, now)
-    if r is None:
-        r = reckon(described, store.entries(system), now, probes(store, described, now))
-        if as_of is None:
-            from leadline.estimate.keep import freeze
+    found = shelf.get(system) or _thawed(store, system, document, day_of(now))
+    if found is not None and found[0] == key and found[2].now <= day_of(now):
+        r = _with_new(store, system, found[1], found[2], day_of(now))
+        if r is not None:
+            shelf[system] = (key, seq, r)
+            return r
+    described = describe.load(store, system)
+    r = reckon(described, store.entries(system), now, probes(store, described, now))
+    shelf[system] = (key, seq, r)
+    from leadline.estimate.keep import freeze
 
-            store.keep_aside(_NAME + system, _key(store, system, document), freeze(r))
-    if as_of is None:
-        shelf[system] = (key, now, r)
+    store.keep_aside(_NAME + system, f"{key}:{seq}", freeze(r))
     return r
 
 
-def _key(store: Store, system: str, document: str) -> str:
-    said = f"{__version__}|{store.last_seq(system)}|{store.stream_revision(system)}|{document}"
-    return hashlib.blake2b(said.encode(), digest_size=16).hexdigest()
-
-
-def _thawed(store: Store, system: System, document: str, now: dt.datetime) -> Reckoning | None:
-    """The last reckoning carried to now, when nothing was written since and it is not too old to carry."""
-    kept = store.kept_aside(_NAME + system.id)
-    if kept is None or kept[0] != _key(store, system.id, document):
-        return None
-    from leadline.estimate.inputs import day_of
+def _thawed(store: Store, system: str, document: str, now: float) -> _Kept | None:
+    """What another process kept aside."""
     from leadline.estimate.keep import thaw
 
-    r = thaw(kept[1], system, day_of(now))
-    return r
+    kept = store.kept_aside(_NAME + system)
+    if kept is None:
+        return None
+    key, _, seq = kept[0].partition(":")
+    r = thaw(kept[1], parse(document), now) if seq.isdigit() else None
+    return (key, int(seq), r) if r is not None else None
+
+
+def _with_new(store: Store, system: str, seq: int, r: Reckoning, now: float) -> Reckoning | None:
+    """The same reckoning at a later moment, with the few readings written since; None when it needs a replay."""
+    from leadline.estimate.append import append
+
+    new = store.entries(system, after_seq=seq)
+    if len(new) > _MOST_APPENDED:
+        return None
+    r.carry(now)
+    longer: Reckoning | None = r
+    for e in sorted(new, key=lambda e: e.time):
+        longer = append(longer, e) if longer is not None else None
+    return longer
 
 
 def probes(store: Store, system: System, now: dt.datetime) -> Probes:
@@ -106,13 +124,18 @@ def estimate(store: Store, clock: Clock, system: str, as_of: dt.datetime | None 
 
 
 def courses(
-    store: Store, clock: Clock, system: str, start: dt.datetime, as_of: dt.datetime | None = None
+    store: Store,
+    clock: Clock,
+    system: str,
+    start: dt.datetime,
+    as_of: dt.datetime | None = None,
+    only: str | None = None,
 ) -> dict[str, Course]:
-    """The reckoned course of every quantity from `start` to a little beyond now."""
+    """The reckoned course of every quantity, or of one, from `start` to a little beyond now."""
     from leadline.estimate.course import course
 
     r = reckoning(store, clock, system, as_of)
-    return {q: course(r, q, start.timestamp() / 86400.0) for q in r.tracks}
+    return {q: course(r, q, start.timestamp() / 86400.0) for q in r.tracks if only in (None, q)}
 
 
 def check(store: Store, clock: Clock, system: str, as_of: dt.datetime | None = None) -> dict[str, Calibration]:

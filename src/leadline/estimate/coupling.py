@@ -6,11 +6,12 @@ comes. Calcification takes two equivalents of alkalinity with one mole of metal:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from leadline.estimate.families import FAMILIES
 from leadline.estimate.grid import LEVEL, SECOND
 from leadline.estimate.inputs import Inputs
 from leadline.estimate.replay import Track
@@ -67,49 +68,14 @@ def _grown(track: Track, t: Array) -> Array:
     return grown
 
 
-def with_salt(changes: SaltChanges | None) -> Extra | None:
-    """Further motion of a conservative ion from unexplained changes of salinity."""
-    if changes is None:
-        return None
-
-    def extra(quantity: str, edges: Array) -> tuple[Array, Array, Array]:
-        log_keep, var = _ratios(changes, edges)
-        return np.exp(log_keep), np.zeros(len(edges) - 1), var * _typical(quantity) ** 2
-
-    return extra
-
-
-def _typical(quantity: str) -> float:
-    from leadline.estimate.families import FAMILIES
-
-    return FAMILIES[quantity].prior[0]
-
-
-def _ratios(changes: SaltChanges, edges: Array) -> tuple[Array, Array]:
-    """Log ratio and variance of salinity's change in each gap between `edges`: each change spread over its time."""
-    n = len(edges) - 1
-    if n <= 0:
-        return np.zeros(0), np.zeros(0)
-    length = np.maximum(changes.end - changes.start, 1e-9)
-    # a gap that ends before the salinity reading that revealed the change sees nothing of it; the gap in which it
-    # was revealed sees the part that happened since this quantity's own last reading
-    out = np.zeros(n)
-    which = np.searchsorted(edges, changes.end, side="left") - 1
-    inside = (which >= 0) & (which < n)
-    part = np.clip((changes.end - edges[np.clip(which, 0, n - 1)]) / length, 0.0, 1.0)
-    out += np.bincount(which[inside], weights=(changes.log_ratio * part)[inside], minlength=n)
-    var = np.bincount(which[inside], weights=((changes.sd**2) * part)[inside], minlength=n)
-    return out, var
-
-
 @dataclass(frozen=True, slots=True)
 class Calcification:
-    """Alkalinity taken by the system: cumulative [meq/L] at days `t`, and the relative doubt of its rate."""
+    """Alkalinity taken by the system: cumulative [meq/L] at its readings `t` [d]; rate and its sd after each."""
 
     t: Array
     total: Array
-    rate: float
-    rate_sd: float
+    rate: Array
+    rate_sd: Array
 
 
 def calcification(track: Track) -> Calcification | None:
@@ -119,9 +85,8 @@ def calcification(track: Track) -> Calcification | None:
         return None
     t = track.sightings.t
     rate = np.maximum(-track.post_mean[:, SECOND], 0.0)
-    total = np.concatenate(([0.0], np.cumsum(np.diff(t) * (rate[1:] + rate[:-1]) / 2)))
-    sd = float(np.sqrt(max(track.post_cov[-1, SECOND, SECOND], 0.0)))
-    return Calcification(t, total, float(rate[-1]), sd)
+    total = np.concatenate(([0.0], np.cumsum(np.diff(t) * rate[:-1])))
+    return Calcification(t, total, rate, np.sqrt(np.maximum(track.post_cov[:, SECOND, SECOND], 0.0)))
 
 
 def dosed_alike(quantity: str, inputs: Inputs, today: float, window: float = 120.0) -> bool:
@@ -135,79 +100,96 @@ def dosed_alike(quantity: str, inputs: Inputs, today: float, window: float = 120
     return c > 0.3 * a * PER_MEQ["calcium"][0]
 
 
-def with_salt_and_skeleton(changes: SaltChanges | None, taken: Calcification | None) -> Extra | None:
-    """Both couplings: salinity's unexplained changes, and what skeleton took with the alkalinity."""
-    salt = with_salt(changes)
-    if taken is None:
-        return salt
+@dataclass(frozen=True, slots=True)
+class Couplings:
+    """What salinity's and alkalinity's tracks say of the others, worked out once; nothing later than asked is used."""
 
-    def extra(quantity: str, edges: Array) -> tuple[Array, Array, Array]:
-        n = len(edges) - 1
-        if salt is None:
-            keep, other, var = np.ones(n), np.zeros(n), np.zeros(n)
-        else:
-            keep, other, var = salt(quantity, edges)
-        per, doubt = PER_MEQ[quantity]
-        gone = np.diff(_cumulative(taken, edges))
-        return keep, other - per * gone, var + (0.25 * doubt * per * gone) ** 2
+    salinity: Track | None
+    salt: SaltChanges | None
+    taken: Calcification | None
 
-    return extra
+    def between(self, q: str, start: Array, end: Array, with_salt: bool, coupled: bool) -> tuple[Array, Array, Array]:
+        """Keep, other input and variance of one quantity over gaps from its own reading at `start` to `end`; (n,)."""
+        n = len(end)
+        keep, other, var = np.ones(n), np.zeros(n), np.zeros(n)
+        if with_salt and self.salinity is not None and len(self.salinity.sightings):
+            log_keep, v = self._salted(self.salinity, start, end)
+            keep = np.exp(log_keep)
+            var = v * FAMILIES[q].prior[0] ** 2
+        if coupled and self.taken is not None:
+            c = self.taken
+            per, doubt = PER_MEQ[q]
+            gone = _cumulative(c, end) - _cumulative(c, start)
+            last = np.clip(np.searchsorted(c.t, end, side="right") - 1, 0, None)
+            blind = np.maximum(end - np.maximum(start, c.t[last]), 0.0)  # since alkalinity itself was read
+            other = -per * gone
+            var = var + (0.25 * doubt * per * gone) ** 2 + 0.5 * (per * c.rate_sd[last] * blind) ** 2
+        return keep, other, var
+
+    def _salted(self, salinity: Track, start: Array, end: Array) -> tuple[Array, Array]:
+        """Log ratio by which salt moved in each gap, revealed or reckoned by its end, and its variance."""
+        t = salinity.sightings.t
+        last = np.searchsorted(t, end, side="right") - 1
+        known = last >= 0
+        last = np.clip(last, 0, None)
+        log_keep, var = np.zeros(len(end)), np.zeros(len(end))
+        if self.salt is not None:
+            log_keep, var = _revealed(self.salt, start, end)
+        d = np.where(known, np.maximum(end - np.maximum(start, t[last]), 0.0), 0.0)
+        level = np.maximum(salinity.post_mean[last, LEVEL], 1.0)
+        grown = d * d * salinity.post_cov[last, SECOND, SECOND] + salinity.walk[last] * d**3 / 3
+        grown = grown + float(np.mean(salinity.level_walk)) * d
+        log_keep = log_keep + np.clip(salinity.post_mean[last, SECOND] * d / level, -0.2, 0.2)
+        return log_keep, var + np.minimum(grown, 4.0) / level**2
+
+    def ahead(self, q: str, days: Array, coupled: bool) -> tuple[Array, Array]:
+        """Other input and variance of one quantity over `days` (n,) beyond now."""
+        if not coupled or self.taken is None:
+            return np.zeros(len(days)), np.zeros(len(days))
+        per, doubt = PER_MEQ[q]
+        gone = float(self.taken.rate[-1]) * days
+        rate_sd = float(self.taken.rate_sd[-1])
+        return -per * gone, (0.25 * doubt * per * gone) ** 2 + 0.5 * (per * rate_sd * days) ** 2
+
+    def extra(self, coupled: bool) -> Extra:
+        """The same for `replay`: further motion of a conservative ion between its own readings."""
+
+        def motion(quantity: str, edges: Array) -> tuple[Array, Array, Array]:
+            return self.between(quantity, edges[:-1], edges[1:], True, coupled)
+
+        return motion
+
+
+def couplings(tracks: Mapping[str, Track]) -> Couplings:
+    """The couplings of a system's tracks, of those that are there."""
+    salinity, alk = tracks.get("salinity"), tracks.get("alkalinity")
+    return Couplings(
+        salinity,
+        salt_changes(salinity) if salinity is not None else None,
+        calcification(alk) if alk is not None else None,
+    )
 
 
 def _cumulative(taken: Calcification, t: Array) -> Array:
-    """Alkalinity taken up to each moment [meq/L]: steady before the first and after the last reading."""
-    inside: Array = np.interp(t, taken.t, taken.total)
-    first = (taken.total[1] - taken.total[0]) / max(taken.t[1] - taken.t[0], 1e-9)
-    early = np.minimum(t - taken.t[0], 0.0) * first
-    late = np.maximum(t - taken.t[-1], 0.0) * taken.rate
-    return inside + early + late
+    """Alkalinity taken up to each moment [meq/L], at each moment by the rate last known then."""
+    last = np.clip(np.searchsorted(taken.t, t, side="right") - 1, 0, None)
+    return taken.total[last] + taken.rate[last] * (t - taken.t[last])
 
 
-def motion_after_last(
-    tracks: Mapping[str, Track], names: Sequence[str], start: Array, end: Array
-) -> tuple[Array, Array, Array]:
-    """Coupled keep, other input and variance of each quantity from its last reading to now. Arrays (B,)."""
-    b = len(names)
-    keep, other, var = np.ones(b), np.zeros(b), np.zeros(b)
-    salinity = tracks.get("salinity")
-    changes = salt_changes(salinity) if salinity is not None else None
-    alk = tracks.get("alkalinity")
-    taken = calcification(alk) if alk is not None else None
-    for j, q in enumerate(names):
-        t = tracks[q]
-        if t.family.with_salt and salinity is not None:
-            edges = np.array([start[j], end[j]])
-            if changes is not None:
-                ratio, v = _ratios(changes, edges)
-                keep[j] *= np.exp(ratio[0])
-                var[j] += v[0] * _typical(q) ** 2
-            if len(salinity.sightings):
-                d = max(end[j] - max(start[j], salinity.last), 0.0)
-                p, level = salinity.post_cov[-1], max(float(salinity.post_mean[-1, LEVEL]), 1.0)
-                grown = d * d * p[SECOND, SECOND] + float(salinity.walk[-1]) * d**3 / 3
-                grown += float(np.mean(salinity.level_walk)) * d
-                keep[j] *= np.exp(np.clip(salinity.post_mean[-1, SECOND] * d / level, -0.2, 0.2))
-                var[j] += min(grown, 4.0) / level**2 * _typical(q) ** 2
-        if t.coupled and taken is not None:
-            per, doubt = PER_MEQ[q]
-            gone = float(np.diff(_cumulative(taken, np.array([start[j], end[j]])))[0])
-            d = max(end[j] - start[j], 0.0)
-            other[j] -= per * gone
-            var[j] += (0.25 * doubt * per * gone) ** 2 + (per * taken.rate_sd * d) ** 2 * 0.5
-    return keep, other, var
-
-
-def motion_ahead(tracks: Mapping[str, Track], names: Sequence[str], days: Array) -> tuple[Array, Array]:
-    """Coupled other input and variance of each quantity over `days` ahead of now. Arrays (B,)."""
-    other, var = np.zeros(len(names)), np.zeros(len(names))
-    alk = tracks.get("alkalinity")
-    taken = calcification(alk) if alk is not None else None
-    if taken is None:
-        return other, var
-    for j, q in enumerate(names):
-        if tracks[q].coupled:
-            per, doubt = PER_MEQ[q]
-            gone = taken.rate * days[j]
-            other[j] -= per * gone
-            var[j] += (0.25 * doubt * per * gone) ** 2 + (per * taken.rate_sd * days[j]) ** 2 * 0.5
-    return other, var
+def _revealed(changes: SaltChanges, start: Array, end: Array) -> tuple[Array, Array]:
+    """Salinity's unexplained changes revealed in each gap (start, end]: log ratio and variance, only what is since
+    `start` of each."""
+    n = len(end)
+    first = np.searchsorted(changes.end, start, side="right")
+    upto = np.searchsorted(changes.end, end, side="right")
+    length = np.maximum(changes.end - changes.start, 1e-9)
+    ratio = np.concatenate(([0.0], np.cumsum(changes.log_ratio)))
+    var = np.concatenate(([0.0], np.cumsum(changes.sd**2)))
+    out, out_var = ratio[upto] - ratio[first], var[upto] - var[first]
+    # the first change revealed in the gap may have begun before it
+    cut = (upto > first) & (first < len(changes.end))
+    i = np.clip(first, 0, len(changes.end) - 1)
+    part = np.clip((changes.end[i] - start) / length[i], 0.0, 1.0)
+    out = out - np.where(cut, (1.0 - part) * changes.log_ratio[i], 0.0)
+    out_var = out_var - np.where(cut, (1.0 - part) * changes.sd[i] ** 2, 0.0)
+    return out, np.maximum(out_var, np.zeros(n))

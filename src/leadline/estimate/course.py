@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from leadline.estimate.grid import LEVEL, SECOND, transition_noise
+from leadline.estimate.grid import LEVEL, SECOND, STATES, transition_noise
 from leadline.estimate.reckon import Reckoning, moment_of, usual_inputs
 from leadline.estimate.replay import Track
 from leadline.estimate.report import Course, Fix
@@ -12,83 +12,97 @@ from leadline.estimate.report import Course, Fix
 Array = np.ndarray
 
 
-def carry(r: Reckoning, q: str, days: Array) -> tuple[Array, Array]:
-    """Mean and sd of the level at `days` after the last reading, beyond now with known inputs going on as usual."""
-    t = r.tracks[q]
-    from leadline.estimate import coupling
+def path(r: Reckoning, q: str, days: Array) -> tuple[Array, Array]:
+    """Mean and sd of the level at moments from the track's start on, each from the readings known then.
 
-    if len(t.sightings):
-        mean0, cov0, walk = t.post_mean[-1], t.post_cov[-1], float(t.walk[-1])
-    else:
-        mean0, cov0, walk = _collapsed(t)
+    Beyond now the known inputs of the last weeks are taken to go on. One Gaussian stands for the grid.
+
+    Parameters
+    ----------
+    days
+        Moments, ascending (n,). [d]
+    """
+    t = r.tracks[q]
+    n = len(t.sightings)
     past = np.minimum(days, r.now)
-    mean, var = _between(t, mean0, cov0, walk, t.last, past)
-    b = len(days)
-    keep2, other2, var2 = coupling.motion_after_last(r.tracks, [q] * b, np.full(b, t.last), np.maximum(past, t.last))
-    mean, var = mean * keep2 + other2, var * keep2**2 + var2
-    extra = np.maximum(days - r.now, 0.0)
-    if extra.any():
-        usual = usual_inputs(t.events, r.now, t.start)
-        keep = np.exp(usual.log_keep * extra)
-        other3, var3 = coupling.motion_ahead(r.tracks, [q] * b, extra)
-        d_last = np.maximum(days - t.last, 0.0)
-        d_now = np.maximum(past - t.last, 0.0)
-        f_all, _, q_all, _, _ = transition_noise(d_last, np.full(b, t.theta), np.full(b, walk))
-        f_now, _, q_now, _, _ = transition_noise(d_now, np.full(b, t.theta), np.full(b, walk))
-        if t.departs:
-            drift, grow = np.zeros(b), float(_weighted(t, t.level_walk)) * extra
-        else:
-            drift = (f_all - f_now) * mean0[SECOND]
-            grow = (f_all**2 - f_now**2) * cov0[SECOND, SECOND] + (q_all - q_now)
-            grow = grow + 2 * (f_all - f_now) * cov0[LEVEL, SECOND] + float(_weighted(t, t.level_walk)) * extra
-        mean = keep * mean + drift * (1 + keep) / 2 + (usual.dose + usual.other) * extra * (1 + keep) / 2 + other3
-        var = keep**2 * var + np.maximum(grow, 0.0) + usual.var * extra + var3
+    if n:
+        which = np.searchsorted(t.sightings.t, past, side="right") - 1
+        base = np.where(which < 0, t.start, t.sightings.t[np.clip(which, 0, None)])
+        mean0, cov0, walk = t.post_mean[which], t.post_cov[which], t.walk[which]
+    else:
+        which, base = np.full(len(days), -1), np.full(len(days), t.start)
+        mean0, cov0, walk = np.zeros((len(days), STATES)), np.zeros((len(days), STATES, STATES)), np.zeros(len(days))
+    if (which < 0).any():
+        assert t.opened is not None
+        mean0, cov0, walk = mean0.copy(), cov0.copy(), walk.copy()
+        mean0[which < 0], cov0[which < 0], walk[which < 0] = t.opened
+    keep, total, input_var = _inputs(t, base, past)
+    links = r.couplings()
+    k2, other, v2 = links.between(q, base, past, t.family.with_salt, t.coupled)
+    keep, total, input_var = keep * k2, total * np.sqrt(k2) + other, input_var * k2 + v2
+    mean, var = _spread(t, mean0, cov0, walk, past - base, keep, total, input_var)
+    extra = days - past
+    if (extra > 0).any():
+        mean, var = _beyond(r, t, mean, var, mean0, cov0, walk, past - base, extra)
     return mean, np.sqrt(np.maximum(var, 1e-18))
+
+
+def _inputs(t: Track, base: Array, days: Array) -> tuple[Array, Array, Array]:
+    """Share kept, known input and its variance from each moment's `base` to it, composed along the way; (n,)."""
+    edges = np.unique(np.concatenate((base, days)))
+    if len(edges) < 2:
+        return np.ones(len(days)), np.zeros(len(days)), np.zeros(len(days))
+    k, _, dose, other, iv = t.events.between(edges)
+    log_keep = np.concatenate(([0.0], np.cumsum(np.log(k))))
+    at, start = np.searchsorted(edges, days), np.searchsorted(edges, base)
+    # each gap's input as seen from the base that it follows: scaled back by what was kept since then
+    bases = np.unique(start)
+    gap_base = bases[np.searchsorted(bases, np.arange(len(k)), side="right") - 1]
+    back = np.exp(np.clip(log_keep[gap_base] - log_keep[1:], None, 600.0))
+    total = np.concatenate(([0.0], np.cumsum((dose + other) * back)))
+    var = np.concatenate(([0.0], np.cumsum(iv * back**2)))
+    keep = np.exp(log_keep[at] - log_keep[start])
+    return keep, keep * (total[at] - total[start]), keep**2 * (var[at] - var[start])
+
+
+def _spread(
+    t: Track, mean0: Array, cov0: Array, walk: Array, d: Array, keep: Array, total: Array, input_var: Array
+) -> tuple[Array, Array]:
+    """Mean and variance of the level `d` days after a collapsed state."""
+    f, e, q00, _, _ = transition_noise(d, np.full(len(d), t.theta), walk)
+    level, second = mean0[:, LEVEL], mean0[:, SECOND]
+    p00, p01, p11 = cov0[:, LEVEL, LEVEL], cov0[:, LEVEL, SECOND], cov0[:, SECOND, SECOND]
+    walk_var = _weighted(t, t.level_walk) * d
+    if t.departs:
+        var = p00 + 2 * e * p01 + e**2 * p11 + _weighted(t, t.departure) * (1 - e**2)
+        return keep * level + e * second + total, var + walk_var + input_var
+    slow = f * (1 + keep) / 2
+    var = keep**2 * p00 + 2 * keep * slow * p01 + slow**2 * p11 + q00
+    return keep * level + slow * second + total, var + walk_var + input_var
+
+
+def _beyond(
+    r: Reckoning, t: Track, mean: Array, var: Array, mean0: Array, cov0: Array, walk: Array, d: Array, extra: Array
+) -> tuple[Array, Array]:
+    """Carry mean and variance `extra` days past now, known inputs going on as usual."""
+    usual = usual_inputs(t.events, r.now, t.start)
+    keep = np.exp(usual.log_keep * extra)
+    half = (1 + keep) / 2
+    theta = np.full(len(d), t.theta)
+    f_all, _, q_all, _, _ = transition_noise(d + extra, theta, walk)
+    f_now, _, q_now, _, _ = transition_noise(d, theta, walk)
+    other, v = r.couplings().ahead(t.quantity, extra, t.coupled)
+    grow = _weighted(t, t.level_walk) * extra + usual.var * extra + v
+    if not t.departs:
+        grow = grow + (f_all**2 - f_now**2) * cov0[:, SECOND, SECOND] + (q_all - q_now)
+        grow = grow + 2 * (f_all - f_now) * cov0[:, LEVEL, SECOND]
+        other = other + (f_all - f_now) * mean0[:, SECOND] * half
+    moved = keep * mean + (usual.dose + usual.other) * extra * half + other
+    return moved, keep**2 * var + np.maximum(grow, 0.0)
 
 
 def _weighted(t: Track, values: Array) -> float:
     return float((np.exp(t.bank.log_weight[0]) * values).sum())
-
-
-def _collapsed(t: Track) -> tuple[Array, Array, float]:
-    w = np.exp(t.bank.log_weight[0])
-    mean = (w[:, None] * t.bank.mean[0]).sum(axis=0)
-    dev = t.bank.mean[0] - mean
-    cov = np.einsum("g,gij->ij", w, t.bank.cov[0]) + np.einsum("g,gi,gj->ij", w, dev, dev)
-    return mean, cov, float((w * t.rate_walk).sum())
-
-
-def _between(t: Track, mean0: Array, cov0: Array, walk: float, start: float, days: Array) -> tuple[Array, Array]:
-    """Mean and variance of the level at `days` ≥ start from one collapsed state, with the journal's inputs."""
-    order = np.argsort(days, kind="stable")
-    ordered = np.maximum(days[order], start)
-    edges = np.concatenate(([start], ordered))
-    k, mk, dose, other, iv = t.events.between(edges)
-    keep = np.cumprod(k)
-    total = np.zeros(len(days))
-    added_var = np.zeros(len(days))
-    run = run_var = 0.0
-    for i in range(len(days)):  # inputs compose along the path
-        run = run * k[i] + dose[i] + other[i]
-        run_var = run_var * k[i] ** 2 + iv[i]
-        total[i], added_var[i] = run, run_var
-    d = ordered - start
-    f, e, q00, _, _ = transition_noise(d, np.full(len(d), t.theta), np.full(len(d), walk))
-    lw = _weighted(t, t.level_walk)
-    if t.departs:
-        dep = _weighted(t, t.departure)
-        mean = keep * mean0[LEVEL] + e * mean0[SECOND] + total
-        var = cov0[LEVEL, LEVEL] + 2 * e * cov0[LEVEL, SECOND] + e**2 * cov0[SECOND, SECOND]
-        var = var + lw * d + dep * (1 - e**2) + added_var
-    else:
-        slow = f * (1 + keep) / 2
-        mean = keep * mean0[LEVEL] + slow * mean0[SECOND] + total
-        var = keep**2 * cov0[LEVEL, LEVEL] + 2 * keep * slow * cov0[LEVEL, SECOND] + slow**2 * cov0[SECOND, SECOND]
-        var = var + q00 + lw * d + added_var
-    out_mean, out_var = np.empty(len(days)), np.empty(len(days))
-    out_mean[order], out_var[order] = mean, var
-    del mk
-    return out_mean, out_var
 
 
 def course(r: Reckoning, q: str, start: float, points: int = 160, ahead_days: float = 14.0) -> Course:
@@ -99,25 +113,8 @@ def course(r: Reckoning, q: str, start: float, points: int = 160, ahead_days: fl
     grid = np.linspace(first, r.now + ahead_days, points)
     at = np.unique(np.concatenate((grid, s.t[s.t >= first], s.t[s.t >= first] - 1e-4, [r.now])))
     at = at[at >= first]
-    mean, sd = np.empty(len(at)), np.empty(len(at))
+    mean, sd = path(r, q, at)
     n = len(s)
-    which = np.searchsorted(s.t, at, side="right") - 1  # the reading last used at each moment
-    before = which < 0
-    if before.any():
-        assert t.opened is not None
-        mean[before], var = _between(t, *t.opened, t.start, at[before])
-        sd[before] = np.sqrt(var)
-    for k in range(n):
-        inside = which == k
-        if not inside.any():
-            continue
-        if k == n - 1:
-            mean[inside], sd[inside] = carry(r, q, at[inside])
-        else:
-            m, v = _between(t, t.post_mean[k], t.post_cov[k], float(t.walk[k]), float(s.t[k]), at[inside])
-            mean[inside], sd[inside] = m, np.sqrt(np.maximum(v, 0.0))
-    if not n:
-        mean, sd = carry(r, q, at)
     low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
     if t.family.positive:
         mean, low, high = np.maximum(mean, 0.0), np.maximum(low, 0.0), np.maximum(high, 0.0)

@@ -64,7 +64,8 @@ class Events:
         table = np.stack((self.t, self.log_keep, self.dose, self.other, self.var), axis=1)
         table = np.concatenate((table, rows))
         table = table[np.argsort(table[:, 0], kind="stable")]
-        return Events(*table.T.copy(), leak_per_day=self.leak_per_day)
+        t, log_keep, dose, other, var = table.T.copy()
+        return Events(t, log_keep, dose, other, var, self.leak_per_day)
 
     def between(self, edges: Array) -> tuple[Array, Array, Array, Array, Array]:
         """Effect of all events between consecutive `edges` (n+1,) on the level: keep, mean_keep, dose, other, var.

@@ -71,7 +71,7 @@ def freeze(r: Reckoning) -> bytes:
     i = r.inputs
     head = {
         "now": r.now, "until": i.until, "tracks": tracks, "typed": r.typed, "warnings": r.warnings,
-        "confirmed": sorted(r.confirmed), "proved": r.proved, "since": r.since, "input_warnings": i.warnings,
+        "confirmed": sorted(r.confirmed), "services": r.services, "since": r.since, "input_warnings": i.warnings,
         "dosed": sorted(i.dosed), "marks": i.marks,
         "ongoing": [[o.first, o.last, o.effect, o.error, o.words] for o in i.ongoing],
     }  # fmt: skip
@@ -96,14 +96,15 @@ def thaw(content: bytes, system: System, now: float) -> Reckoning | None:
         events: dict[str, Events] = {}
         inputs = Inputs(events, head["input_warnings"], set(head["dosed"]), marks, ongoing, head["until"])
         for q, d in head["tracks"].items():
-            events[q] = Events(*(_take(buffer, p) for p in d["events"]), leak_per_day=d["leak"])
+            t, log_keep, dose, other, var = (_take(buffer, p) for p in d["events"])
+            events[q] = Events(t, log_keep, dose, other, var, d["leak"])
         inputs.go_on(now)
         tracks = {q: _track(q, d, buffer, events[q]) for q, d in head["tracks"].items()}
     except (ValueError, KeyError, TypeError, IndexError):
         return None
     return Reckoning(
         system, now, tracks, inputs, head["typed"], tuple(head["warnings"]), frozenset(head["confirmed"]),
-        head["proved"], head["since"],
+        [(float(a), str(b), str(c)) for a, b, c in head["services"]], head["since"],
     )  # fmt: skip
 
 
@@ -115,7 +116,7 @@ def _track(q: str, d: dict[str, Any], buffer: Array, events: Events) -> Track:
     opened = (_take(buffer, d["opened"][0]), _take(buffer, d["opened"][1]), float(d["opened"][2]))
     last = d["last"]
     return Track(
-        q, FAMILIES[q], d["scale"], seen, events, bank, last, d["start"], v["rate_walk"], v["level_walk"], v["departure"],
-        opened, d["coupled"], v["expected"], v["expected_sd"], None, None, v["hypotheses"], v["post_mean"],
-        v["post_cov"], v["walk"],
+        q, FAMILIES[q], d["scale"], seen, events, bank, last, d["start"], v["rate_walk"], v["level_walk"],
+        v["departure"], opened, d["coupled"], v["expected"], v["expected_sd"], None, None, v["hypotheses"],
+        v["post_mean"], v["post_cov"], v["walk"],
     )  # fmt: skip

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from leadline.estimate import passage, slips
-from leadline.estimate.course import carry
+from leadline.estimate.course import path
 from leadline.estimate.grid import LEVEL, SECOND, Bank, mixture_cdf
 from leadline.estimate.inputs import day_of
 from leadline.estimate.reckon import Reckoning, bank_ahead, bank_now, moment_of, volume
@@ -205,13 +205,14 @@ def _demand(r: Reckoning, q: str, bank: Bank, j: int) -> tuple[float | None, flo
     v = float((w * (bank.cov[j, :, SECOND, SECOND] + (rate - m) ** 2)).sum())
     taken = -m
     if t.coupled:
-        from leadline.estimate.coupling import PER_MEQ, calcification
+        from leadline.estimate.coupling import PER_MEQ
 
-        c = calcification(r.tracks["alkalinity"]) if "alkalinity" in r.tracks else None
+        c = r.couplings().taken
         if c is not None:
             per, doubt = PER_MEQ[q]
-            taken += per * c.rate
-            v += (per * c.rate_sd) ** 2 + (doubt * per * c.rate) ** 2 * 0.1
+            alk, alk_sd = float(c.rate[-1]), float(c.rate_sd[-1])
+            taken += per * alk
+            v += (per * alk_sd) ** 2 + (doubt * per * alk) ** 2 * 0.1
     return taken, float(np.sqrt(v))
 
 
@@ -239,7 +240,7 @@ def _meets(r: Reckoning, q: str, aim: tuple[float, float] | None) -> dt.datetime
 
 def cone(r: Reckoning, q: str, days: Array) -> tuple[Array, Array, Array]:
     """5 % and 95 % of a quantity at moments from its last reading on (one Gaussian per moment). [d], stored unit."""
-    mean, sd = carry(r, q, days)
+    mean, sd = path(r, q, days)
     low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
     if r.tracks[q].family.positive:
         low, high = np.maximum(low, 0.0), np.maximum(high, 0.0)

@@ -14,7 +14,7 @@ from leadline.estimate.families import FAMILIES
 from leadline.estimate.grid import GAIN, LEVEL, SECOND, Bank, Motion, predict
 from leadline.estimate.inputs import Events, Inputs, collect, day_of
 from leadline.estimate.replay import PUMP_GAIN_SD, Track, replay
-from leadline.estimate.sightings import Sightings, gather
+from leadline.estimate.sightings import Service, Sightings, gather
 from leadline.journal.entry import Entry
 from leadline.journal.journal import as_of
 from leadline.measures.moments import UTC
@@ -39,11 +39,30 @@ class Reckoning:
     typed: dict[str, str]  # latest readings by id, as they were typed
     warnings: tuple[str, ...]
     confirmed: frozenset[str]  # readings of which the keeper said that they are right as typed
-    proved: dict[str, float]  # equipment, stream or kit to the day of its last service
+    services: list[Service]  # in order of time
     since: float  # day of the first entry; nothing is known of the time before
+
+    links: coupling.Couplings | None = None
 
     def moment(self) -> dt.datetime:
         return moment_of(self.now)
+
+    def carry(self, now: float) -> None:
+        """Carry known inputs on to a later moment at which nothing new was written."""
+        self.inputs.go_on(now)
+        for q, t in self.tracks.items():
+            t.events = self.inputs.of(q)
+        self.now = now
+
+    def proved(self) -> dict[str, float]:
+        """Equipment, stream or kit to the day of its last service."""
+        return {about: day for day, about, _ in self.services}
+
+    def couplings(self) -> coupling.Couplings:
+        """What salinity and alkalinity say of the others."""
+        if self.links is None:
+            self.links = coupling.couplings(self.tracks)
+        return self.links
 
 
 def moment_of(day: float) -> dt.datetime:
@@ -68,12 +87,12 @@ def reckon(system: System, entries: Iterable[Entry], now: dt.datetime, probes: P
     journal = as_of(entries, now)
     today = day_of(now)
     readings: dict[str, list[Entry]] = defaultdict(list)
-    services: list[Entry] = []
+    services: list[Service] = []
     for e in journal.entries:
         if e.kind == "reading":
             readings[e.subject].append(e)
         elif e.kind == "service":
-            services.append(e)
+            services.append((day_of(e.time), e.subject, e.method))
     probes = probes or {}
     names = _which(system, readings, probes)
     inputs = collect(system, journal, now, names)
@@ -88,20 +107,18 @@ def reckon(system: System, entries: Iterable[Entry], now: dt.datetime, probes: P
     tracks = run(first)
     salty = [q for q in names if FAMILIES[q].with_salt]
     built = [q for q in salty if q in ("calcium", "magnesium", "strontium")]
-    salt = coupling.salt_changes(tracks["salinity"]) if "salinity" in tracks else None
-    tracks |= run([q for q in salty if q not in built], coupling.with_salt(salt))
-    taken = coupling.calcification(tracks["alkalinity"]) if "alkalinity" in tracks else None
-    matched = [q for q in built if taken is not None and coupling.dosed_alike(q, inputs, today)]
-    tracks |= run(matched, coupling.with_salt_and_skeleton(salt, taken), coupled=True)
-    tracks |= run([q for q in built if q not in matched], coupling.with_salt(salt))
+    tracks |= run([q for q in salty if q not in built], coupling.couplings(tracks).extra(False))
+    links = coupling.couplings(tracks)
+    matched = [q for q in built if links.taken is not None and coupling.dosed_alike(q, inputs, today)]
+    tracks |= run(matched, links.extra(True), coupled=True)
+    tracks |= run([q for q in built if q not in matched], links.extra(False))
     latest = [e for group in readings.values() for e in group[-8:]]
     typed = {e.id: f"{e.value:g} {e.unit}".strip() for e in latest if e.value is not None}
     confirmed = frozenset(str(e.extra["confirms"]) for e in journal.entries if "confirms" in e.extra)
-    proved = {e.subject: day_of(e.time) for e in services}
     since = day_of(journal.entries[0].time) if journal.entries else today
     warnings = (*system.defaults, *inputs.warnings)
     ordered = {q: tracks[q] for q in names}
-    return Reckoning(system, today, ordered, inputs, typed, warnings, confirmed, proved, since)
+    return Reckoning(system, today, ordered, inputs, typed, warnings, confirmed, services, since)
 
 
 def _which(system: System, readings: Mapping[str, list[Entry]], probes: Probes) -> list[str]:
@@ -140,13 +157,18 @@ def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahea
         mean_keep[j] = (1.0 + keep[j]) / 2.0
         dose[j], other[j] = usual.dose * days[j] * mean_keep[j], usual.other * days[j] * mean_keep[j]
         var[j] = usual.var * days[j] + (0.25 * (1.0 - keep[j])) ** 2 * usual.gap**2
-    if not ahead:
-        k2, ot2, va2 = coupling.motion_after_last(r.tracks, names, start, end)
-        keep, mean_keep = keep * k2, mean_keep * np.sqrt(k2)
-        dose, other, var = dose * np.sqrt(k2), other * np.sqrt(k2) + ot2, var + va2
-    else:
-        ot2, va2 = coupling.motion_ahead(r.tracks, names, days)
-        other, var = other + ot2, var + va2
+    links = r.couplings()
+    for j, q in enumerate(names):
+        if not r.tracks[q].family.with_salt:
+            continue
+        if ahead:
+            ot2, va2 = links.ahead(q, days[j : j + 1], r.tracks[q].coupled)
+            other[j], var[j] = other[j] + ot2[0], var[j] + va2[0]
+        else:
+            k2, ot2, va2 = links.between(q, start[j : j + 1], end[j : j + 1], True, r.tracks[q].coupled)
+            root = float(np.sqrt(k2[0]))
+            keep[j], mean_keep[j], dose[j] = keep[j] * k2[0], mean_keep[j] * root, dose[j] * root
+            other[j], var[j] = other[j] * root + ot2[0], var[j] + va2[0]
     tracks = [r.tracks[q] for q in names]
     return Motion(
         days, keep, mean_keep, dose, other, var,

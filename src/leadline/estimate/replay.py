@@ -18,6 +18,7 @@ from leadline.estimate.grid import (
     STATES,
     Bank,
     Motion,
+    Seen,
     Sight,
     predict,
     redraw,
@@ -34,6 +35,7 @@ LEVEL_TIMES = np.array([1.0, 1.0, 1.0, 1.0, 4.0, 4.0, 4.0])  # the family's leve
 DEPARTURES = np.array([0.1, 0.3, 1.0, 3.0, 9.0, 1.0, 4.0])  # times the family's departure variance
 SLOW_TIMES = np.array([0.3, 1.0, 1.0, 1.0, 1.0, 4.0, 4.0])  # the family's level walk beside it, in sd
 NOISE_TIMES = np.array([0.5, 1.0, 2.0, 4.5, 9.0])
+_TIMES = np.tile(NOISE_TIMES, len(RATE_WALKS))
 NOISE_PRIOR = 0.15  # log-weight of a doubling of the stated noise, squared; tuned on seeds below 1000
 STEP_DAYS = 120.0  # mean time between steps of demand; judgement, resting on a design study
 PUMP_GAIN_SD = 0.09  # a dosing pump's calibration; common practice
@@ -191,6 +193,77 @@ def _open(
     )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True)
+class Nature:
+    """What does not change along the tracks of B quantities: arrays (B,), and (B, G) for the walks."""
+
+    regulated: Array
+    theta: Array
+    scale: Array
+    positive: Array
+    rate_walk: Array
+    level_walk: Array
+    departure: Array
+
+    def rows(self, n: int) -> Nature:
+        return Nature(*(getattr(self, f)[:n] for f in self.__slots__))
+
+
+def nature_of(tracks: Sequence[Track]) -> Nature:
+    """The constants of several tracks side by side."""
+    return Nature(
+        np.array([t.departs for t in tracks]),
+        np.array([t.theta for t in tracks]),
+        np.array([t.scale for t in tracks]),
+        np.array([1.0 if t.family.positive else 0.0 for t in tracks]),
+        np.stack([t.rate_walk for t in tracks]),
+        np.stack([t.level_walk for t in tracks]),
+        np.stack([t.departure for t in tracks]),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of each of B quantities, as `Sightings` has them; arrays (B,)."""
+
+    value: Array
+    noise_sd: Array
+    relative: Array
+    step: Array
+    slot: Array
+    fresh: Array
+    bias_var: Array
+
+
+def advance(part: Bank, motion: Motion, reading: Reading, nature: Nature) -> tuple[Seen, Array, Array]:
+    """Carry the filters to a reading and take it in; also the level's moments (B, G) just before it."""
+    predict(part, motion)
+    if reading.fresh.any():
+        redraw(part, reading.fresh, reading.slot, reading.bias_var)
+    reg, value = nature.regulated, reading.value
+    mean, var = part.level_moments(reg)
+    level = np.maximum(part.mean[..., LEVEL], 0.0)
+    spread = reading.relative[:, None] * (0.6 * level + 0.4 * np.abs(value[:, None]))
+    noise_var = _TIMES * (reading.noise_sd[:, None] ** 2 + spread**2)
+    rate = np.abs(part.mean[..., SECOND])
+    scale = nature.scale[:, None]
+    step_sd = np.where(reg[:, None] > 0, 0.8 * scale, 0.25 * rate + 0.02 * scale)
+    step_prior = np.clip(-np.expm1(-motion.days / STEP_DAYS), 0.004, 0.2)
+    blunder_sd = 2.0 * nature.scale + 0.3 * np.abs(value) * nature.positive
+    sight = Sight(
+        value, noise_var, reading.step, reading.slot, reg, motion.days, step_prior, step_sd**2, reg, blunder_sd
+    )
+    return update(part, sight), mean, var
+
+
+def collapse(weight: Array, mean: Array, cov: Array, rate_walk: Array) -> tuple[Array, Array, Array]:
+    """One Gaussian in the place of each grid: mean (..., 6), cov (..., 6, 6) and mean rate walk (...)."""
+    m = np.einsum("...g,...gi->...i", weight, mean)
+    dev = mean - m[..., None, :]
+    c = np.einsum("...g,...gij->...ij", weight, cov) + np.einsum("...g,...gi,...gj->...ij", weight, dev, dev)
+    return m, c, np.einsum("...g,...g->...", weight, np.broadcast_to(rate_walk, weight.shape))
+
+
 def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extra | None) -> None:
     g = len(tracks[0].rate_walk)
     bank = Bank(
@@ -222,16 +295,8 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
         value[:n, j], noise[:n, j], relative[:n, j], step[:n, j] = s.value, s.noise_sd, s.relative, s.step
         bias_sd[:n, j], bias_rel[:n, j], slot[:n, j], fresh[:n, j] = s.bias_sd, s.bias_relative, s.slot, s.fresh
         drift[:, j] = PROBE_DRIFT * (s.bias_sd[s.slot == PROBE].max() if (s.slot == PROBE).any() else 0.0) ** 2
-    reg = np.array([t.departs for t in tracks])
-    theta = np.array([t.theta for t in tracks])
-    rate_walk = np.stack([t.rate_walk for t in tracks])
-    level_walk = np.stack([t.level_walk for t in tracks])
-    departure = np.stack([t.departure for t in tracks])
-    scale = np.array([t.scale for t in tracks])
-    factor = np.tile(NOISE_TIMES, len(RATE_WALKS))
-    blunder = np.array([2.0 * t.scale for t in tracks])
-    positive = np.array([1.0 if t.family.positive else 0.0 for t in tracks])
-    step_prior = np.clip(-np.expm1(-days / STEP_DAYS), 0.004, 0.2)
+    nature = nature_of(tracks)
+    bias_var = bias_sd**2 + (bias_rel * value) ** 2
     expected, variance = np.zeros((n_max, b, g)), np.ones((n_max, b, g))
     weight = np.zeros((n_max, b, g))
     level_mean, level_var = np.zeros((n_max, b, g)), np.ones((n_max, b, g))
@@ -242,39 +307,24 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
     for j, t in enumerate(tracks):  # the first use of each slot keeps the prior it was opened with
         for s_ in np.unique(t.sightings.slot):
             bank_fresh[np.flatnonzero(t.sightings.slot == s_)[0], j] = False
-    any_fresh = np.asarray(bank_fresh.any(axis=1))
     active = [sum(c > k for c in counts) for k in range(n_max)]
     for k in range(n_max):
         n = active[k]
         part = bank.rows(n)
         motion = Motion(
-            days[k, :n], keep[k, :n], mean_keep[k, :n], dose[k, :n], other[k, :n], input_var[k, :n], theta[:n],
-            reg[:n], rate_walk[:n], level_walk[:n], departure[:n], drift[k, :n],
+            days[k, :n], keep[k, :n], mean_keep[k, :n], dose[k, :n], other[k, :n], input_var[k, :n], nature.theta[:n],
+            nature.regulated[:n], nature.rate_walk[:n], nature.level_walk[:n], nature.departure[:n], drift[k, :n],
         )  # fmt: skip
-        predict(part, motion)
-        if any_fresh[k]:
-            bias_var = bias_sd[k, :n] ** 2 + (bias_rel[k, :n] * value[k, :n]) ** 2
-            redraw(part, bank_fresh[k, :n], slot[k, :n], bias_var)
-        level_mean[k, :n], level_var[k, :n] = part.level_moments(reg[:n])
-        level = np.maximum(part.mean[..., LEVEL], 0.0)
-        spread = relative[k, :n, None] * (0.6 * level + 0.4 * np.abs(value[k, :n, None]))
-        noise_var = factor * (noise[k, :n, None] ** 2 + spread**2)
-        rate = np.abs(part.mean[..., SECOND])
-        step_sd = np.where(reg[:n, None] > 0, 0.8 * scale[:n, None], 0.25 * rate + 0.02 * scale[:n, None])
-        sight = Sight(
-            value[k, :n], noise_var, step[k, :n], slot[k, :n], reg[:n], days[k, :n], step_prior[k, :n], step_sd**2,
-            reg[:n], blunder[:n] + 0.3 * np.abs(value[k, :n]) * positive[:n],
-        )  # fmt: skip
-        seen = update(part, sight)
+        reading = Reading(
+            value[k, :n], noise[k, :n], relative[k, :n], step[k, :n], slot[k, :n], bank_fresh[k, :n], bias_var[k, :n]
+        )
+        seen, level_mean[k, :n], level_var[k, :n] = advance(part, motion, reading, nature.rows(n))
         expected[k, :n], variance[k, :n], hypotheses[k, :n] = seen.expected, seen.variance, seen.hypotheses
         weight[k, :n] = seen.log_weight
         means[k, :n], covs[k, :n], after[k, :n] = part.mean, part.cov, part.log_weight
     weight = np.exp(weight)
     after = np.exp(after)
-    mean1 = np.einsum("kbg,kbgi->kbi", after, means)
-    dev = means - mean1[:, :, None, :]
-    cov1 = np.einsum("kbg,kbgij->kbij", after, covs) + np.einsum("kbg,kbgi,kbgj->kbij", after, dev, dev)
-    walk1 = np.einsum("kbg,bg->kb", after, rate_walk)
+    mean1, cov1, walk1 = collapse(after, means, covs, nature.rate_walk)
     for j, t in enumerate(tracks):
         n = counts[j]
         t.bank = Bank(bank.mean[j : j + 1].copy(), bank.cov[j : j + 1].copy(), bank.log_weight[j : j + 1].copy())

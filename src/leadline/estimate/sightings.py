@@ -18,6 +18,10 @@ Array = np.ndarray
 BIAS_TIMES = 1.25  # keepers' kits and makers' figures are prouder than they should be; tuned on seeds below 1000
 
 
+Service = tuple[float, str, str]
+"""Day, what was serviced, and what was done to it."""
+
+
 @dataclass(slots=True)
 class Sightings:
     """Readings of one quantity, in order of time. Arrays (n,), stored units.
@@ -46,7 +50,7 @@ def gather(
     system: System,
     quantity: str,
     readings: Sequence[Entry],
-    services: Sequence[Entry],
+    services: Sequence[Service],
     probe: Mapping[str, tuple[Array, Array]] | None = None,
 ) -> Sightings:
     """All usable readings of a quantity: hand tests in order of time, probe medians from `probe`.
@@ -58,7 +62,7 @@ def gather(
     is_probe = [bool(e.method) and (e.method in streams or e.method == "probe") for e in hand]
     kits = Counter(_kit(e) for e, p in zip(hand, is_probe, strict=True) if not p)
     ranked = [k for k, _ in kits.most_common(2)]
-    lots = _new_lots(services, quantity, streams | {"probe"})
+    lots = new_lots(services, quantity, streams | {"probe"})
     rows: list[tuple[float, float, float, float, float, float, float, int, bool, str, str]] = []
     current: dict[int, str] = {}
     last_seen: dict[int, float] = {}
@@ -94,7 +98,8 @@ def gather(
         return Sightings(z, z, z, z, z, z, z, z.astype(int), z.astype(bool), [], [])
     n = np.array([r[:9] for r in rows], dtype=float)
     return Sightings(
-        n[:, 0], n[:, 1], n[:, 2], n[:, 3], n[:, 4], BIAS_TIMES * n[:, 5], BIAS_TIMES * n[:, 6], n[:, 7].astype(int), n[:, 8].astype(bool),
+        n[:, 0], n[:, 1], n[:, 2], n[:, 3], n[:, 4], BIAS_TIMES * n[:, 5], BIAS_TIMES * n[:, 6],
+        n[:, 7].astype(int), n[:, 8].astype(bool),
         [r[9] for r in rows], [r[10] for r in rows],
     )  # fmt: skip
 
@@ -103,17 +108,16 @@ def _kit(e: Entry) -> str:
     return e.method or "hand"
 
 
-def _new_lots(services: Sequence[Entry], quantity: str, streams: set[str]) -> list[tuple[float, bool]]:
+def new_lots(services: Sequence[Service], quantity: str, streams: set[str]) -> list[tuple[float, bool]]:
     """Days on which the offset of a kit (False) or of the probe (True) was drawn anew."""
     found = []
-    for e in services:
-        if e.method not in ("new-lot", "replaced", "calibrated"):
+    for day, about, done in services:
+        if done not in ("new-lot", "replaced", "calibrated"):
             continue
-        about = e.subject
         if about == f"{quantity}-kit" or (about.endswith("-kit") and about[:-4] in quantity):
-            found.append((day_of(e.time), False))
+            found.append((day, False))
         elif about == quantity or about.startswith(f"{quantity}-"):
-            found.append((day_of(e.time), about in streams or "probe" in about))
+            found.append((day, about in streams or "probe" in about))
         elif quantity == "salinity" and about in ("refractometer", "hydrometer", "conductivity"):
-            found.append((day_of(e.time), False))
+            found.append((day, False))
     return found
