@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from leadline.estimate.grid import LEVEL, SECOND, STATES, transition_noise
+from leadline.estimate.grid import GAIN, LEVEL, SECOND, STATES, transition_noise
 from leadline.estimate.reckon import Reckoning, moment_of, usual_inputs
 from leadline.estimate.replay import Track
 from leadline.estimate.report import Course, Fix
@@ -36,22 +38,35 @@ def path(r: Reckoning, q: str, days: Array) -> tuple[Array, Array]:
         assert t.opened is not None
         mean0, cov0, walk = mean0.copy(), cov0.copy(), walk.copy()
         mean0[which < 0], cov0[which < 0], walk[which < 0] = t.opened
-    keep, total, input_var = _inputs(t, base, past)
+    gap = _inputs(t, base, past)
     links = r.couplings()
-    k2, other, v2 = links.between(q, base, past, t.family.with_salt, t.coupled)
-    keep, total, input_var = keep * k2, total * np.sqrt(k2) + other, input_var * k2 + v2
-    mean, var = _spread(t, mean0, cov0, walk, past - base, keep, total, input_var)
+    k2, more, v2 = links.between(q, base, past, t.family.with_salt, t.coupled)
+    root = np.sqrt(k2)
+    gap = Gap(past - base, gap.keep * k2, gap.dose * root, gap.other * root + more, gap.var * k2 + v2)
+    mean, var = _spread(t, mean0, cov0, walk, gap)
     extra = days - past
     if (extra > 0).any():
         mean, var = _beyond(r, t, mean, var, mean0, cov0, walk, past - base, extra)
     return mean, np.sqrt(np.maximum(var, 1e-18))
 
 
-def _inputs(t: Track, base: Array, days: Array) -> tuple[Array, Array, Array]:
-    """Share kept, known input and its variance from each moment's `base` to it, composed along the way; (n,)."""
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """What happened between a base and a moment after it: days, share kept, doses, other input, its variance; (n,)."""
+
+    days: Array
+    keep: Array
+    dose: Array
+    other: Array
+    var: Array
+
+
+def _inputs(t: Track, base: Array, days: Array) -> Gap:
+    """Known inputs from each moment's `base` to it, composed along the way."""
     edges = np.unique(np.concatenate((base, days)))
     if len(edges) < 2:
-        return np.ones(len(days)), np.zeros(len(days)), np.zeros(len(days))
+        zero = np.zeros(len(days))
+        return Gap(days - base, np.ones(len(days)), zero, zero, zero)
     k, _, dose, other, iv = t.events.between(edges)
     log_keep = np.concatenate(([0.0], np.cumsum(np.log(k))))
     at, start = np.searchsorted(edges, days), np.searchsorted(edges, base)
@@ -59,26 +74,31 @@ def _inputs(t: Track, base: Array, days: Array) -> tuple[Array, Array, Array]:
     bases = np.unique(start)
     gap_base = bases[np.searchsorted(bases, np.arange(len(k)), side="right") - 1]
     back = np.exp(np.clip(log_keep[gap_base] - log_keep[1:], None, 600.0))
-    total = np.concatenate(([0.0], np.cumsum((dose + other) * back)))
-    var = np.concatenate(([0.0], np.cumsum(iv * back**2)))
     keep = np.exp(log_keep[at] - log_keep[start])
-    return keep, keep * (total[at] - total[start]), keep**2 * (var[at] - var[start])
+
+    def since(x: Array) -> Array:
+        run = np.concatenate(([0.0], np.cumsum(x)))
+        return run[at] - run[start]
+
+    return Gap(days - base, keep, keep * since(dose * back), keep * since(other * back), keep**2 * since(iv * back**2))
 
 
-def _spread(
-    t: Track, mean0: Array, cov0: Array, walk: Array, d: Array, keep: Array, total: Array, input_var: Array
-) -> tuple[Array, Array]:
-    """Mean and variance of the level `d` days after a collapsed state."""
+def _spread(t: Track, mean0: Array, cov0: Array, walk: Array, gap: Gap) -> tuple[Array, Array]:
+    """Mean and variance of the level at the end of each gap after a collapsed state."""
+    d, keep, dose = gap.days, gap.keep, gap.dose
     f, e, q00, _, _ = transition_noise(d, np.full(len(d), t.theta), walk)
-    level, second = mean0[:, LEVEL], mean0[:, SECOND]
+    level, second, gain = mean0[:, LEVEL], mean0[:, SECOND], mean0[:, GAIN]
     p00, p01, p11 = cov0[:, LEVEL, LEVEL], cov0[:, LEVEL, SECOND], cov0[:, SECOND, SECOND]
     walk_var = _weighted(t, t.level_walk) * d
     if t.departs:
         var = p00 + 2 * e * p01 + e**2 * p11 + _weighted(t, t.departure) * (1 - e**2)
-        return keep * level + e * second + total, var + walk_var + input_var
+        return keep * level + e * second + dose + gap.other, var + walk_var + gap.var
     slow = f * (1 + keep) / 2
     var = keep**2 * p00 + 2 * keep * slow * p01 + slow**2 * p11 + q00
-    return keep * level + slow * second + total, var + walk_var + input_var
+    # the gain error of pump and volume goes with every dose
+    var = var + dose**2 * cov0[:, GAIN, GAIN]
+    var = var + 2 * dose * (keep * cov0[:, LEVEL, GAIN] + slow * cov0[:, SECOND, GAIN])
+    return keep * level + slow * second + dose * (1.0 + gain) + gap.other, var + walk_var + gap.var
 
 
 def _beyond(
@@ -97,7 +117,8 @@ def _beyond(
         grow = grow + (f_all**2 - f_now**2) * cov0[:, SECOND, SECOND] + (q_all - q_now)
         grow = grow + 2 * (f_all - f_now) * cov0[:, LEVEL, SECOND]
         other = other + (f_all - f_now) * mean0[:, SECOND] * half
-    moved = keep * mean + (usual.dose + usual.other) * extra * half + other
+    brought = usual.dose * (1.0 + mean0[:, GAIN]) + usual.other
+    moved = keep * mean + brought * extra * half + other
     return moved, keep**2 * var + np.maximum(grow, 0.0)
 
 

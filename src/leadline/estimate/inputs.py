@@ -330,8 +330,10 @@ def _feedings(c: _Collector, feeding: list[tuple[float, str, float]]) -> None:
         n, p = by_day[day]
         usual_n = n if usual_n is None else usual_n + (n - usual_n) / 21.0
         usual_p = p if usual_p is None else usual_p + (p - usual_p) / 21.0
-        for quantity, extra, factor in (("nitrate", n - usual_n, 4.4266), ("phosphate", p - usual_p, 3.0661)):
-            amount = 0.4 * extra * factor / c.volume  # about 0.4 of it shows in the water; common practice
+        # of a meal out of the usual a quarter of the nitrogen and a tenth of the phosphorus show in the water; rock,
+        # sand and algae take the rest (judgement)
+        for quantity, extra, factor in (("nitrate", n - usual_n, 0.25 * 4.4266), ("phosphate", p - usual_p, 0.307)):
+            amount = extra * factor / c.volume
             c.rows[quantity].append((day + 1.0, 0.0, 0.0, amount, (0.5 * amount) ** 2))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 GREAT_REEF = """\
 [system]
 id = "great-reef"
-name = "Great reef, Lanternholm (invented)"
+name = "Great reef (invented)"
 time_zone = "Europe/Oslo"
 net_volume = "1150 L"
 net_volume_sd = "60 L"
@@ -152,7 +152,7 @@ limit = ["22.5 degC", "28.5 degC"]
 LAGOON = """\
 [system]
 id = "lagoon"
-name = "Lagoon, Lanternholm (invented)"
+name = "Lagoon (invented)"
 time_zone = "Europe/Oslo"
 net_volume = "380 L"
 net_volume_sd = "15 L"
@@ -215,7 +215,7 @@ minutes = 4
 QUARANTINE = """\
 [system]
 id = "quarantine"
-name = "Quarantine, Lanternholm (invented)"
+name = "Quarantine (invented)"
 time_zone = "Europe/Oslo"
 net_volume = "90 L"
 net_volume_sd = "4 L"
