@@ -180,13 +180,16 @@ def bulk_and_chart(folder: Path, years: int) -> None:
         print(f"latest point: {seconds(lambda: store.latest_point(*WHO), 15) * 1e3:.2f} ms")
 
 
-def main() -> None:
-    years = int(sys.argv[1]) if len(sys.argv) > 1 else 10
+def main(argv: list[str] | None = None) -> int:
+    """Print the figures; the number of years of the stream may be given."""
+    given = sys.argv[1:] if argv is None else argv
+    years = int(given[0]) if given else 10
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         journal(folder)
         live(folder)
         bulk_and_chart(folder, years)
+    return 0
 
 
 if __name__ == "__main__":
