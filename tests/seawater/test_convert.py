@@ -195,8 +195,10 @@ def test_sd_there_and_back(sd):
 
 def test_impossible_values_are_noticed():
     assert implausible("temperature", 25.0) is None
-    assert "78" in implausible("temperature", 78.0)
-    assert implausible("alkalinity", 145.0)  # mg/L CaCO3 typed as meq/L
+    assert implausible("temperature", 78.0) is None  # °F typed as °C: kept, and the keeper is asked
+    assert "780" in implausible("temperature", 780.0)
+    assert implausible("alkalinity", 145.0) is None  # mg/L CaCO3 typed as meq/L: kept and asked about
+    assert implausible("alkalinity", 1450.0)
     assert implausible("ph", 0.0)
     assert implausible("salinity", float("nan"))
 

@@ -103,7 +103,7 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
             raise BadInput(f"{kind} of what?", way_out="Name it, for example sodium-bicarbonate.")
         if value is None or value < 0:
             raise BadInput(f"{kind} needs an amount of zero or more", way_out="For example: 12 g.")
-        return entry, ()
+        return _weighed(entry), ()
     if kind == "transfer" and not entry.to:
         raise BadInput("a transfer needs where it went", way_out="Say it with --to.")
     if kind in ("service", "observation", "arrival", "treatment", "transfer", "loss") and not entry.subject:
@@ -111,12 +111,27 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
     return entry, ()
 
 
+def _weighed(entry: Entry) -> Entry:
+    """An addition or a feeding in grams or litres; feedings go by other measures too, and are then kept as typed."""
+    assert entry.value is not None
+    unit = entry.unit or "g"
+    for to_stored in (units.to_grams, units.to_litres):
+        try:
+            return replace(entry, unit=unit, stored=to_stored(entry.value, unit))
+        except BadInput:
+            continue
+    if entry.kind == "feeding":
+        return entry
+    raise UnknownName("unit", unit, ("g", "kg", "mg", "lb", "oz", "L", "mL", "gal"))
+
+
 def _reading(entry: Entry) -> tuple[Entry, tuple[str, ...]]:
     if entry.value is None:
         raise BadInput(f"no value for {entry.subject or 'the reading'}", way_out="Type a number, for example 8.1.")
     name = canonical_name(entry.subject) or entry.subject
     q = quantity(name)
-    done = convert.to_stored(name, entry.value, entry.unit, method=entry.method)
+    water = {key: _number(entry.extra.get(word)) for key, word in (("temperature_c", "temperature"), ("salinity",) * 2)}
+    done = convert.to_stored(name, entry.value, entry.unit, method=entry.method, **water)
     wrong = convert.implausible(name, done.value)
     if wrong:
         raise BadInput(
@@ -125,9 +140,13 @@ def _reading(entry: Entry) -> tuple[Entry, tuple[str, ...]]:
         )
     if entry.sd is not None and entry.sd <= 0:
         raise BadInput(f"sd {entry.sd:g}", way_out="A standard deviation is above zero.")
-    sd = convert.sd_to_stored(name, entry.sd, entry.unit, at=entry.value) if entry.sd is not None else None
+    sd = convert.sd_to_stored(name, entry.sd, entry.unit, at=entry.value, **water) if entry.sd is not None else None
     unit = entry.unit or q.unit
     return replace(entry, subject=stored_name(name), unit=unit, stored=done.value, stored_sd=sd), done.assumed
+
+
+def _number(x: Any) -> float | None:
+    return float(x) if isinstance(x, int | float) and not isinstance(x, bool) else None
 
 
 def _moment(time: dt.datetime | str | None, system: System, now: dt.datetime) -> dt.datetime:

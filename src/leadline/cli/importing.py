@@ -111,6 +111,8 @@ def import_(tools: Tools, /, files: tuple[Path, ...], **given: Any) -> None:
         click.echo(json.dumps(_as_json(brought, reads, written, adopted, dry_run), ensure_ascii=False))
     else:
         _report(brought, reads, written, adopted, dry_run)
+        if brought.new and not dry_run:
+            _ask_about_slips(tools, store, brought)
     if brought.rejected and not skip_bad:
         click.get_current_context().exit(2)
 
@@ -297,6 +299,18 @@ def _report(brought: Brought, reads: Sequence[FileRead], written: list[str], ado
         say(f"{_rows(brought.parked)} with an impossible time parked. Judge them with `leadline parked`.")
     for path in written:
         say(f"Rejected rows are in {path}; mend and import that file.")
+
+
+def _ask_about_slips(tools: Tools, store: Store, brought: Brought) -> None:
+    """Readings just brought in that look like a slip of the unit: kept as typed, and the keeper is asked."""
+    from leadline.app import enquire
+
+    for system in brought.systems:
+        for e in enquire.estimate(store, tools.clock, system).quantities.values():
+            for d in e.doubtful:
+                if d.kind == "slip":
+                    say(f"? {system} {e.quantity} {d.typed} of {d.time:%Y-%m-%d} looks like {d.guess}; kept as typed.")
+                    say(f"  leadline entry confirm {d.id}   or   leadline entry correct {d.id} VALUE UNIT")
 
 
 def _rows(n: int) -> str:

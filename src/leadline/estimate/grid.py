@@ -179,7 +179,8 @@ class Sight:
 
     `noise_var` is repeatability (B, G); `step` the scale's step; `slot` whose bias it carries; `departs` 1 where
     the departure is seen; `step_prior` chance that the rate or level stepped in the gap; `step_var` (B, G) variance
-    that a step adds to the rate (drifting) or the level (regulated); `blunder_sd` further spread of a blunder.
+    that a step adds to the rate (drifting) or the level (regulated); `blunder_sd` (B,) or
+    (B, G) further spread of a blunder.
     """
 
     value: Array
@@ -232,10 +233,11 @@ def update(bank: Bank, sight: Sight) -> Seen:
     noise = sight.noise_var
     coarse = (sight.step > 0.0)[:, None] & (sight.step[:, None] ** 2 > 2.0 * (prior_var + noise))
     grain = np.where(coarse, 0.0, sight.step[:, None] ** 2 / 12.0)
+    blunder_sd = sight.blunder_sd if sight.blunder_sd.ndim == 2 else sight.blunder_sd[:, None]
     s = np.stack(
         (
             prior_var + noise + grain,
-            prior_var + noise * (1.0 + BLUNDER_TIMES) + grain + sight.blunder_sd[:, None] ** 2,
+            prior_var + noise * (1.0 + BLUNDER_TIMES) + grain + blunder_sd**2,
             stepped_var + noise + grain,
         )
     )  # (3, B, G)

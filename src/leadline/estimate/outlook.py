@@ -253,7 +253,7 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
     n = len(s)
     found = []
     for k in range(max(n - 4, 0), n):
-        if r.now - s.t[k] > _DOUBT_DAYS or not s.ids[k] or k == 0:
+        if r.now - s.t[k] > _DOUBT_DAYS or not s.ids[k]:
             continue
         if s.ids[k] not in r.typed or s.ids[k] in r.confirmed:
             continue
@@ -268,7 +268,7 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
                     max(p_blunder, 0.5), slip.words, slip.value, typed,
                 )
             )  # fmt: skip
-        elif k == n - 1 and p_blunder + p_step > 0.5:
+        elif 0 < k == n - 1 and p_blunder + p_step > 0.5:
             kind = "blunder" if p_blunder >= p_step else "step"
             found.append(
                 Doubtful(

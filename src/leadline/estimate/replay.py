@@ -249,7 +249,9 @@ def advance(part: Bank, motion: Motion, reading: Reading, nature: Nature) -> tup
     scale = nature.scale[:, None]
     step_sd = np.where(reg[:, None] > 0, 0.8 * scale, 0.25 * rate + 0.02 * scale)
     step_prior = np.clip(-np.expm1(-motion.days / STEP_DAYS), 0.004, 0.2)
-    blunder_sd = 2.0 * nature.scale + 0.3 * np.abs(value) * nature.positive
+    # a gross error says nothing: its spread grows with it, as a heavy tail's would, and it pulls the less
+    usual = 2.0 * nature.scale + 0.3 * np.abs(value) * nature.positive
+    blunder_sd = np.maximum(usual[:, None], 0.5 * np.abs(value[:, None] - mean))
     sight = Sight(
         value, noise_var, reading.step, reading.slot, reg, motion.days, step_prior, step_sd**2, reg, blunder_sd
     )

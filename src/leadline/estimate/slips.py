@@ -62,19 +62,19 @@ def suspect(quantity: str, value: float, expected: float, sd: float) -> Slip | N
 
     Notes
     -----
-    A slip is suspected only when the reading as typed lies more than four sd away, the reading in the other unit lies
-    within two and a half, and the slip explains it at least 1000 times better: a real change is not talked away.
+    A slip is suspected only when the reading as typed lies more than 3.2 sd away, the reading in the other unit lies
+    within two and a half, and the slip explains it at least 150 times better: a real change is not talked away.
     """
     if sd <= 0 or not math.isfinite(value):
         return None
     z = abs(value - expected) / sd
-    if z < 4.0:
+    if z < 3.2:
         return None
     best: Slip | None = None
     best_z = 2.5
     for slip in _candidates(quantity, value, expected):
         other = abs(slip.value - expected) / sd
-        if other < best_z and (z * z - other * other) / 2.0 > math.log(1000.0):
+        if other < best_z and (z * z - other * other) / 2.0 > math.log(150.0):
             best, best_z = slip, other
     return best
 

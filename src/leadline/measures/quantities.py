@@ -43,6 +43,7 @@ class Quantity:
     meaning: str = ""
     digits_in: dict[str, int] = field(default_factory=dict)
     us_unit: str = ""
+    slipped: float | None = None  # highest value that a slip of the unit makes of a possible one: kept and asked about
 
     @property
     def positive(self) -> bool:
@@ -55,14 +56,14 @@ _NUTRIENT = {"mg/L as N": 2, "umol/L": 2, "mg/L": 2}
 _TRACE = {"mg/L": 4, "umol/L": 3, "ug/L": 1}
 
 _ALL = (
-    Quantity("temperature", "degC", 1, (-2.0, 45.0), "of water or room air, ITS-90", {"degF": 1}, "degF"),
+    Quantity("temperature", "degC", 1, (-2.0, 45.0), "of water or room air, ITS-90", {"degF": 1}, "degF", 120.0),
     Quantity(
         "salinity", "psu", 1, (0.0, 70.0), "practical salinity, PSS-78",
-        {"g/kg": 1, "ppt": 1, "sg@25/25": 4, "sg@20/20": 4, "sg@60F/60F": 4, "mS/cm": 1},
+        {"g/kg": 1, "ppt": 1, "sg@25/25": 4, "sg@20/20": 4, "sg@60F/60F": 4, "mS/cm": 1}, slipped=100.0,
     ),
     Quantity(
         "alkalinity", "meq/L", 2, (0.0, 60.0), "total alkalinity, borate included",
-        {"dKH": 1, "ppm CaCO3": 0, "mg/L CaCO3": 0, "mmol/L": 2, "umol/kg": 0},
+        {"dKH": 1, "ppm CaCO3": 0, "mg/L CaCO3": 0, "mmol/L": 2, "umol/kg": 0}, slipped=400.0,
     ),
     Quantity("calcium", "mg/L", 0, (0.0, 3000.0), "dissolved calcium", _ION),
     Quantity("magnesium", "mg/L", 0, (0.0, 6000.0), "dissolved magnesium", _ION),
@@ -83,7 +84,9 @@ _ALL = (
     Quantity("copper", "ug/L", 1, (0.0, 20_000.0), "total copper", _TRACE),
     Quantity("zinc", "ug/L", 1, (0.0, 20_000.0), "total zinc", _TRACE),
     Quantity("mercury", "ug/L", 2, (0.0, 5_000.0), "total mercury", _TRACE),
-    Quantity("oxygen", "mg/L", 2, (0.0, 40.0), "dissolved oxygen", {"%": 0, "% saturation": 0, "umol/kg": 0}),
+    Quantity(
+        "oxygen", "mg/L", 2, (0.0, 40.0), "dissolved oxygen", {"%": 0, "% saturation": 0, "umol/kg": 0}, slipped=400.0
+    ),
     Quantity("orp", "mV", 0, (-1000.0, 1500.0), "oxidation-reduction potential, as the probe shows it"),
     Quantity("par", "umol photons m-2 s-1", 0, (0.0, 4000.0), "photon flux density, 400 to 700 nm"),
     Quantity("level", "m", 3, (-10.0, 20.0), "water height over the vessel's mark", {"cm": 1, "in": 2}, "in"),

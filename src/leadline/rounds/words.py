@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from leadline.estimate.report import Doubtful, QuantityEstimate, SystemEstimate
 from leadline.measures import figures
 from leadline.measures.figures import chance, display, figure, number, span
@@ -43,11 +45,15 @@ def _where(e: SystemEstimate, q: QuantityEstimate) -> str:
         if q.meets_edge and q.meets_edge > e.as_of:
             return f"The spread meets the edge on {figures.day(q.meets_edge, zone(e.time_zone), e.as_of)}."
         return f"{_capital(chance(q.p_outside_aim))} that it is outside the channel."
-    middle = (q.aim[0] + q.aim[1]) / 2
-    side = "above" if q.mean > middle else "below"
-    far = q.aim[1] - q.mean if q.mean > middle else q.mean - q.aim[0]
-    word = f"{side} the channel" if far < 1.2 * q.sd else "outside the channel"
+    under, over = _tail(q.mean - q.aim[0], q.sd), _tail(q.aim[1] - q.mean, q.sd)
+    side = "above" if over > under else "below"
+    word = f"{side} the channel" if min(under, over) < 0.05 * (under + over) else "outside the channel"
     return f"{_capital(chance(q.p_outside_aim))} that it is {word}{past}."
+
+
+def _tail(distance: float, sd: float) -> float:
+    """Chance that a Gaussian lies further off than `distance`: enough to say on which side it is out."""
+    return 0.5 * math.erfc(distance / max(sd, 1e-12) / math.sqrt(2.0))
 
 
 def _capital(text: str) -> str:

@@ -190,10 +190,13 @@ def accepted_units(name: str) -> tuple[str, ...]:
 
 
 def implausible(name: str, stored_value: float) -> str | None:
-    """Why a stored value is physically impossible in a kept system, or None when it is possible."""
+    """Why a stored value cannot be kept: impossible, and by no slip of the unit either; None when it is kept.
+
+    78 °C is impossible and kept all the same: it is 78 °F, and the keeper will be asked.
+    """
     q = quantity(name)
     lowest, highest = q.span
-    if lowest <= stored_value <= highest:
+    if lowest <= stored_value <= (q.slipped or highest):
         return None
     unit = "" if q.unit == "1" else f" {q.unit}"
     return f"{name} {stored_value:.6g}{unit} is outside what is possible, {lowest:g} to {highest:g}{unit}"
