@@ -53,8 +53,8 @@ def quantity(mean=8.5, sd=0.4, aim=(7.5, 9.0), limit=(6.0, 12.0), grow=0.0, drif
         Outlook(d, mean + drift * d, (sd**2 + grow * d) ** 0.5, 0.0, 0.0, 0.0) for d in (1.0, 3.0, 7.0, 14.0, 28.0)
     )
     return QuantityEstimate(
-        name, "meq/L", mean, sd, mean, mean, mean, mean, mean, drift, 0.1, None, None, None, aim, limit, False, 0.1, 0.0,
-        ahead, None,
+        name, "meq/L", mean, sd, mean, mean, mean, mean, mean, drift, 0.1, None, None, None, aim, limit, False, 0.1,
+        0.0, ahead, None,
     )  # fmt: skip
 
 

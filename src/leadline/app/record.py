@@ -130,8 +130,8 @@ def _reading(entry: Entry) -> tuple[Entry, tuple[str, ...]]:
         raise BadInput(f"no value for {entry.subject or 'the reading'}", way_out="Type a number, for example 8.1.")
     name = canonical_name(entry.subject) or entry.subject
     q = quantity(name)
-    water = {key: _number(entry.extra.get(word)) for key, word in (("temperature_c", "temperature"), ("salinity",) * 2)}
-    done = convert.to_stored(name, entry.value, entry.unit, method=entry.method, **water)
+    warmth, salt = _number(entry.extra.get("temperature")), _number(entry.extra.get("salinity"))
+    done = convert.to_stored(name, entry.value, entry.unit, method=entry.method, temperature_c=warmth, salinity=salt)
     wrong = convert.implausible(name, done.value)
     if wrong:
         raise BadInput(
@@ -140,7 +140,11 @@ def _reading(entry: Entry) -> tuple[Entry, tuple[str, ...]]:
         )
     if entry.sd is not None and entry.sd <= 0:
         raise BadInput(f"sd {entry.sd:g}", way_out="A standard deviation is above zero.")
-    sd = convert.sd_to_stored(name, entry.sd, entry.unit, at=entry.value, **water) if entry.sd is not None else None
+    sd = (
+        convert.sd_to_stored(name, entry.sd, entry.unit, at=entry.value, temperature_c=warmth, salinity=salt)
+        if entry.sd is not None
+        else None
+    )
     unit = entry.unit or q.unit
     return replace(entry, subject=stored_name(name), unit=unit, stored=done.value, stored_sd=sd), done.assumed
 
