@@ -68,7 +68,6 @@ def test_slips_of_phosphate(keeper, level, value, word):
     assert keeper.believes("phosphate").mean == pytest.approx(before.mean, rel=0.6)
 
 
-@pytest.mark.xfail(reason="the first reading of a quantity is never asked about", strict=True)
 def test_a_first_reading_a_thousand_times_too_high_is_asked_about(settled):
     """50 µg/L typed as 50 mg/L of phosphate: no reef holds a hundredth of it."""
     done = settled.types("phosphate", "50", "mg/L")

@@ -139,7 +139,6 @@ def test_a_reckoning_kept_aside_is_the_one_that_a_replay_gives(settled):
             assert [o.mean for o in a.forecast] == pytest.approx([o.mean for o in b.forecast], rel=1e-6, abs=1e-9)
 
 
-@pytest.mark.xfail(reason="an exchange moves the belief of a never-measured quantity only when carried", strict=True)
 def test_a_belief_without_any_reading_is_the_same_carried_or_replayed(settled):
     settled.types("mixed-seawater", "40", "L", kind="exchange")
     settled.estimate()
@@ -218,7 +217,6 @@ def test_a_withdrawn_dose_no_longer_counts(settled):
     assert settled.believes("alkalinity").mean == pytest.approx(before.mean, rel=1e-4)
 
 
-@pytest.mark.xfail(reason="what happened at the very moment that is asked for does not count yet", strict=True)
 def test_what_happened_at_this_very_moment_counts(settled):
     before = settled.believes("alkalinity")
     settled.types("sodium-bicarbonate", "60", "g", kind="addition")
@@ -253,7 +251,6 @@ def test_the_same_token_twice_is_one_entry(settled):
 
 
 @pytest.mark.parametrize("quantity", ["calcium", "magnesium", "alkalinity"])
-@pytest.mark.xfail(reason="only a quarter of salinity's creep is passed on to the ions not tested since", strict=True)
 def test_salinity_that_rose_lifts_what_was_not_tested_since(keeper, quantity):
     """35 to 38 psu in twelve weekly tests with one kit: conservative ions rise by 38/35, 8.6 % (evaporation)."""
     quiet_year(keeper, until=-84.0)

@@ -87,7 +87,6 @@ def test_a_side_is_named_only_when_it_is_that_side(keeper):
     assert any("below" in c.because or "raise" in c.because or "towards" in c.because for c in calcium)
 
 
-@pytest.mark.xfail(reason="what a probe knows to be outside its channel asks for nothing", strict=True)
 def test_hot_water_asks_for_something_now(settled):
     """28.4 °C for two days by a probe that was right for a month; aim up to 26.5, limit 29."""
     times = settled.at(-30.0).timestamp() + np.arange(30 * 288) * 300.0

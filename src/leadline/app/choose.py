@@ -14,7 +14,6 @@ def round_for(
     store: Store, clock: Clock, system: str | None, minutes: float = 10.0, as_of: dt.datetime | None = None
 ) -> Round:
     """The ranked round for so many minutes; over all systems when none is named."""
-    from leadline.estimate.outlook import estimate
     from leadline.estimate.reckon import moment_of
     from leadline.rounds import round as rounds
     from leadline.rounds.candidates import candidates
@@ -25,8 +24,7 @@ def round_for(
     for i in ids:
         described = describe.load(store, i, as_of)
         names[i], zone = described.name, described.time_zone
-        r = enquire.reckoning(store, clock, i, as_of)
-        e = estimate(r)
+        r, e = enquire.reckoned(store, clock, i, as_of)
         proved = {k: moment_of(day) for k, day in r.proved().items()}
         live = {}
         for _, stream in store.streams(i):

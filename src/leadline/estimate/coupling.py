@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from leadline.estimate.families import FAMILIES
-from leadline.estimate.grid import LEVEL, SECOND
+from leadline.estimate.grid import GAIN, LEVEL, SECOND, transition_noise
 from leadline.estimate.inputs import Inputs
 from leadline.estimate.replay import Track
 
@@ -37,22 +37,28 @@ class SaltChanges:
 def salt_changes(track: Track) -> SaltChanges | None:
     """Unexplained changes of salinity, one for each reading of it.
 
-    At a reading the filter moves its level. Part of that move corrects an older error and part is change since the
-    last reading; the share of change is the share of the variance that grew since then.
+    What the filter's own rate foretold is change. Of the jump at a reading, part corrects an older error and part is
+    change since the last reading; the share of change is the share of the variance that grew since then. An error
+    that a kit keeps (its bias) is not corrected by that kit, so it does not count as long as the kit stays the same.
     """
     n = len(track.sightings)
     if n < 2:
         return None
-    t = track.sightings.t
-    keep, _, dose, other, _ = track.events.between(t)
-    before = track.post_mean[:-1, LEVEL]
-    before_var = track.post_cov[:-1, LEVEL, LEVEL] * keep**2
-    driven = keep * before + dose + other  # where known inputs alone would have brought it
-    prior_var = _grown(track, t)
-    share = np.clip((prior_var - before_var) / np.maximum(prior_var, 1e-12), 0.0, 1.0)
-    moved = (track.post_mean[1:, LEVEL] - driven) * share
+    s = track.sightings
+    t = s.t
+    keep, mean_keep, dose, other, _ = track.events.between(t)
+    before, p = track.post_mean[:-1], track.post_cov[:-1]
+    driven = keep * before[:, LEVEL] + dose * (1.0 + before[:, GAIN]) + other  # where known inputs alone would lead
+    f01 = transition_noise(np.diff(t), np.full(n - 1, track.theta), np.zeros(n - 1))[0] * mean_keep
+    drift = f01 * before[:, SECOND]
+    row, slot = np.arange(n - 1), s.slot[1:]
+    seen_var = p[:, LEVEL, LEVEL] + 2 * p[row, LEVEL, slot] + p[row, slot, slot]
+    correctable = np.where(s.fresh[1:], p[:, LEVEL, LEVEL], np.maximum(seen_var, 0.0)) * keep**2
+    grown = np.maximum(_grown(track, t) - p[:, LEVEL, LEVEL], 0.0)
+    share = grown / np.maximum(grown + correctable, 1e-12)
+    moved = drift + share * (track.post_mean[1:, LEVEL] - driven - drift)
     ratio = np.clip(moved / np.maximum(driven, 1.0), -0.3, 0.3)
-    sd = np.sqrt(share * track.post_cov[1:, LEVEL, LEVEL]) / np.maximum(driven, 1.0)
+    sd = np.sqrt(share * np.minimum(track.post_cov[1:, LEVEL, LEVEL], grown + correctable)) / np.maximum(driven, 1.0)
     return SaltChanges(t[:-1], t[1:], np.log1p(ratio), sd)
 
 

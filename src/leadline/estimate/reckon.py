@@ -148,8 +148,12 @@ def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahea
     dose, other, var = np.zeros(b), np.zeros(b), np.zeros(b)
     for j, q in enumerate(names):
         events = r.tracks[q].events
+        if not len(r.tracks[q].sightings):
+            days[j] = 0.0  # a belief that rests on no reading neither moves nor widens
+            continue
         if not ahead:
-            k, mk, do, ot, va = events.between(np.array([start[j], end[j]]))
+            # what happened at the very moment that is asked for counts
+            k, mk, do, ot, va = events.between(np.array([start[j], end[j] + 1e-9]))
             keep[j], mean_keep[j], dose[j], other[j], var[j] = k[0], mk[0], do[0], ot[0], va[0]
             continue
         usual = usual_inputs(events, r.now, r.tracks[q].start)
@@ -159,7 +163,7 @@ def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahea
         var[j] = usual.var * days[j] + (0.25 * (1.0 - keep[j])) ** 2 * usual.gap**2
     links = r.couplings()
     for j, q in enumerate(names):
-        if not r.tracks[q].family.with_salt:
+        if not r.tracks[q].family.with_salt or not len(r.tracks[q].sightings):
             continue
         if ahead:
             ot2, va2 = links.ahead(q, days[j : j + 1], r.tracks[q].coupled)

@@ -162,7 +162,8 @@ def _open(
     family = FAMILIES[name]
     scale = family.scale
     if family.proportional and len(seen):
-        scale = max(scale, family.proportional * float(np.median(seen.value[:5])))
+        most = family.prior[0] + 4.0 * family.prior[1]  # a first reading in the wrong unit must not set the scale
+        scale = max(scale, family.proportional * min(float(np.median(seen.value[:5])), most))
     rate, level, departure, times, log_prior = noise_grid(family.kind == "regulated", scale, family)
     g = len(times)
     mean = np.zeros((1, g, STATES))

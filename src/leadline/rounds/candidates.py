@@ -168,14 +168,21 @@ def _urgency(worth: float, minutes: float, q: QuantityEstimate | None) -> str:
     return "week" if per_minute >= FLOOR_WORTH else "later"
 
 
+# what is brought back by finding its cause, not by a dose or an exchange, and where to look first
+_CAUSES: dict[str, str] = {
+    "temperature": "Look at heater, chiller, fan, flow and room; believe another thermometer first.",
+    "ph": "Look at the room's CO2, the skimmer's air, limewater and reactor; check the probe in a buffer.",
+    "oxygen": "Add air and surface movement at once, then look for the cause.",
+    "orp": "Look at flow, feeding and the probe.",
+    "conductivity": "Compare with a salinity of another kind.",
+}
+
+
 def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidate | None:
-    """A dose or an exchange, where today's belief is firm enough to act on."""
-    if (
-        q.aim is None
-        or q.band_is_default
-        or q.last_reading is None
-        or any(d.kind in ("slip", "blunder") for d in q.doubtful)
-    ):
+    """A dose, an exchange or a search for the cause, where today's belief is firm enough to act on."""
+    if q.aim is None or q.last_reading is None or any(d.kind in ("slip", "blunder") for d in q.doubtful):
+        return None
+    if q.band_is_default and q.p_outside_limit < 0.3:  # nobody said that this quantity matters here
         return None
     noise, _ = _noise(system, q)
     look = 2 * LOOK_D
@@ -186,31 +193,22 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
     firm = q.sd < 0.35 * (high - low)  # else a test comes first
     if v.dose <= 0.0 or not heading_out or not firm or v.test > v.dose:
         return None
-    dosed = q.demand_mean is not None
-    if not dosed and q.quantity in ("temperature", "ph", "oxygen", "orp", "ammonia"):
-        return None
-    action = "dose" if dosed else "exchange"
-    minutes = 3.0 if dosed else 25.0
-    urgency = _urgency(v.dose * LOOK_D / look, minutes, q)
-    sentence = words.correct(system, e, q, action)
+    worth = v.dose * LOOK_D / look
+    if q.quantity in _CAUSES:
+        action, minutes, sentence = "inspect", 4.0, f"{words.standing(e, q)} {_CAUSES[q.quantity]}"
+    elif q.demand_mean is not None:
+        action, minutes, sentence = "dose", 3.0, words.correct(system, e, q, "dose")
+    else:
+        action, minutes, sentence = "exchange", 25.0, words.correct(system, e, q, "exchange")
     evidence = (
         Evidence("expected in 14 days", round(soon.mean, 4), q.unit),
         Evidence("chance outside aim in 14 days", round(soon.p_outside_aim, 3)),
         Evidence("harm avoided", round(v.dose, 4), "harm-days"),
     )
     return Candidate(
-        action,
-        q.quantity,
-        urgency,
-        minutes,
-        v.dose * LOOK_D / look,
-        soon.p_outside_aim,
-        sentence,
-        evidence,
-        e.system,
-        "",
-        q.meets_edge,
-    )
+        action, q.quantity, _urgency(worth, minutes, q), minutes, worth, soon.p_outside_aim, sentence, evidence,
+        e.system, "", q.meets_edge,
+    )  # fmt: skip
 
 
 def _prove(

@@ -60,6 +60,12 @@ def _capital(text: str) -> str:
     return text[0].upper() + text[1:]
 
 
+def standing(e: SystemEstimate, q: QuantityEstimate) -> str:
+    """Where a quantity stands against its channel, in one sentence."""
+    where = _where(e, q)
+    return f"{figure(q.mean, q.sd, q.quantity, e.units)}: {where[0].lower() + where[1:]}"
+
+
 def correct(system: System, e: SystemEstimate, q: QuantityEstimate, action: str) -> str:
     """Why, by how much, and how fast a quantity is to be brought back."""
     assert q.aim is not None

@@ -7,6 +7,7 @@ import hashlib
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
@@ -22,12 +23,20 @@ _KEPT = 48
 
 @dataclass(slots=True)
 class Seen:
-    """Estimate and courses of one system at one moment; charts are drawn when first asked for."""
+    """Estimate and courses of one system at one moment; courses are reckoned and drawn when first asked for."""
 
     estimate: SystemEstimate
-    courses: dict[str, Course]
+    reckoned: Callable[[], dict[str, Course]]
     local: ZoneInfo
     charts: dict[str, str] = field(default_factory=dict)
+    _courses: dict[str, Course] | None = None
+
+    @property
+    def courses(self) -> dict[str, Course]:
+        """The course of every quantity."""
+        if self._courses is None:
+            self._courses = self.reckoned()
+        return self._courses
 
     def chart(self, e: QuantityEstimate) -> str:
         """The course of one quantity as SVG, or nothing where there is none to draw."""
@@ -56,7 +65,7 @@ class Lookout:
         def look() -> Seen:
             start = (as_of or self.clock.now()) - dt.timedelta(days=days)
             estimate = self.use.estimate(store, self.clock, system, as_of=as_of)
-            courses = self.use.courses(store, self.clock, system, start, as_of=as_of)
+            courses = partial(self.use.courses, store, self.clock, system, start, as_of=as_of)
             return Seen(estimate, courses, zone(estimate.time_zone))
 
         key = ("seen", days, as_of, *self._revision(store, [system], as_of))

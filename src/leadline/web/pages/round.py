@@ -115,7 +115,7 @@ def overview(
         {
             "id": s,
             "name": name,
-            "soundings": [x for x in soundings(seen[s], (), None, frozen=True) if x.measured][:6],
+            "soundings": [x for x in soundings(seen[s], (), None, frozen=True, drawn=False) if x.measured][:6],
         }
         for s, name in systems
     ]

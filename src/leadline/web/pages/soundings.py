@@ -48,25 +48,27 @@ class Sounding:
     measured: bool
 
 
-def soundings(at: Seen, first: Iterable[str], typed: Typed | None, frozen: bool = False) -> list[Sounding]:
-    """Every quantity of a system: those that ask something first, then in their usual order."""
+def soundings(
+    at: Seen, first: Iterable[str], typed: Typed | None, frozen: bool = False, drawn: bool = True
+) -> list[Sounding]:
+    """Every quantity of a system: those that ask something first, then in their usual order; `drawn` with courses."""
     known = at.estimate.quantities
     asking = sorted((q for q, e in known.items() if asks(e)), key=lambda q: -known[q].p_outside_aim)
     order = [*first, *asking, *quantities.QUANTITIES, *known]
-    return [sounding(at, known[q], typed, frozen) for q in dict.fromkeys(order) if q in known]
+    return [sounding(at, known[q], typed, frozen, drawn) for q in dict.fromkeys(order) if q in known]
 
 
-def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = False) -> Sounding:
-    """One quantity's course as the template wants it."""
+def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = False, drawn: bool = True) -> Sounding:
+    """One quantity's course as the template wants it; without `drawn` only what one line says of it."""
     units, as_of = at.estimate.units, at.estimate.as_of
     read = figures.figure(e.mean, e.sd, e.quantity, units, e.unit)
-    track = at.courses.get(e.quantity)
+    track = at.courses.get(e.quantity) if drawn else None
     measured = e.last_reading is not None or bool(track and track.fixes)
     said = [sentences.now_said(e, units, at.local, as_of), sentences.edge_said(e, at.local, as_of)]
     if e.band_is_default and e.aim is not None:
         said.append(f"The channel ({figures.band(e.aim, e.quantity, units)}) is a default; set your own band.")
     why = [sentences.rate_said(e, units), *e.why]
-    rows, more = _rows(at, e)
+    rows, more = _rows(at, e) if drawn else ((), "")
     return Sounding(
         quantity=e.quantity,
         id=f"course-{e.quantity}",
@@ -77,7 +79,7 @@ def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = 
         state=_state(e, at),
         asks=asks(e),
         said=tuple(s for s in said if s),
-        chart=Markup(at.chart(e)) if measured else Markup(""),
+        chart=Markup(at.chart(e)) if measured and drawn else Markup(""),
         rows=rows,
         more_rows=more,
         why=tuple(s for s in why if s),
