@@ -33,13 +33,14 @@ def store_path(given: str | None = None) -> str:
 
 
 def open_store(path: str, clock: SystemClock | None = None, *, create: bool = True, write: bool = True) -> SqliteStore:
-    """Open the store; its default folder is made when it is missing.
+    """Open the store; its default folder is made when it is missing. One that is read-only is opened for reading.
 
     Raises
     ------
     Unreachable
         When it cannot be opened.
     """
+    from leadline.store.file import allowed
     from leadline.store.sqlite import SqliteStore
 
     folder = pathlib.Path(path).parent
@@ -50,4 +51,7 @@ def open_store(path: str, clock: SystemClock | None = None, *, create: bool = Tr
             raise Unreachable(
                 f"cannot make the folder {folder}: {exc.strerror}", way_out="Choose another with --db PATH."
             ) from exc
+    place = pathlib.Path(path)
+    if write and place.is_file() and not (allowed(place, os.W_OK) and allowed(folder, os.W_OK)):
+        write = False  # it can still be read; whoever writes is told
     return SqliteStore.open(path, clock=clock or SystemClock(), create=create, write=write)

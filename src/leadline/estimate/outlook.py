@@ -9,10 +9,10 @@ import numpy as np
 
 from leadline.estimate import passage, slips
 from leadline.estimate.course import path
-from leadline.estimate.grid import LEVEL, SECOND, Bank, mixture_cdf
+from leadline.estimate.grid import LEVEL, SECOND, STATES, Bank, mixture_cdf
 from leadline.estimate.inputs import day_of
 from leadline.estimate.reckon import Reckoning, bank_ahead, bank_now, moment_of, volume
-from leadline.estimate.replay import Track
+from leadline.estimate.replay import Track, collapse
 from leadline.estimate.report import Doubtful, LastReading, Outlook, QuantityEstimate, SystemEstimate
 from leadline.measures.quantities import QUANTITIES
 
@@ -120,11 +120,32 @@ def estimate(r: Reckoning) -> SystemEstimate:
             band.aim if band else None, band.limit if band else None, bool(band and band.is_default),
             _num(out_aim[j]), _num(out_limit[j]), outlooks, _meets(r, q, band.aim if band else None),
             "" if len(t.sightings) else _prior_words(r, q), doubt, tuple(i for i in t.sightings.ids[::-1][:6] if i),
-            why(r, q, float(mean[j]), float(sd[j])),
+            why(r, q, float(mean[j]), float(sd[j])), _settles(r, q, float(mean[j]), bank, j),
         )  # fmt: skip
     v, v_sd = volume(r)
     d = r.system
     return SystemEstimate(d.id, d.name, r.moment(), d.units, d.time_zone, found, v, v_sd, d.net_volume_l, r.warnings)
+
+
+def _settles(r: Reckoning, q: str, mean: float, bank: Bank, j: int) -> float:
+    """Share of the present variance that one more test by the usual kit removes; its lasting bias it cannot."""
+    t = r.tracks[q]
+    s = t.sightings
+    hand = [k for k in range(len(s)) if s.ids[k]]
+    how = r.system.method(q, s.methods[hand[-1]] if hand else "")
+    noise = how.sd**2 + (how.relative * mean) ** 2
+    one = slice(j, j + 1)
+    _, cov, _ = collapse(np.exp(bank.log_weight[one]), bank.mean[one], bank.cov[one], t.rate_walk[None])
+    h = np.zeros(STATES)
+    h[LEVEL], h[SECOND] = 1.0, t.departs
+    level_var = float(h @ cov[0] @ h)
+    if not hand:
+        noise += how.bias_sd**2 + (how.bias_relative * mean) ** 2
+        return level_var / max(level_var + noise, 1e-18)
+    z = h.copy()
+    z[int(s.slot[hand[-1]])] = 1.0
+    with_reading = float(h @ cov[0] @ z)
+    return float(np.clip(with_reading**2 / max((z @ cov[0] @ z + noise) * level_var, 1e-18), 0.0, 1.0))
 
 
 def _num(x: float) -> float:

@@ -74,6 +74,7 @@ class QuantityEstimate:
     doubtful: tuple[Doubtful, ...] = ()
     rests_on: tuple[str, ...] = ()  # ids of the entries that decide it, latest first
     why: tuple[str, ...] = ()  # plain sentences: inputs, formula's source, uncertainty
+    test_settles: float | None = None  # share of the present variance that one more test by the usual kit removes
 
 
 @dataclass(frozen=True, slots=True)

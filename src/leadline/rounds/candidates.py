@@ -20,6 +20,7 @@ from leadline.system.description import System
 _SEEN_BY_STREAM = 0.12  # what is left of a test's worth while a live probe watches the same quantity
 _ASK_WORTH = 0.12  # an unsettled slip misleads every later estimate of its quantity; judgement
 _UNCLAIMED = 0.04  # worth of a test that nobody ever made, of a quantity without a band of its own
+_JUST_READ_D = 0.5  # a reading just taken and not in doubt is not asked for again the same day
 _WAIT_D = (1.0, 3.0, 7.0, 14.0, 28.0)
 
 
@@ -97,11 +98,9 @@ def _questions(system: System, e: SystemEstimate, q: QuantityEstimate) -> list[C
 
 
 def _noise(system: System, q: QuantityEstimate) -> tuple[float, float]:
-    """Noise of the usual method against the truth, and its minutes."""
+    """Repeatability of the usual method, and its minutes."""
     method = system.method(q.quantity, q.last_reading.method if q.last_reading else "")
-    level = abs(q.mean)
-    sd2 = method.sd**2 + (method.relative * level) ** 2 + method.bias_sd**2 + (method.bias_relative * level) ** 2
-    return sd2**0.5, max(method.minutes, 0.5)
+    return (method.sd**2 + (method.relative * abs(q.mean)) ** 2) ** 0.5, max(method.minutes, 0.5)
 
 
 def _test(system: System, e: SystemEstimate, q: QuantityEstimate, watched: bool) -> Candidate | None:
@@ -114,6 +113,9 @@ def _test(system: System, e: SystemEstimate, q: QuantityEstimate, watched: bool)
     worth = share * value_at(q, noise).test
     risk = max(q.p_outside_aim, q.p_outside_limit)
     doubt = next((d for d in q.doubtful if d.kind in ("blunder", "step")), None)
+    if doubt is None and q.last_reading and days_between(q.last_reading.time, e.as_of) < _JUST_READ_D:
+        share *= 0.15
+        worth = share * value_at(q, noise).test
     until = None
     if worth / minutes < FLOOR_WORTH:
         until = _ripens(e, q, noise, minutes, share)

@@ -35,6 +35,8 @@ def test(e: SystemEstimate, q: QuantityEstimate, doubt: Doubtful | None, watched
     age = days_between(q.last_reading.time, e.as_of)
     if watched:
         return f"{now} by the probe, no hand test needed soon. {where}"
+    if age < 1.0:
+        return f"{now}, read {span(age)} ago: {where[0].lower() + where[1:]}"
     return f"{now} after {span(age)} without a reading: {where[0].lower() + where[1:]}"
 
 
@@ -75,29 +77,40 @@ def correct(system: System, e: SystemEstimate, q: QuantityEstimate, action: str)
     low, high = q.aim
     middle = (low + high) / 2
     if action == "dose" and q.demand_mean is not None:
-        gap = -q.rate_mean  # what the present doses fall short of the demand
-        per_day = way.with_unit(number(way.spread(abs(gap)), max(way.digits, 2)))
         demand = way.with_unit(number(way.spread(q.demand_mean), max(way.digits, 2)))
-        verb = "raise" if gap > 0 else "lower"
-        grams = _grams(system, q.quantity, abs(gap), e.net_volume_l)
         edge = ""
         if q.meets_edge and q.meets_edge > e.as_of:
-            edge = f" and its spread meets the edge on {figures.day(q.meets_edge, zone(e.time_zone), e.as_of)}"
-        text = (
-            f"{now}; the system takes {demand} a day and the doses are off by {per_day} a day{edge}. "
-            f"{_capital(verb)} the daily dose by {per_day}{grams}."
-        )
-        if not low <= q.mean <= high:
-            text += f" Bring it back by no more than {_step(q, e)} a day."
-        return text
+            edge = f"; its spread meets the edge on {figures.day(q.meets_edge, zone(e.time_zone), e.as_of)}"
+        text = f"{now}, the system takes {demand} a day{edge}."
+        gap = -q.rate_mean  # what the present doses fall short of the demand
+        if abs(gap) > max(0.5 * q.rate_sd, 0.03 * abs(q.demand_mean)):
+            per_day = way.with_unit(number(way.spread(abs(gap)), max(way.digits, 2)))
+            verb = "Raise" if gap > 0 else "Lower"
+            text += f" {verb} the daily dose by {per_day}{_grams(system, q.quantity, abs(gap), e.net_volume_l)}."
+        short = middle - q.mean
+        if short > 0.2 * (high - low):
+            once = way.with_unit(number(way.spread(short), way.digits))
+            grams = _grams(system, q.quantity, short, e.net_volume_l)
+            text += f" Add {once} once{grams}, no more than {_step(q, e)} a day."
+        elif q.mean > high:
+            text += f" Let it come down by no more than {_step(q, e)} a day."
+        return text + _caution(text)
     there = figure(soon.mean, soon.sd, q.quantity, e.units)
     target = way.with_unit(
         number(way.shown(min(max(q.mean, low), high) if low <= q.mean <= high else middle), way.digits)
     )
     return (
         f"{now}, {there} expected in 14 days. An exchange with matched water towards {target} brings it back; "
-        f"move it by no more than {_step(q, e)} a day."
+        f"move it by no more than {_step(q, e)} a day. Heaters off while the level is down."
     )
+
+
+_CAUSTIC = ("sodium-carbonate", "calcium-hydroxide", "sodium-hydroxide", "hydrochloric-acid")
+
+
+def _caution(text: str) -> str:
+    """The caution that belongs to a substance named in the step."""
+    return " It is caustic: gloves and eye protection, and no dust." if any(c in text for c in _CAUSTIC) else ""
 
 
 def _step(q: QuantityEstimate, e: SystemEstimate) -> str:

@@ -102,9 +102,8 @@ def value_at(e: QuantityEstimate, noise_sd: float, days: float = 0.0, look_d: fl
     untouched = float((weights * s.expected(m, sd)).sum())
     shifted = s.middle + (m - m0)
     blind = cost + float((weights * s.expected(shifted, sd)).sum())
-    # after a test: the present level is known to gain·noise, and what comes after keeps its own growth
-    total = sd0**2 + noise_sd**2
-    gain = sd0**2 / total if total > 0 else 0.0
+    # after a test: a share `gain` of the present variance is gone, and what comes after keeps its own growth
+    gain = _gain(e, sd0, noise_sd)
     left = np.sqrt(np.maximum(sd**2 - sd0**2 * gain, 1e-18))
     z = np.sqrt(gain) * sd0 * _NODES[:, None]
     after = (weights * s.expected(m + z, left)).sum(axis=1)
@@ -112,6 +111,19 @@ def value_at(e: QuantityEstimate, noise_sd: float, days: float = 0.0, look_d: fl
     known = float((_WEIGHTS * np.minimum(after, acted)).sum())
     best = min(untouched, blind)
     return Value(untouched, blind, max(best - known, 0.0), max(untouched - blind, 0.0))
+
+
+def _gain(e: QuantityEstimate, sd_then: float, noise_sd: float) -> float:
+    """Share of the variance at the time of the test that it removes.
+
+    What is unsure today a kit with a bias of its own settles only in part; what grows until then it settles anew.
+    """
+    var, noise = sd_then**2, noise_sd**2
+    if e.test_settles is None:
+        return var / (var + noise) if var + noise > 0 else 0.0
+    grown = max(var - e.sd**2, 0.0)
+    old = min(e.sd**2, var) * e.test_settles
+    return (old + grown * grown / (grown + noise)) / var if grown + old > 0 and var > 0 else 0.0
 
 
 def _at(e: QuantityEstimate, days: float) -> tuple[float, float]:
