@@ -9,20 +9,31 @@ from __future__ import annotations
 import datetime as dt
 import socket
 import sys
+import time
 
 import uvicorn
 from starlette.responses import HTMLResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from leadline.measures.moments import FixedClock, parse
+from leadline.measures.moments import parse
 from leadline.web.site import build
 from leadline.wiring import open_store
+
+
+class RunningClock:
+    """Runs from a moment on, and can be moved ahead."""
+
+    def __init__(self, moment: dt.datetime) -> None:
+        self.moment, self.begun = moment, time.monotonic()
+
+    def now(self) -> dt.datetime:
+        return self.moment + dt.timedelta(seconds=time.monotonic() - self.begun)
 
 
 class Timed:
     """The site, with the clock's lever in front of it."""
 
-    def __init__(self, site: ASGIApp, clock: FixedClock) -> None:
+    def __init__(self, site: ASGIApp, clock: RunningClock) -> None:
         self.site, self.clock = site, clock
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -40,7 +51,7 @@ class Timed:
 def main(argv: list[str]) -> None:
     """Serve until killed."""
     path, now = argv
-    clock = FixedClock(parse(now))
+    clock = RunningClock(parse(now))
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)  # else no TCP_NODELAY: 40 ms
     listener.bind(("127.0.0.1", 0))
     print(listener.getsockname()[1], flush=True)

@@ -61,6 +61,12 @@ def p95(taken: Taken) -> float:
     return float(np.quantile(taken, 0.95))
 
 
+def busy() -> str:
+    """A word of warning when others use the machine too."""
+    load, cores = os.getloadavg()[0], os.cpu_count() or 1
+    return f"The machine is busy (load {load:.1f} on {cores} cores): read the least.\n" if load > 0.7 * cores else ""
+
+
 def spread(taken: Taken) -> str:
     return f"least {min(taken):.0f}, median {median(taken):.0f}, most {max(taken):.0f}"
 
@@ -96,7 +102,7 @@ def cold(houses: dict[str, House], runs: int) -> int:
         env = environment(LEADLINE_NOW=iso(house.now))
         ask = ["-m", "leadline", "--db", str(house.path), "round", house.system]
         again = times(process(ask, env), runs)
-        found.append(Figure(f"{name}: nothing new", median(again), "ms", base, words, 600))
+        found.append(Figure(f"{name}: nothing new", median(again), "ms", base, words, 600, least=min(again)))
         notes.append(f"{name}: {spread(again)}")
         after: Taken = []
         for n in range(max(3, runs // 2)):
@@ -107,7 +113,7 @@ def cold(houses: dict[str, House], runs: int) -> int:
             start = time.perf_counter()
             process(ask, env)()
             after.append((time.perf_counter() - start) * 1e3)
-        found.append(Figure(f"{name}: after a new reading", median(after), "ms", base, "", 600))
+        found.append(Figure(f"{name}: after a new reading", median(after), "ms", base, "", 600, least=min(after)))
         after = []
         for n in range(max(3, runs // 3)):
             moment = iso(house.now - dt.timedelta(minutes=29 - n))
@@ -116,10 +122,10 @@ def cold(houses: dict[str, House], runs: int) -> int:
             start = time.perf_counter()
             process(ask, env)()
             after.append((time.perf_counter() - start) * 1e3)
-        found.append(Figure(f"{name}: after a new dose", median(after), "ms", base, "", 600))
+        found.append(Figure(f"{name}: after a new dose", median(after), "ms", base, "", 600, least=min(after)))
         past = iso(house.now - dt.timedelta(days=1))
         replayed = times(process([*ask, "--as-of", past], env), max(3, runs // 2))
-        found.append(Figure(f"{name}: --as-of yesterday", median(replayed), "ms", base, "", 600))
+        found.append(Figure(f"{name}: --as-of yesterday", median(replayed), "ms", base, "", 600, least=min(replayed)))
     missed = show("Cold `leadline round SYSTEM`, a new process each time, bytecode compiled (median)", found)
     print("  " + "\n  ".join(notes))
     return missed
@@ -191,7 +197,7 @@ def replay(runs: int) -> int:
         theirs = times(trend_filters(series), runs)
         name = "with daily doses of two pumps and weekly exchanges" if doses else "readings alone"
         words = "statsmodels, one local linear trend filter each" if doses else ""
-        found.append(Figure(name, median(ours), "ms", median(theirs), words, 50))
+        found.append(Figure(name, median(ours), "ms", median(theirs), words, 50, least=min(ours)))
     return show(f"Full replay of 12 quantities, {YEARS} years of weekly readings each (median)", found)
 
 
@@ -225,7 +231,7 @@ def rerank(houses: dict[str, House], runs: int) -> int:
             base = times(whole, max(3, runs // 2))
             differs = max(differs, difference(store, clock, house.system))
         words = "the whole journal read and replayed" if not found else ""
-        found.append(Figure(name, median(taken), "ms", median(base), words, 20))
+        found.append(Figure(name, median(taken), "ms", median(base), words, 20, least=min(taken)))
     missed = show("A new reading, kept on disk, and the round ranked again, warm (median)", found)
     print(f"  what is then believed differs from a full replay by at most {differs:.1e} sd of any quantity")
     return missed
@@ -291,8 +297,10 @@ def page(houses: dict[str, House], runs: int) -> int:
                 kept = [get(path)[0] for _ in range(4 * runs)]
                 minute = [get(path, later=61)[0] for _ in range(runs)]
                 words = f"{size // 1024} KiB of nothing from the same server" if not found else ""
-                found.append(Figure(f"{name} {path}, again", p95(kept), "ms", p95(plain), words, 60))
-                found.append(Figure(f"{name} {path}, a minute later", p95(minute), "ms", p95(plain), "", 60))
+                found.append(Figure(f"{name} {path}, again", p95(kept), "ms", p95(plain), words, 60, least=min(kept)))
+                found.append(
+                    Figure(f"{name} {path}, a minute later", p95(minute), "ms", p95(plain), "", 60, least=min(minute))
+                )
             after: Taken = []
             sent: Taken = []
             for n in range(runs):
@@ -303,8 +311,12 @@ def page(houses: dict[str, House], runs: int) -> int:
                 sent.append((time.perf_counter() - start) * 1e3)
                 answer.raise_for_status()
                 after.append(get(paths[-1])[0])
-            found.append(Figure(f"{name}, a reading sent, answer in part", p95(sent), "ms", p95(plain), "", 60))
-            found.append(Figure(f"{name} {paths[-1]}, just after it", p95(after), "ms", p95(plain), "", 60))
+            found.append(
+                Figure(f"{name}, a reading sent, answer in part", p95(sent), "ms", p95(plain), "", 60, least=min(sent))
+            )
+            found.append(
+                Figure(f"{name} {paths[-1]}, just after it", p95(after), "ms", p95(plain), "", 60, least=min(after))
+            )
     return show("The page over loopback, server in its own process (p95)", found)
 
 
@@ -326,7 +338,7 @@ def main(argv: list[str] | None = None) -> int:
         if "cold" in parts:
             houses["ten years, three probes"] = tenyears.build(folder, "probes", probes=True)
         demo = tenyears.demo(folder)
-        print(f"Records made and imported in {time.perf_counter() - start:.0f} s:")
+        print(f"{busy()}Records made and imported in {time.perf_counter() - start:.0f} s:")
         for what, house in {**houses, "demo": demo}.items():
             print(f"  {what}: {house.entries:,} entries, {house.points:,} probe points, system {house.system}")
         if "cold" in parts:

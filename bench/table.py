@@ -17,6 +17,7 @@ class Figure:
     against: str = ""  # what the baseline is, in words
     aim: float | None = None
     of_ratio: bool = False  # the aim is of the ratio, not of the value
+    least: float | None = None  # the least of all runs: what an idle machine would show
 
     @property
     def met(self) -> bool | None:
@@ -38,12 +39,14 @@ def show(title: str, figures: Sequence[Figure]) -> int:
     """Print the table; returns how many aims were missed."""
     wide = max(len(f.name) for f in figures)
     print(f"\n{title}")
-    print(f"  {'':{wide}} {'figure':>11} {'baseline':>11} {'ratio':>7} {'aim':>10}")
+    print(f"  {'':{wide}} {'figure':>11} {'(least)':>10} {'baseline':>11} {'ratio':>7} {'aim':>10}")
     for f in figures:
         base = amount(f.baseline, f.unit) if f.baseline is not None else "-"
         ratio = f"{f.value / f.baseline:.2f}" if f.baseline else "-"
+        least = "-" if f.least is None else f"({amount(f.least, f.unit)})"
         aim = "-" if f.aim is None else f"{f.aim:g} ×" if f.of_ratio else f"{f.aim:g} {f.unit}"
         word = {None: "", True: "met", False: "MISSED"}[f.met]
         against = f"  (baseline: {f.against})" if f.against else ""
-        print(f"  {f.name:{wide}} {amount(f.value, f.unit):>11} {base:>11} {ratio:>7} {aim:>10} {word:6}{against}")
+        figure = amount(f.value, f.unit)
+        print(f"  {f.name:{wide}} {figure:>11} {least:>10} {base:>11} {ratio:>7} {aim:>10} {word:6}{against}")
     return sum(f.met is False for f in figures)
