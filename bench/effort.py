@@ -12,15 +12,13 @@ Seeds below 1000 may be used to tune; the judgement uses seeds from 2000 on.
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from bench.effort_keeper import BANDS, EVERYTHING, Effort, live, on_the_round, scheduled
 
-from leadline.rounds.choose import FLOOR_WORTH, best_set, ranked
-from leadline.rounds.item import Candidate
+from leadline.rounds.choose import FLOOR_WORTH
 
 STYLES = ("soft", "mixed", "stony")
 INTERVALS = (2.0, 3.5, 7.0, 14.0, 28.0, 56.0)
@@ -28,24 +26,12 @@ DAYS, WARM_UP, MINUTES, EVERY = 200, 42, 10.0, 2
 Lives = dict[tuple[str, int], Effort]  # by style and seed
 
 
-def with_floor(floor: float) -> Callable[..., Sequence[Candidate]] | None:
-    """The round's own choice under another floor of worth a minute; None for the floor that is set."""
-    if floor == FLOOR_WORTH:
-        return None
-
-    def choose(found: Sequence[Candidate], minutes: float, now: dt.datetime) -> Sequence[Candidate]:
-        return ranked(best_set([c for c in found if c.worth / c.minutes >= floor], minutes))
-
-    return choose
-
-
 def on_schedule(keys: Sequence[tuple[str, int]], interval: float) -> Lives:
     return {(s, k): live(k, s, DAYS, WARM_UP, scheduled(interval, WARM_UP)) for s, k in keys}
 
 
-def by_round(keys: Sequence[tuple[str, int]], floor: float = FLOOR_WORTH) -> Lives:
-    choose = with_floor(floor)
-    return {(s, k): live(k, s, DAYS, WARM_UP, on_the_round(WARM_UP, MINUTES, EVERY, choose)) for s, k in keys}
+def by_round(keys: Sequence[tuple[str, int]], floor: float, heed: bool) -> Lives:
+    return {(s, k): live(k, s, DAYS, WARM_UP, on_the_round(WARM_UP, MINUTES, EVERY, floor, heed)) for s, k in keys}
 
 
 def mean(lives: Lives, keys: Sequence[tuple[str, int]], what: str) -> float:
@@ -124,13 +110,14 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--systems", type=int, default=8, help="of each style")
     parser.add_argument("--first", type=int, default=2000, help="first seed")
     parser.add_argument("--floor", type=float, action="append", help="another floor of worth a minute; may be repeated")
+    parser.add_argument("--tests-only", action="store_true", help="leave out the doses and exchanges that it lists")
     args = parser.parse_args(argv)
     start = time.perf_counter()
     keys = [(s, args.first + n) for n in range(args.systems) for s in STYLES]
     plans = {i: on_schedule(keys, i) for i in INTERVALS}
     missed = 0
     for floor in args.floor or [FLOOR_WORTH]:
-        lives = by_round(keys, floor)
+        lives = by_round(keys, floor, not args.tests_only)
         print(
             f"\nTests asked for, {len(keys)} simulated systems ({', '.join(STYLES)}; seeds from {args.first}), "
             f"{DAYS - WARM_UP} days each, round of {MINUTES:g} minutes every {EVERY} days, floor {floor:g}"

@@ -8,7 +8,7 @@ both plans, so that only the choice of what to test differs.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -17,13 +17,16 @@ from bench.synthetic import describe
 from bench.synthetic_keeper import G_PER, SPECIES_OF, Keeper
 from bench.synthetic_kits import KITS
 from bench.synthetic_styles import STYLES, Style
-from bench.synthetic_water import ALK, HOURS, SALT, Water, ph_nbs, salt_of
+from bench.synthetic_water import ALK, HOURS, NO3, PO4, SALT, Water, ph_nbs, salt_of
 
 from leadline.journal.entry import Entry
-from leadline.rounds.item import Candidate
+from leadline.rounds.choose import FLOOR_WORTH
 
 EVERYTHING = ("temperature", "salinity", "alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "ph")
 EVENING = 18
+# grams for one mg of nitrate or phosphate (molar masses: NaNO3 84.995, NO3 62.005, Na2HPO4 141.96, PO4 94.971)
+_SALTS = {"sodium-nitrate": 84.995 / 62.005e3, "disodium-phosphate": 141.96 / 94.971e3}
+_CORRECTIONS = ("dose", "exchange")
 # aim and limit, in stored units: what is wanted of a mixed reef (common practice); pH is left to the room's air
 BANDS: dict[str, tuple[tuple[float, float], tuple[float, float], str]] = {
     "temperature": ((24.5, 26.5), (22.5, 28.5), "degC"),
@@ -161,14 +164,24 @@ class Planned(Keeper):
             self.dosed("calcium-chloride-dihydrate", min(half, 40.0) * volume, hour)
         elif quantity == "magnesium" and under:
             self.dosed("magnesium-chloride-hexahydrate", min(half, 80.0) * volume, hour)
+        elif quantity == "nitrate" and under:
+            self.fed("sodium-nitrate", NO3, half, hour)
         elif quantity == "nitrate":
-            self.feed_factor = float(np.clip(self.feed_factor * (1.12 if under else 0.85), 0.4, 2.0))
-            if over:
-                self.next_exchange = day
-        elif quantity == "phosphate":
-            water.media = 0.0 if under else 1.0
-            if over:
-                self.write(hour, "service", "reactor-1", method="replaced", forget=0.0)
+            self.feed_factor = max(0.4, 0.85 * self.feed_factor)
+            self.next_exchange = day
+        elif quantity == "phosphate" and under:
+            water.media = 0.0
+            self.fed("disodium-phosphate", PO4, half, hour)
+        elif quantity == "phosphate":  # a binder takes half of the excess at once, its rest lies in the reactor
+            water.media = 1.0
+            water.add(PO4, half * volume)
+            self.write(hour, "service", "reactor-1", method="replaced", forget=0.0)
+
+    def fed(self, substance: str, species: int, change: float, hour: int) -> None:
+        """Nitrate or phosphate as a salt."""
+        amount = change * self.volume  # [mg]
+        self.water.add(species, amount)
+        self.write(hour, "addition", substance, amount * _SALTS[substance], "g", minute=35, forget=0.0)
 
     def dosed(self, substance: str, amount: float, hour: int) -> None:
         grams = amount * G_PER[substance]
@@ -200,12 +213,12 @@ def scheduled(interval: float, warm_up: int) -> Plan:
     return plan
 
 
-def on_the_round(
-    warm_up: int, minutes: float, every: int = 2, choose: Callable[..., Sequence[Candidate]] | None = None
-) -> Plan:
+def on_the_round(warm_up: int, minutes: float, every: int = 2, floor: float = FLOOR_WORTH, heed: bool = True) -> Plan:
     """After the same history: every second day what the round lists for so many minutes.
 
-    Doses and exchanges that it lists are left out before choosing: corrections are the rule's, for both plans.
+    Corrections are the rule's, as on a schedule: after a reading, and, when `heed` is set, also where the round says
+    that a dose or an exchange is worth its minutes, from what is then believed in the place of a reading, a week
+    apart at the soonest. Those do not compete for the round's minutes here (an exchange takes longer than they are).
     """
     from leadline.estimate.outlook import estimate
     from leadline.estimate.reckon import reckon
@@ -215,6 +228,7 @@ def on_the_round(
 
     history = scheduled(7.0, warm_up)
     kept: dict[str, object] = {}
+    mended: dict[str, int] = {}
 
     def plan(keeper: Planned, day: int) -> None:
         if day < warm_up:
@@ -226,12 +240,16 @@ def on_the_round(
         now = keeper.moment(day)
         e = estimate(reckon(system, keeper.entries(), now))  # type: ignore[arg-type]
         found = candidates(system, e, keeper.proved, {}, keeper.start)  # type: ignore[arg-type]
-        found = [c for c in found if c.action not in ("dose", "exchange")]
-        if choose is not None:
-            items = choose(found, minutes, now)
-        else:
-            items = rounds.make(found, minutes, now, e.system, {}, "UTC").items
+        worthy = [c for c in found if c.worth / c.minutes >= floor]
         hour = day * HOURS + EVENING
+        items = rounds.make(
+            [c for c in worthy if c.action not in _CORRECTIONS], minutes, now, e.system, {}, "UTC"
+        ).items
+        for c in worthy if heed else ():
+            if c.action in _CORRECTIONS and day - mended.get(c.subject, -7) >= 7:
+                mended[c.subject] = day
+                keeper.other.append((day, c.minutes))
+                keeper.mend(c.subject, e.quantities[c.subject].mean, None, day, hour)
         for c in items:
             if c.action == "test":
                 if c.subject in keeper.kits:
