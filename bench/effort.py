@@ -135,11 +135,13 @@ def main(argv: list[str] | None = None) -> int:
                 f"ratio {asked / same:4.2f} (5-95 % over systems {low:.2f}-{high:.2f}), aim below 1: {met}"
             )
             harm, instead = mean(lives, some, "harm"), equal_effort(plans, lives, some, "harm")
-            print(
-                f"         harm {harm:5.1f}, schedule of as many tests {instead:5.1f}: ratio {harm / instead:4.2f}; "
-                f"past limit {mean(lives, some, 'past_limit'):.2f} against "
-                f"{equal_effort(plans, lives, some, 'past_limit'):.2f}"
-            )
+            print(f"         harm {harm:.1f}, of as many scheduled tests {instead:.1f}: ratio {harm / instead:.2f}")
+        same, word = equal_risk(plans, lives, keys, "past_limit")
+        asked, past = mean(lives, keys, "tests_a_week"), mean(lives, keys, "past_limit")
+        print(
+            f"  all, by days past the limit alone ({past:.2f} in 100): round {asked:.1f} tests a week, schedule "
+            f"{word} {same:.1f}: ratio {asked / same:.2f}"
+        )
         total = {q: np.mean([e.tests.get(q, 0) / e.days * 7 for e in lives.values()]) for q in EVERYTHING}
         print("  asked a week:  " + ", ".join(f"{q} {n:.1f}" for q, n in total.items()))
         for name, plan in (("the round", lives), ("each 7 d", plans[7.0])):
