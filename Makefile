@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: help demo run test check bench setup setup-test clean
+.PHONY: help demo run test check bench docs setup setup-test clean
 
 help:  ## this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):.*## (.*)/make \1\t\2/' | expand -t 16
@@ -14,11 +14,14 @@ demo: setup  ## set everything up, make the invented demo, serve it on localhost
 test: setup-test  ## set everything up and pass all tests
 	@$(BIN)/python -m pytest $(ARGS)
 
-check: setup-test  ## format, lint, types, import contract (seconds)
-	@$(BIN)/ruff format --check --quiet . && $(BIN)/ruff check --quiet . && $(BIN)/mypy && $(BIN)/lint-imports --no-logo
+check: setup-test  ## format, lint, types, import contract, drifted docs (seconds)
+	@$(BIN)/ruff format --check --quiet . && $(BIN)/ruff check --quiet . && $(BIN)/mypy && $(BIN)/lint-imports --no-logo && $(BIN)/python tools/write_docs.py --check
 
 bench: setup-test  ## print every figure beside its baseline (some minutes)
 	@$(BIN)/python -m bench
+
+docs: setup-test  ## write the pages that are made from the code
+	@$(BIN)/python tools/write_docs.py
 
 setup:  ## only make .venv with what the program needs
 	@$(PYTHON) tools/bootstrap.py run

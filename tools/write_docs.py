@@ -126,7 +126,15 @@ def reliability() -> str:
     lines = ["| what | per year | harm | seen anyway | minutes | proof | origin |", "|" + " --- |" * 7]
     for table, suffix in ((TRUST, ""), (DRIFT, " probe")):
         for name, t in table.items():
-            row = [f"{name}{suffix}", f"{t.per_year:g}", f"{t.harm:g}", f"{t.seen:g}", f"{t.minutes:g}", t.what, t.origin]
+            row = [
+                f"{name}{suffix}",
+                f"{t.per_year:g}",
+                f"{t.harm:g}",
+                f"{t.seen:g}",
+                f"{t.minutes:g}",
+                t.what,
+                t.origin,
+            ]
             lines.append(f"| {' | '.join(row)} |")
     return "\n".join(lines) + "\n"
 
