@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 
 from leadline.app.ports import Store
 from leadline.measures.errors import BadInput, UnknownName
@@ -53,4 +54,7 @@ def document(store: Store, system: str, as_of: dt.datetime | None = None) -> str
 
 def load(store: Store, system: str, as_of: dt.datetime | None = None) -> System:
     """The description of a system, read."""
-    return parse(document(store, system, as_of))
+    return _read(document(store, system, as_of))
+
+
+_read = functools.lru_cache(maxsize=64)(parse)  # a page asks for the same description several times
