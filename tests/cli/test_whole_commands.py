@@ -121,6 +121,29 @@ def test_near_misses_of_systems_quantities_and_kinds(north):
         assert meant in one_line(said), words
 
 
+def test_a_negative_number_is_no_option(north):
+    said = north("log", "reading", "north-room", "orp", "-50", "mV", "--note", "-5 after cleaning")
+    assert said.code == 0, said.err
+    assert '"orp", "value": -50.0' in north("log", "reading", "north-room", "orp", "-50", "mV", "--json").out
+    assert "-5 after cleaning" in north("export").out
+
+
+def test_us_units_are_used_in_what_is_said(prompt):
+    us = NORTH.replace('name = "North room reef"', 'name = "North room reef"\nunits = "us"')
+    assert prompt("system", "add", prompt.file("us.toml", us)).code == 0
+    for day in range(1, 20):
+        assert (
+            prompt(
+                "log", "reading", "north-room", "temperature", "77.4", "degF", now=f"2026-05-{day:02}T08:00:00Z"
+            ).code
+            == 0
+        )
+    said = prompt("log", "reading", "north-room", "temperature", "90", "degF")
+    assert "°F was expected" in said.out
+    assert "°F" in prompt("estimate", "north-room").out
+    assert "°C" not in prompt("round").out
+
+
 def test_a_value_without_a_unit_says_what_was_taken(north):
     said = north("log", "reading", "north-room", "temperature", "25.3")
     assert said.code == 0
@@ -341,6 +364,13 @@ def test_empty_store_says_how_to_begin(prompt):
     ("log", "reading", "north-room", "alkalinity", "8.1", "dKH", "--extra", "[1]"),
     ("log", "exchange", "north-room", "mixed-seawater", "0", "L"),
     ("log", "exchange", "north-room", "mixed-seawater", "--", "-40", "L"),
+    ("log", "exchange", "north-room", "mixed-seawater", "-40", "L"),
+    ("log", "exchange", "north-room", "mixed-seawater", "40", "L", "--extra", '{"salinity": NaN}'),
+    ("log", "exchange", "north-room", "mixed-seawater", "40", "L", "--extra", '{"salinity": -5}'),
+    ("log", "exchange", "north-room", "mixed-seawater", "40", "L", "--extra", '{"salinity": 1e999}'),
+    ("log", "exchange", "north-room", "mixed-seawater", "40", "L", "--extra", '{"alkalinity": "8"}'),
+    ("log", "exchange", "north-room", "mixed-seawater", "40", "L", "--extra", '{"volume_out": -10}'),
+    ("log", "topoff", "north-room", "ro", "5", "L", "--extra", '{"salinity": true}'),
     ("log", "transfer", "north-room", "clownfish"),
     ("entry", "confirm", "0123456789abcdef"),
     ("entry", "withdraw", "nothing"),
@@ -358,7 +388,7 @@ def test_what_cannot_be_done_is_one_line_and_exit_2(north, words):
 
 def test_usage_errors_are_exit_2(north):
     for words in (("round", "--minutes", "-1"), ("round", "--minutes", "soon"), ("round", "a", "b"), ("nonsense",),
-                  ("estimate",), ("estimate", "north-room", "--bogus")):  # fmt: skip
+                  ("estimate", "north-room", "--bogus")):  # fmt: skip
         said = north(*words)
         assert said.code == 2, words
         assert "Traceback" not in said.err

@@ -14,6 +14,7 @@ from leadline.estimate.grid import predict
 from leadline.estimate.inputs import Events, collect, day_of
 from leadline.journal.entry import Entry
 from leadline.journal.journal import Journal
+from leadline.model.waters import composition
 from leadline.system.description import parse
 
 START = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
@@ -196,6 +197,29 @@ def test_a_regular_pump_whose_log_stops_is_taken_to_go_on_and_says_so():
     assert after.dose[late].sum() == pytest.approx(a_day * 9, rel=0.15)
     assert (after.var[late] / after.dose[late] ** 2 > after.var[0] / after.dose[0] ** 2).all()  # less sure than a log
     assert any("doser-1" in w and "go on" in w for w in found.warnings)
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("litres", [50.0, 99.0, 100.0, 130.0, 1000.0])
+def test_a_change_of_more_water_than_there_is_only_replaces_it(litres):
+    """The stated volume may be too small: 130 L into 100 L leaves new water, not 1.3 times its salt."""
+    found = inputs(
+        entry(1, "exchange", "mixed-seawater", litres, "L", extra={"salinity": 35.0}), quantities=("salinity",)
+    ).events["salinity"]
+    keep, _, _, other, _ = found.between(np.array([day_of(day(0)), day_of(day(2))]))
+    assert keep[0] * 35.0 + other[0] == pytest.approx(35.0, abs=1e-9)
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("said", [{"salinity": float("nan")}, {"salinity": 1e9}, {"salinity": -3}, {"salinity": True},
+                                  {"salinity": "35"}])  # fmt: skip
+def test_an_impossible_new_water_is_taken_as_the_usual(said):
+    """Such rows are refused at every door; should one lie in an old store, it must not spoil every answer."""
+    usual = composition("mixed-seawater", {})
+    assert composition("mixed-seawater", said) == usual
+    assert composition("mixed-seawater", {"salinity": 33.0})["calcium"][0] == pytest.approx(
+        usual["calcium"][0] * 33 / 35
+    )
 
 
 @pytest.mark.law

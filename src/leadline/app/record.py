@@ -16,6 +16,7 @@ from leadline.measures import units
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, parse, zone
 from leadline.measures.quantities import QUANTITIES, canonical_name, quantity, stored_name
+from leadline.model import waters
 from leadline.seawater import convert
 from leadline.system.description import System
 
@@ -97,6 +98,7 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
             raise BadInput(f"an {kind} needs its volume", way_out="For example: 40 L.")
         if value <= 0:
             raise BadInput(f"{value:g} {entry.unit or 'L'} is no volume", way_out="A volume is above zero.")
+        waters.check(entry.extra)
         return replace(entry, stored=units.to_litres(value, entry.unit or "L")), ()
     if kind in ("addition", "feeding"):
         if not entry.subject:

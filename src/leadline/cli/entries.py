@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -19,7 +20,19 @@ if TYPE_CHECKING:
 _MEASURED = ("reading", "addition", "exchange", "topoff", "feeding")
 
 
-@click.command(short_help="Write one entry by hand.")
+class Amounts(click.Command):
+    """Takes -50 for a number: no option here begins with a digit."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        told = ["", *args]
+        minus = [
+            f"−{word[1:]}" if re.match(r"-[\d.,]", word) and not before.startswith("--") else word
+            for before, word in zip(told, args, strict=False)
+        ]
+        return super().parse_args(ctx, minus)
+
+
+@click.command(cls=Amounts, short_help="Write one entry by hand.")
 @click.argument("kind")
 @click.argument("system")
 @click.argument("subject", default="")
@@ -65,7 +78,7 @@ def log(
     more: dict[str, Any] = {}
     if extra:
         try:
-            more = json.loads(extra)
+            more = json.loads(extra, parse_constant=_no_number)
         except ValueError as exc:
             raise BadInput(f"--extra is not JSON: {exc}", way_out='Write it like {"salinity": 35.0}.') from exc
         if not isinstance(more, dict):
@@ -88,13 +101,19 @@ def log(
     for line in done.assumed:
         click.echo(f"  assumed: {line}")
     if doubt is not None:
+        from leadline.app import describe
         from leadline.measures.figures import figure
 
-        expected = figure(doubt.expected, doubt.expected_sd, done.entry.subject)
+        shown = describe.load(bridge.store(), system).units
+        expected = figure(doubt.expected, doubt.expected_sd, done.entry.subject, shown)
         what = f"it looks like {doubt.guess}" if doubt.kind == "slip" else "it does not fit; test again"
         click.echo(click.style(f"? {expected} was expected: {what}. It stands as typed.", fg="magenta"))
         click.echo(f"  right as typed: leadline entry confirm {done.entry.id}")
         click.echo(f"  a slip:         leadline entry correct {done.entry.id} VALUE UNIT")
+
+
+def _no_number(name: str) -> float:
+    raise ValueError(f"{name} is no number")
 
 
 def _entry(e: Entry) -> dict[str, Any]:
@@ -105,7 +124,8 @@ def _entry(e: Entry) -> dict[str, Any]:
 
 
 def _words(e: Entry) -> str:
-    amount = f" {e.value:g} {e.unit}".rstrip() if e.value is not None else ""
+    unit = "" if e.unit == "1" else e.unit
+    amount = f" {e.value:g} {unit}".rstrip() if e.value is not None else ""
     return f"{e.kind} {e.subject}{amount}".strip()
 
 
@@ -121,7 +141,7 @@ def entry() -> None:
     """
 
 
-@entry.command()
+@entry.command(cls=Amounts)
 @click.argument("ident", metavar="ID")
 @click.argument("value")
 @click.argument("unit", default="")

@@ -200,9 +200,11 @@ class _Collector:
             self.blocks[quantity].append(np.stack((days, zero, moved, zero, (errors * moved) ** 2), axis=1))
 
     def pour(self, day: float, out_l: float, in_l: float, water: dict[str, tuple[float, float]]) -> None:
-        volume = self.volume
-        share = min(max(out_l / volume, 0.0), 0.99)
-        self.mixing.append((day, float(np.log1p(-share)), water, in_l / volume))
+        gone = max(out_l / self.volume, 0.0)
+        share = min(gone, 0.99)
+        # a change of more than there is only replaces what there is: the rest of the new water ran off with the old
+        came = in_l / self.volume * (share / gone if gone > share else 1.0)
+        self.mixing.append((day, float(np.log1p(-share)), water, came))
 
     def errors(self) -> list[float]:
         """Relative doubt of each pouring: a bucketed volume, and far more where it is unlike all others here."""

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from leadline.measures.errors import BadInput
+from leadline.measures.quantities import QUANTITIES
 from leadline.system.methods import DKH
 
 _MIXED = {
@@ -69,14 +71,41 @@ def composition(kind: str, extra: Mapping[str, Any]) -> dict[str, tuple[float, f
     """
     usual = WATERS.get(kind, _MIXED if "sea" in kind or "salt" in kind else {})
     found = dict(usual)
-    stated = extra.get("salinity")
-    if isinstance(stated, int | float) and usual.get("salinity", (0.0, 0.0))[0] > 1.0:
-        ratio = float(stated) / usual["salinity"][0]
+    stated = {name: value for name in _STATED if (value := _possible(name, extra.get(name))) is not None}
+    if "salinity" in stated and usual.get("salinity", (0.0, 0.0))[0] > 1.0:
+        ratio = stated["salinity"] / usual["salinity"][0]
         for name in ("alkalinity", "calcium", "magnesium", "potassium", "strontium"):
             mean, sd = usual[name]
             found[name] = (mean * ratio, sd)
-    for name, (factor, sd) in _STATED.items():
-        value = extra.get(name)
-        if isinstance(value, int | float) and not isinstance(value, bool):
-            found[name] = (float(value) * factor, sd)
+    for name, value in stated.items():
+        found[name] = (value, _STATED[name][1])
     return found
+
+
+def _possible(name: str, value: Any) -> float | None:
+    """What is stated of a water, in the stored unit; None when it is no number or no water holds it."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    low, high = QUANTITIES[name].span
+    stored = float(value) * _STATED[name][0]
+    return stored if low <= stored <= high else None
+
+
+def check(extra: Mapping[str, Any]) -> None:
+    """Refuse an `extra` of an exchange or top-off that states what no water can be.
+
+    Raises
+    ------
+    BadInput
+        Naming the key and what stands there.
+    """
+    for name in _STATED:
+        value = extra.get(name)
+        if value is not None and _possible(name, value) is None:
+            raise BadInput(
+                f"{name} of the new water: {value!r} is not possible",
+                way_out='Give a number, such as {"salinity": 35.0, "alkalinity": 8.2}; alkalinity is in dKH.',
+            )
+    out = extra.get("volume_out")
+    if out is not None and (isinstance(out, bool) or not isinstance(out, int | float) or not 0 <= out < 1e9):
+        raise BadInput(f"volume_out {out!r} is no volume", way_out="Give litres, zero or more.")
