@@ -19,7 +19,8 @@ from bench.records import entries
 from bench.synthetic import make_system
 
 from leadline.estimate.grid import mixture_cdf
-from leadline.estimate.reckon import moment_of, reckon
+from leadline.estimate.outlook import believed
+from leadline.estimate.reckon import bank_now, moment_of, reckon
 from leadline.estimate.score import gaussian_crps, mixture_crps, mixture_pit
 from leadline.system.description import parse
 
@@ -95,6 +96,35 @@ def _hits(pit: np.ndarray) -> tuple[float, float]:
     return float(((pit > 0.25) & (pit < 0.75)).mean()), float(((pit > 0.05) & (pit < 0.95)).mean())
 
 
+def silence(seeds: range, days: int) -> dict[str, tuple[int, float, float, float, float]]:
+    """The keeper stops testing for 45 to 130 days and lives on: n, hits of 50 % and 90 % on the truth, mae, mean sd."""
+    rng = np.random.default_rng(7)
+    rows: dict[str, list[tuple[float, float, float]]] = defaultdict(list)
+    for seed in seeds:
+        made = make_system(seed, days=days)
+        system, all_entries = parse(made.system_toml), entries(made.journal)
+        for t in rng.uniform(made.start / 86400.0 + 150, made.end / 86400.0 - 1, 5):
+            since = t - rng.uniform(45, 130)
+            heard = [e for e in all_entries if e.kind != "reading" or e.time.timestamp() / 86400.0 <= since]
+            r = reckon(system, heard, moment_of(t))
+            names = [q for q, track in r.tracks.items() if len(track.sightings) > WARM_UP]
+            if not names:
+                continue
+            mix = believed(bank_now(r, names), [r.tracks[q] for q in names])
+            truth = np.array([made.truth(q, [t * 86400.0])[0] for q in names])
+            pit = mix.cdf(truth[:, None])[:, 0]
+            mean, sd = mix.moments()
+            for j, q in enumerate(names):
+                rows[q].append((float(pit[j]), abs(float(mean[j] - truth[j])), float(sd[j])))
+    out = {}
+    for q, found in sorted(rows.items()):
+        a = np.array(found)
+        out[q] = (len(a), *_hits(a[:, 0]), float(a[:, 1].mean()), float(a[:, 2].mean()))
+    everything = np.concatenate([np.array(v)[:, 0] for v in rows.values()])
+    out["pooled"] = (len(everything), *_hits(everything), float("nan"), float("nan"))
+    return out
+
+
 def _said(met: bool) -> str:
     return "met" if met else "MISSED"
 
@@ -120,6 +150,11 @@ def main(argv: list[str] | None = None) -> int:
     n, r50, r90, t50, t90, point, spread = table["pooled"]
     print(f"90 % in 0.87-0.93: {_said(0.87 <= r90 <= 0.93)}; 50 % in 0.45-0.55: {_said(0.45 <= r50 <= 0.55)}")
     print(f"CRPS at most 0.75 of the better baseline: {_said(point <= 0.75)}; with spread: {_said(spread <= 0.75)}")
+    print()
+    print("After 45 to 130 days without any test, against the truth (stored units)")
+    print(f"{'quantity':13} {'n':>6}   50 %  90 %   mean error   mean sd")
+    for q, (n, t50, t90, error, sd) in silence(range(args.first, args.first + args.systems), args.days).items():
+        print(f"{q:13} {n:6}   {t50:4.2f}  {t90:4.2f}   {error:10.3f} {sd:9.3f}")
     return 0
 
 

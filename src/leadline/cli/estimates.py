@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from leadline.cli.output import emit, table
-from leadline.measures.errors import UnknownName
+from leadline.measures.errors import BadInput, UnknownName
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
@@ -15,12 +15,12 @@ if TYPE_CHECKING:
 
 
 @click.command(short_help="What every quantity is now, and how sure that is.")
-@click.argument("system")
+@click.argument("system", required=False)
 @click.option("--check", is_flag=True, help="Show how honest the estimates were: each reading judged before use.")
 @click.option("--why", metavar="QUANTITY", help="Say what one number rests on.")
 @click.pass_obj
-def estimate(bridge: Bridge, system: str, check: bool, why: str | None) -> None:
-    """Every quantity of SYSTEM: mean, spread, chance of being outside its band, age of the last reading.
+def estimate(bridge: Bridge, system: str | None, check: bool, why: str | None) -> None:
+    """Every quantity of SYSTEM (the only one, when not named): mean, spread, chance of being outside its band.
 
     \b
     Examples:
@@ -33,6 +33,11 @@ def estimate(bridge: Bridge, system: str, check: bool, why: str | None) -> None:
     from leadline.app import enquire
 
     store = bridge.store()
+    if system is None:
+        known = store.systems()
+        if len(known) != 1:
+            raise BadInput("which system?", way_out=f"Known: {', '.join(known) or 'none yet'}.")
+        system = known[0]
     if check:
         _check(bridge, system)
         return

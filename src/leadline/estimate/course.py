@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from leadline.estimate.grid import GAIN, LEVEL, SECOND, STATES, transition_noise
-from leadline.estimate.reckon import Reckoning, moment_of, usual_inputs
+from leadline.estimate.reckon import Reckoning, moment_of, usual_inputs, within_reason
 from leadline.estimate.replay import Track
 from leadline.estimate.report import Course, Fix
 
@@ -47,6 +47,8 @@ def path(r: Reckoning, q: str, days: Array) -> tuple[Array, Array]:
     extra = days - past
     if (extra > 0).any():
         mean, var = _beyond(r, t, mean, var, mean0, cov0, walk, past - base, extra)
+    if n:
+        mean, var = within_reason(mean, np.maximum(var, 1e-18), t)
     return mean, np.sqrt(np.maximum(var, 1e-18))
 
 

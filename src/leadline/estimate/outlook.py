@@ -11,7 +11,7 @@ from leadline.estimate import passage, slips
 from leadline.estimate.course import path
 from leadline.estimate.grid import LEVEL, SECOND, STATES, Bank, mixture_cdf
 from leadline.estimate.inputs import day_of
-from leadline.estimate.reckon import Reckoning, bank_ahead, bank_now, moment_of, volume
+from leadline.estimate.reckon import Reckoning, bank_ahead, bank_now, moment_of, volume, within_reason
 from leadline.estimate.replay import Track, collapse
 from leadline.estimate.report import Doubtful, LastReading, Outlook, QuantityEstimate, SystemEstimate
 from leadline.measures.quantities import QUANTITIES
@@ -79,22 +79,32 @@ class Mixture:
         return np.where(np.isnan(low), np.nan, np.clip(below + 1.0 - c[:, 1], 0.0, 1.0))
 
 
+def believed(bank: Bank, tracks: Sequence[Track]) -> Mixture:
+    """The levels of several tracks as they are published, within what every kept system tells."""
+    positive = np.array([1.0 if t.family.positive else 0.0 for t in tracks])
+    mix = Mixture(bank, np.array([t.departs for t in tracks]), positive)
+    for j, t in enumerate(tracks):
+        if len(t.sightings):
+            mix.mean[j], var = within_reason(mix.mean[j], mix.sd[j] ** 2, t)
+            mix.sd[j] = np.sqrt(np.maximum(var, 1e-18))
+    return mix
+
+
 def estimate(r: Reckoning) -> SystemEstimate:
     """Everything believed about a system, ready to be shown."""
     names = list(r.tracks)
     tracks = [r.tracks[q] for q in names]
-    departs = np.array([t.departs for t in tracks])
     positive = np.array([1.0 if t.family.positive else 0.0 for t in tracks])
     aim, limit = _edges(r, names)
     bank = bank_now(r, names)
-    now = Mixture(bank, departs, positive)
+    now = believed(bank, tracks)
     mean, sd = now.moments()
     quant = now.quantiles()
     out_aim, out_limit = now.outside(*aim), now.outside(*limit)
     ahead: list[Ahead] = []
     for days in HORIZONS:
         there = bank_ahead(r, names, bank, days)
-        mix = Mixture(there, departs, positive)
+        mix = believed(there, tracks)
         m, s = mix.moments()
         ahead.append((days, m, s, mix.outside(*aim), mix.outside(*limit)))
     slope, slope_sd = _rates(bank, tracks, ahead, mean)
