@@ -170,10 +170,12 @@ class Planned(Keeper):
             self.feed_factor = max(0.4, 0.85 * self.feed_factor)
             self.next_exchange = day
         elif quantity == "phosphate" and under:
+            self.feed_factor = min(2.0, 1.1 * self.feed_factor)
             water.media = 0.0
             self.fed("disodium-phosphate", PO4, half, hour)
-        elif quantity == "phosphate":  # a binder takes half of the excess at once, its rest lies in the reactor
-            water.media = 1.0
+        elif quantity == "phosphate":  # less food, a binder for half of the excess, and more of it in the reactor
+            self.feed_factor = max(0.4, 0.9 * self.feed_factor)
+            water.media = min(water.media + 1.0, 4.0)
             water.add(PO4, half * volume)
             self.write(hour, "service", "reactor-1", method="replaced", forget=0.0)
 
