@@ -137,11 +137,14 @@ def transition_noise(days: Array, theta: Array, rate_walk: Array) -> tuple[Array
     return f01, e, rate_walk * q00, rate_walk * q01, rate_walk * q11
 
 
-def predict(bank: Bank, motion: Motion) -> None:
-    """Carry every filter over the gap, in place."""
+Transition = tuple[Array, Array, Array, Array, Array]
+
+
+def predict(bank: Bank, motion: Motion, transition: Transition | None = None) -> None:
+    """Carry every filter over the gap, in place; `transition` is `transition_noise` of it where that is known."""
     d = motion.days[:, None]
     reg = motion.regulated[:, None]
-    f01, f11, q00, q01, q11 = transition_noise(d, motion.theta[:, None], motion.rate_walk)
+    f01, f11, q00, q01, q11 = transition or transition_noise(d, motion.theta[:, None], motion.rate_walk)
     f01 = f01 * motion.mean_keep[:, None] * (1.0 - reg)
     drifting = 1.0 - reg
     keep, dose = motion.keep[:, None], motion.dose[:, None]

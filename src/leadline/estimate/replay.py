@@ -20,8 +20,10 @@ from leadline.estimate.grid import (
     Motion,
     Seen,
     Sight,
+    Transition,
     predict,
     redraw,
+    transition_noise,
     update,
 )
 from leadline.estimate.inputs import Events
@@ -236,9 +238,11 @@ class Reading:
     bias_var: Array
 
 
-def advance(part: Bank, motion: Motion, reading: Reading, nature: Nature) -> tuple[Seen, Array, Array]:
+def advance(
+    part: Bank, motion: Motion, reading: Reading, nature: Nature, transition: Transition | None = None
+) -> tuple[Seen, Array, Array]:
     """Carry the filters to a reading and take it in; also the level's moments (B, G) just before it."""
-    predict(part, motion)
+    predict(part, motion, transition)
     if reading.fresh.any():
         redraw(part, reading.fresh, reading.slot, reading.bias_var)
     reg, value = nature.regulated, reading.value
@@ -310,6 +314,8 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
     for j, t in enumerate(tracks):  # the first use of each slot keeps the prior it was opened with
         for s_ in np.unique(t.sightings.slot):
             bank_fresh[np.flatnonzero(t.sightings.slot == s_)[0], j] = False
+    # all gaps at once: one call of each function instead of one a step
+    f01, f11, q00, q01, q11 = transition_noise(days[:, :, None], nature.theta[None, :, None], nature.rate_walk[None])
     active = [sum(c > k for c in counts) for k in range(n_max)]
     for k in range(n_max):
         n = active[k]
@@ -321,7 +327,9 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
         reading = Reading(
             value[k, :n], noise[k, :n], relative[k, :n], step[k, :n], slot[k, :n], bank_fresh[k, :n], bias_var[k, :n]
         )
-        seen, level_mean[k, :n], level_var[k, :n] = advance(part, motion, reading, nature.rows(n))
+        seen, level_mean[k, :n], level_var[k, :n] = advance(
+            part, motion, reading, nature.rows(n), (f01[k, :n], f11[k, :n], q00[k, :n], q01[k, :n], q11[k, :n])
+        )
         expected[k, :n], variance[k, :n], hypotheses[k, :n] = seen.expected, seen.variance, seen.hypotheses
         weight[k, :n] = seen.log_weight
         means[k, :n], covs[k, :n], after[k, :n] = part.mean, part.cov, part.log_weight
