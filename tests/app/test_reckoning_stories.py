@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import random
 
 import numpy as np
 import pytest
-from tests.app.keeper import DKH, NOW, Keeper, dosed_reef, quiet_year
+from tests.app.keeper import DKH, NOW, USUAL, Keeper, dosed_reef, quiet_year
 
 from leadline.app import enquire, record
 from leadline.measures.errors import BadInput, UnknownName
@@ -164,6 +165,47 @@ def test_taking_in_one_reading_is_what_a_replay_gives(settled, quantity):
         assert a.mean == pytest.approx(b.mean, rel=1e-6, abs=1e-9), q
         assert a.sd == pytest.approx(b.sd, rel=1e-6), q
         assert a.last_reading == b.last_reading
+
+
+def test_a_reading_and_an_exchange_of_one_minute_are_what_a_replay_gives(settled):
+    """Typed one after the other with the same time: one tests first and then changes."""
+    settled.clock.moment = settled.at(6.0)
+    when = settled.at(5.9)
+    settled.types("mixed-seawater", "120", "L", kind="exchange", time=when)
+    settled.estimate()
+    settled.types("nitrate", "6.2", "mg/L", time=when)
+    one, whole = settled.believes("nitrate"), settled.believes("nitrate", settled.clock.moment)
+    assert (one.mean, one.sd) == pytest.approx((whole.mean, whole.sd), rel=1e-6)
+    assert one.mean == pytest.approx(6.2 * 0.7, rel=0.15)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_week_of_entries_one_by_one_is_what_a_replay_gives(keeper, seed):
+    """Doses, exchanges, late rows, new lots and readings as they come, each answered at once."""
+    rng = random.Random(seed)
+    quiet_year(keeper, weeks=10, seed=seed)
+    now = 0.01
+    for _ in range(8):
+        now += rng.choice([0.0004, 0.02, 0.5, 3.0, 9.0])
+        keeper.clock.moment = keeper.at(now)
+        what = rng.choice(["dose", "exchange", "lot", "late", *USUAL])
+        if what == "dose":
+            keeper.types("sodium-bicarbonate", "15", "g", kind="addition")
+        elif what == "exchange":
+            keeper.types("mixed-seawater", "50", "L", kind="exchange")
+        elif what == "lot":
+            keeper.types("calcium-kit", "", "", kind="service", method="new-lot")
+        elif what == "late":
+            keeper.types("alkalinity", "8.4", "dKH", method="titration", time=keeper.at(now - rng.random() * 20))
+        else:
+            level, unit, sd = USUAL[what]
+            method = "titration" if what == "alkalinity" else rng.choice(["", "refractometer"])
+            keeper.types(what, f"{level + rng.gauss(0, sd):.3f}", unit, method=method)
+        one, whole = keeper.estimate(), keeper.estimate(keeper.clock.moment)
+        for q, a in one.quantities.items():
+            b = whole.quantities[q]
+            assert a.mean == pytest.approx(b.mean, rel=1e-6, abs=1e-9), (q, what)
+            assert a.sd == pytest.approx(b.sd, rel=1e-5), (q, what)
 
 
 # -- corrections ------------------------------------------------------------------------------------------------

@@ -26,6 +26,8 @@ def append(r: Reckoning, e: Entry) -> Reckoning | None:
     if track is None or e.kind != "reading" or e.stored is None or e.extra or len(track.sightings) < _SETTLED:
         return None
     day, s = day_of(e.time), track.sightings
+    if np.any(track.events.t == day):  # one tests first and then changes: what came in at that moment comes after it
+        return None
     streams = {x.id for x in r.system.streams} | {"probe"}
     same = [k for k, m in enumerate(s.methods) if m == e.method and s.ids[k]]
     if (
