@@ -34,6 +34,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "restore": ("files", "restore", "Put a backup in the store's place, once it is proved to open."),
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
+    "bench": ("bench", "bench", "One-off calculations, each with its source and its caution."),
     "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),
 }
 _EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere

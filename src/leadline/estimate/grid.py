@@ -4,7 +4,7 @@ State of one filter: [level, second, gain, bias of kit 1, bias of kit 2, bias of
 (drifting) or the departure from the slow level (regulated). A reading sees level + departure + one bias.
 
 Between readings the discretisation is exact for irregular times; known inputs move the mean. At a reading each
-filter weighs three hypotheses (nominal; blunder; a step in rate or level), collapses them by moment matching,
+filter weighs four hypotheses (nominal; blunder; a step in rate or level; a jump of the level), collapses them,
 and the grid is weighted by evidence with forgetting: the generalised pseudo-Bayes filter of first order
 (Bar-Shalom, Li and Kirubarajan 2001, ch. 11) on a static grid (Magill 1965).
 """
@@ -23,6 +23,7 @@ Array = np.ndarray
 FORGETTING = 0.975
 BLUNDER_PRIOR = 0.02
 BLUNDER_TIMES = 24.0  # a blunder adds this many nominal variances …
+JUMP_PRIOR = 0.004  # the level itself jumped as far as a blunder goes: a spill, a double dose; judgement
 _HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
 
 
@@ -206,7 +207,7 @@ class Seen:
     """What a reading was expected to be and what it did: predictive moments and hypothesis weights.
 
     `expected`, `variance` (B, G) of the reading under the nominal hypothesis, `log_weight` (B, G) before it,
-    `hypotheses` (B, 3) posterior weights of nominal, blunder, step.
+    `hypotheses` (B, 3) posterior weights of nominal, blunder, step (a jump of the level is a step too).
     """
 
     expected: Array
@@ -242,8 +243,9 @@ def update(bank: Bank, sight: Sight) -> Seen:
             prior_var + noise + grain,
             prior_var + noise * (1.0 + BLUNDER_TIMES) + grain + blunder_sd**2,
             stepped_var + noise + grain,
+            prior_var + blunder_sd**2 + noise + grain,
         )
-    )  # (3, B, G)
+    )  # (4, B, G)
     innovation = sight.value[:, None] - seen_mean
     move = np.broadcast_to(innovation, s.shape)
     shrink = 1.0 / s
@@ -254,7 +256,9 @@ def update(bank: Bank, sight: Sight) -> Seen:
         shrink = np.where(coarse, c, shrink)
         log_density = np.where(coarse, ld, log_density)
     p_step = sight.step_prior
-    prior = np.stack((1.0 - BLUNDER_PRIOR - p_step, np.full_like(p_step, BLUNDER_PRIOR), p_step))[..., None]
+    rest = 1.0 - BLUNDER_PRIOR - p_step - JUMP_PRIOR
+    same = np.ones_like(p_step)
+    prior = np.stack((rest, same * BLUNDER_PRIOR, p_step, same * JUMP_PRIOR))[..., None]
     log_joint = np.log(prior) + log_density
     top = log_joint.max(axis=0)
     weight = np.exp(log_joint - top)
@@ -267,24 +271,33 @@ def update(bank: Bank, sight: Sight) -> Seen:
     log_weight -= np.log(np.exp(log_weight).sum(axis=1, keepdims=True))
     bank.log_weight[:] = log_weight
 
-    # collapse: every posterior lies in the span of u = P H' and w = (P + V) H'
+    # collapse: every posterior lies in the span of u = P H', w = (P + V) H', and, where the level jumped, u + J e
     a = move / s
-    w0, w1, w2 = weight
-    b1 = w0 * a[0] + w1 * a[1]
+    w0, w1, w2, w3 = weight
+    far = blunder_sd**2 * a[3]  # J times the standardised innovation
+    b1 = w0 * a[0] + w1 * a[1] + w3 * a[3]
     b2 = w2 * a[2]
-    m11 = w0 * (a[0] ** 2 - shrink[0]) + w1 * (a[1] ** 2 - shrink[1]) - b1 * b1
+    b3 = w3 * far
+    c3 = w3 * (a[3] ** 2 - shrink[3])
+    m11 = w0 * (a[0] ** 2 - shrink[0]) + w1 * (a[1] ** 2 - shrink[1]) + c3 - b1 * b1
     m22 = w2 * (a[2] ** 2 - shrink[2]) - b2 * b2
     m12 = -b1 * b2
     x += b1[..., None] * u + b2[..., None] * w
+    x[..., LEVEL] += b3
     left = m11[..., None] * u + m12[..., None] * w
     right = m12[..., None] * u + m22[..., None] * w
     p += u[..., :, None] * left[..., None, :] + w[..., :, None] * right[..., None, :]
-    p[..., LEVEL, LEVEL] += w2 * v00
+    jump = blunder_sd**2
+    cross = (c3 * jump - b1 * b3)[..., None] * u - (b2 * b3)[..., None] * w
+    p[..., LEVEL, :] += cross
+    p[..., :, LEVEL] += cross
+    p[..., LEVEL, LEVEL] += w2 * v00 + w3 * jump + c3 * jump * jump - b3 * b3
     p[..., LEVEL, SECOND] += w2 * v01
     p[..., SECOND, LEVEL] += w2 * v01
     p[..., SECOND, SECOND] += w2 * v11
     grid_weight = np.exp(log_weight)
-    hypotheses = (weight * grid_weight).sum(axis=2).T
+    seen = (weight * grid_weight).sum(axis=2)
+    hypotheses = np.stack((seen[0], seen[1], seen[2] + seen[3]), axis=1)
     return Seen(seen_mean, s[0], before, hypotheses)
 
 

@@ -9,13 +9,8 @@ from leadline.measures import figures
 from leadline.measures.figures import chance, display, figure, number, span
 from leadline.measures.moments import days_between, zone
 from leadline.model import substances
+from leadline.system.bands import MOST_A_DAY
 from leadline.system.description import System
-
-# the most by which a deliberate correction may move a quantity in a day, stored unit (common practice)
-MOST_A_DAY: dict[str, float] = {
-    "alkalinity": 0.5 * 0.356652, "calcium": 20.0, "magnesium": 50.0, "salinity": 0.5, "potassium": 10.0,
-    "nitrate": 5.0, "phosphate": 0.03,
-}  # fmt: skip
 
 
 def test(e: SystemEstimate, q: QuantityEstimate, doubt: Doubtful | None, watched: bool) -> str:

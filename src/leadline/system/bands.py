@@ -32,3 +32,9 @@ DEFAULTS: dict[str, tuple[Range, Range | None]] = {
 CONTESTED = frozenset({"alkalinity", "nitrate", "phosphate", "nitrite", "iodine", "strontium", "ph"})
 # reckoned even when nobody ever measured them: what was never tested is wide open, and says so
 CORE = ("temperature", "salinity", "alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "ph")
+
+# the most by which a deliberate correction may move a quantity in a day, stored unit (common practice)
+MOST_A_DAY: dict[str, float] = {
+    "alkalinity": 0.5 * DKH, "calcium": 20.0, "magnesium": 50.0, "salinity": 0.5, "potassium": 10.0,
+    "nitrate": 5.0, "phosphate": 0.03,
+}  # fmt: skip
