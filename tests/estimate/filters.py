@@ -55,4 +55,5 @@ def reading(
 def without_blunders(monkeypatch: pytest.MonkeyPatch, forgetting: float = 1.0) -> None:
     """Take away what the filters in print do not have: blunders, and forgetting of the evidence."""
     monkeypatch.setattr(grid, "BLUNDER_PRIOR", 1e-300)
+    monkeypatch.setattr(grid, "JUMP_PRIOR", 1e-300)
     monkeypatch.setattr(grid, "FORGETTING", forgetting)

@@ -58,7 +58,7 @@ def test_covariances_stay_symmetric_and_never_negative(seed):
 @settings(max_examples=80, deadline=None)
 @given(seeds)
 def test_collapse_equals_moment_matching_done_by_hand(seed):
-    """Three Kalman updates, one for each hypothesis, mixed by their evidence; all written out here."""
+    """Four Kalman updates, one for each hypothesis, mixed by their evidence; all written out here."""
     rng = np.random.default_rng(seed)
     b, g = 2, 3
     bank = random_bank(rng, b, g)
@@ -79,8 +79,11 @@ def test_collapse_equals_moment_matching_done_by_hand(seed):
             else:
                 step[:2, :2] = v * np.array([[d * d / 3, d / 2], [d / 2, 1.0]])
             r = sight.noise_var[i, j]
+            jump = np.zeros((STATES, STATES))
+            jump[0, 0] = sight.blunder_sd[i] ** 2
             cases = (
-                (1 - grid.BLUNDER_PRIOR - sight.step_prior[i], p, r),
+                (1 - grid.BLUNDER_PRIOR - grid.JUMP_PRIOR - sight.step_prior[i], p, r),
+                (grid.JUMP_PRIOR, p + jump, r),
                 (grid.BLUNDER_PRIOR, p, r * (1 + grid.BLUNDER_TIMES) + sight.blunder_sd[i] ** 2),
                 (sight.step_prior[i], p + step, r),
             )

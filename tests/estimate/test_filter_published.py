@@ -7,6 +7,7 @@ import pytest
 from scipy import linalg
 from tests.estimate.filters import gap, one_filter, reading, without_blunders
 
+from leadline.estimate import grid
 from leadline.estimate.grid import (
     GAIN,
     KIT1,
@@ -229,6 +230,7 @@ def test_three_hypotheses_at_a_surprising_reading(monkeypatch):
     # generalised pseudo-Bayes of first order, Bar-Shalom, Li and Kirubarajan (2001), ch. 11, worked in numpy for
     # this case: a 1.4 surprise; blunder noise x 25 with prior 0.02, rate step (0.25 |rate| + 0.02)^2 with prior 0.03
     monkeypatch.undo()
+    monkeypatch.setattr(grid, "JUMP_PRIOR", 1e-300)  # a fourth hypothesis, which the case in print does not have
     bank = one_filter(8.2, -0.8, np.diag([0.04, 0.01]))
     predict(bank, gap(7.0, put_in=5.6, rate_walk=1e-4, level_walk=2.5e-3))
     step_var = (0.25 * 0.8 + 0.02) ** 2
