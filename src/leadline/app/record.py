@@ -147,7 +147,7 @@ def _reading(entry: Entry) -> tuple[Entry, tuple[str, ...]]:
         if entry.sd is not None
         else None
     )
-    unit = entry.unit or q.unit
+    unit = "total" if name == "ph_total" else entry.unit or q.unit  # or an export would lose on which scale it was
     return replace(entry, subject=stored_name(name), unit=unit, stored=done.value, stored_sd=sd), done.assumed
 
 
