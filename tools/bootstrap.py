@@ -40,7 +40,7 @@ def main() -> int:
     env = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     subprocess.run(
         [
-            str(python), f"{PIP_WHEEL}/pip", "install", "--quiet", "--require-hashes", "--no-deps",
+            str(python), f"{PIP_WHEEL}/pip", "install", "-qq", "--require-hashes", "--no-deps",
             "--disable-pip-version-check", "--compile", "-r", str(lock),
         ],
         check=True, env=env, cwd=ROOT,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,7 +16,7 @@ from leadline.measures import units
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, parse, zone
 from leadline.measures.quantities import QUANTITIES, canonical_name, quantity, stored_name
-from leadline.model import waters
+from leadline.model import substances, waters
 from leadline.seawater import convert
 from leadline.system.description import System
 
@@ -99,18 +99,31 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
         if value <= 0:
             raise BadInput(f"{value:g} {entry.unit or 'L'} is no volume", way_out="A volume is above zero.")
         waters.check(entry.extra)
-        return replace(entry, stored=units.to_litres(value, entry.unit or "L")), ()
+        notes: tuple[str, ...] = ()
+        if entry.subject and not waters.known(entry.subject) and "salinity" not in entry.extra:
+            notes = (
+                f"nobody knows the water {entry.subject!r}: {_near(entry.subject, waters.WATERS)}state its salinity",
+            )
+        return replace(entry, stored=units.to_litres(value, entry.unit or "L")), notes
     if kind in ("addition", "feeding"):
         if not entry.subject:
             raise BadInput(f"{kind} of what?", way_out="Name it, for example sodium-bicarbonate.")
         if value is None or value < 0:
             raise BadInput(f"{kind} needs an amount of zero or more", way_out="For example: 12 g.")
+        if kind == "addition" and not substances.known(entry.subject) and entry.subject not in system.solutions:
+            near = _near(entry.subject, [*substances.SUBSTANCES, *system.solutions])
+            return _weighed(entry), (f"nobody knows {entry.subject!r}: {near}kept, but not reckoned",)
         return _weighed(entry), ()
     if kind == "transfer" and not entry.to:
         raise BadInput("a transfer needs where it went", way_out="Say it with --to.")
     if kind in ("service", "observation", "arrival", "treatment", "transfer", "loss") and not entry.subject:
         raise BadInput(f"{kind} of what?", way_out="Name it.")
     return entry, ()
+
+
+def _near(name: str, known: Iterable[str]) -> str:
+    near = UnknownName("", name, known).near
+    return f"did you mean {' or '.join(near)}? " if near else ""
 
 
 def _weighed(entry: Entry) -> Entry:

@@ -15,7 +15,7 @@ from leadline.journal.entry import Entry
 from leadline.journal.journal import Journal
 from leadline.measures import units
 from leadline.measures.errors import LeadlineError
-from leadline.model import substances
+from leadline.model import substances, waters
 from leadline.model.state import SALT_G_PER_MOL
 from leadline.model.waters import FRESH, composition
 from leadline.system.description import System
@@ -33,6 +33,7 @@ PER_MOL: dict[str, tuple[str, float]] = {
     "potassium": ("potassium", 39098.3),
     "strontium": ("strontium", 87620.0),
     "nitrate": ("nitrogen", 62004.0),
+    "ammonia": ("ammonium", 14007.0),
     "phosphate": ("phosphorus", 94969.8),
     "iodine": ("iodine", 126904470.0),
     "silicate": ("silicon", 28085000.0),
@@ -236,7 +237,9 @@ def collect(system: System, journal: Journal, now: dt.datetime, quantities: Sequ
                 _exchange(c, e)
             elif e.kind == "topoff" and e.value is not None:
                 litres = units.to_litres(e.value, e.unit or "L")
-                water = composition(e.subject, e.extra)
+                # a top-off that nobody knows is taken for fresh water: that is what tops off
+                water = composition(e.subject if waters.known(e.subject) else "ro", e.extra)
+                _unknown_water(c, e, "fresh water")
                 if e.subject not in FRESH or e.extra.get("salinity") or water:
                     c.pour(day_of(e.time), 0.0, litres, water)
             elif e.kind == "feeding" and e.value is not None and e.subject in substances.FOODS:
@@ -261,8 +264,14 @@ def _exchange(c: _Collector, e: Entry) -> None:
     into = units.to_litres(e.value, e.unit or "L")
     raw = e.extra.get("volume_out")
     out = float(raw) if isinstance(raw, int | float) else into
+    _unknown_water(c, e, "a salt mix, with wide doubt")
     c.pour(day_of(e.time), out, into, composition(e.subject or "mixed-seawater", e.extra))
     c.marks.append((day_of(e.time), "exchange", f"{into:g} L exchanged"))
+
+
+def _unknown_water(c: _Collector, e: Entry, taken: str) -> None:
+    if e.subject and not waters.known(e.subject) and "salinity" not in e.extra:
+        c.warnings[f"nobody knows the water {e.subject!r}: taken for {taken}; state its salinity in the entry"] = None
 
 
 def _local_midnight(moment: dt.datetime, zone: ZoneInfo) -> float:
@@ -345,7 +354,7 @@ def _litres_per_day(text: str) -> float:
 
 def _events(c: _Collector, quantity: str, leak: float) -> Events:
     rows = list(c.rows.get(quantity, ()))
-    if quantity in PER_MOL or quantity in ("salinity", "copper", "ammonia", "nitrite", "iron", "zinc"):
+    if quantity in PER_MOL or quantity in ("salinity", "copper", "nitrite", "iron", "zinc"):
         for (day, log_keep, water, share), error in zip(c.mixing, c.errors(), strict=True):
             mean, sd = water.get(quantity, (0.0, 0.0))
             out = -np.expm1(log_keep)

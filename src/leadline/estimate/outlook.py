@@ -334,11 +334,14 @@ def why(r: Reckoning, q: str, mean: float, sd: float) -> tuple[str, ...]:
         p = t.post_cov[-1]
         level = float(np.sqrt(max(p[LEVEL, LEVEL], 0.0)))
         lines.append(f"Just after that reading its sd was {level:.3g} {unit}, and carried to now {sd:.3g} {unit}.")
-        k, _, dose, other, _ = t.events.between(np.array([t.last, max(r.now, t.last)]))
-        if dose[0] or other[0]:
-            lines.append(f"Since then doses and exchanges brought {dose[0] + other[0]:.3g} {unit} (mass balance).")
+        k, _, dose, other, _ = t.events.between(np.array([t.last, max(r.now, t.last) + 1e-9]))
+        if dose[0]:
+            lines.append(f"Since then doses added {dose[0]:.3g} {unit} (mass balance).")
         if k[0] < 0.999:
-            lines.append(f"Exchanges left {100 * k[0]:.0f} % of the old water since then.")
+            moved = other[0] - (1.0 - k[0]) * t.post_mean[-1, LEVEL]
+            lines.append(f"Exchanges left {100 * k[0]:.0f} % of the old water and moved it by {moved:+.3g} {unit}.")
+        elif other[0]:
+            lines.append(f"Top-off and feeding out of the usual moved it by {other[0]:+.3g} {unit}.")
     if t.family.kind == "drifting":
         lines.append("Level and rate with exact irregular-time noise (integrated Wiener process); scales by evidence.")
     else:

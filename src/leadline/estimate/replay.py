@@ -252,11 +252,13 @@ def advance(
     noise_var = _TIMES * (reading.noise_sd[:, None] ** 2 + spread**2)
     rate = np.abs(part.mean[..., SECOND])
     scale = nature.scale[:, None]
-    step_sd = np.where(reg[:, None] > 0, 0.8 * scale, 0.25 * rate + 0.02 * scale)
-    step_prior = np.clip(-np.expm1(-motion.days / STEP_DAYS), 0.004, 0.2)
+    off = np.abs(value[:, None] - mean)
+    # a regulated level that moved for good may be anywhere: a second reading that agrees is then believed
+    step_sd = np.where(reg[:, None] > 0, np.maximum(0.8 * scale, 0.5 * off), 0.25 * rate + 0.02 * scale)
+    step_prior = np.clip(-np.expm1(-motion.days / STEP_DAYS), 0.004, np.where(reg > 0, 0.005, 0.2))
     # a gross error says nothing: its spread grows with it, as a heavy tail's would, and it pulls the less
     usual = 2.0 * nature.scale + 0.3 * np.abs(value) * nature.positive
-    blunder_sd = np.maximum(usual[:, None], 0.5 * np.abs(value[:, None] - mean))
+    blunder_sd = np.maximum(usual[:, None], 0.5 * off)
     sight = Sight(
         value, noise_var, reading.step, reading.slot, reg, motion.days, step_prior, step_sd**2, reg, blunder_sd
     )

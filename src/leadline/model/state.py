@@ -12,7 +12,8 @@ SALT_G_PER_MOL: dict[str, float] = {
     "alkalinity": ATOM["H"] + ATOM["C"] + 3 * ATOM["O"],
     "calcium": ATOM["Ca"], "magnesium": ATOM["Mg"], "potassium": ATOM["K"], "strontium": ATOM["Sr"],
     "sodium": ATOM["Na"], "chloride": ATOM["Cl"], "sulfate": ATOM["S"] + 4 * ATOM["O"],
-    "nitrogen": ATOM["N"] + 3 * ATOM["O"], "phosphorus": ATOM["P"] + 4 * ATOM["O"],
+    "nitrogen": ATOM["N"] + 3 * ATOM["O"], "ammonium": ATOM["N"] + 4 * ATOM["H"],
+    "phosphorus": ATOM["P"] + 4 * ATOM["O"],
     "iodine": ATOM["I"], "silicon": ATOM["Si"] + 4 * ATOM["O"] + 4 * ATOM["H"],
     "carbon": 0.0, "organic_carbon": 0.0,
 }  # fmt: skip

@@ -20,7 +20,7 @@ ATOM: dict[str, float] = {
 # What the balances follow, in mol (alkalinity in mol of charge). "spectator" ions make salinity and stay.
 SPECIES = (
     "alkalinity", "carbon", "calcium", "magnesium", "potassium", "strontium", "sodium", "chloride", "sulfate",
-    "nitrogen", "phosphorus", "organic_carbon", "iodine", "silicon",
+    "nitrogen", "ammonium", "phosphorus", "organic_carbon", "iodine", "silicon",
 )  # fmt: skip
 
 
@@ -64,7 +64,7 @@ _ALL = [
     Substance("sodium-nitrate", _mass(Na=1, N=1, O=3), {"sodium": 1, "nitrogen": 1}),
     Substance("potassium-nitrate", _mass(K=1, N=1, O=3), {"potassium": 1, "nitrogen": 1}),
     Substance("calcium-nitrate-tetrahydrate", _mass(Ca=1, N=2, O=10, H=8), {"calcium": 1, "nitrogen": 2}),
-    Substance("ammonium-chloride", _mass(N=1, H=4, Cl=1), {"nitrogen": 1, "chloride": 1}),
+    Substance("ammonium-chloride", _mass(N=1, H=4, Cl=1), {"ammonium": 1, "chloride": 1}),
     # phosphate bought as Na2HPO4; HPO4 carries one equivalent over the zero level of alkalinity
     Substance("disodium-phosphate", _mass(Na=2, H=1, P=1, O=4), {"sodium": 2, "phosphorus": 1, "alkalinity": 1}),
     Substance("monosodium-phosphate", _mass(Na=1, H=2, P=1, O=4), {"sodium": 1, "phosphorus": 1}),

@@ -49,8 +49,10 @@ WATERS: dict[str, dict[str, tuple[float, float]]] = {
     "natural-seawater": _NATURAL,
     "ro": {},
     "distilled": {},
+    "rain": {},
     "tap": _TAP,
 }
+DOUBT_OF_UNKNOWN = 4.0  # times the spread of a salt mix, for a water nobody knows; judgement
 FRESH = frozenset({"ro", "distilled", "tap", "rain"})
 # what `extra` of an exchange or top-off may state, and the factor to the stored unit (contract section 3)
 _STATED = {
@@ -64,12 +66,22 @@ _STATED = {
 }
 
 
+def known(kind: str) -> bool:
+    """True when the composition of this kind of water is known."""
+    return kind in WATERS
+
+
 def composition(kind: str, extra: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
     """Mean and sd of each quantity in a poured-in water; what is not named is absent from it.
 
-    When only the salinity of a salt mix is stated, its ions scale with it.
+    When only the salinity of a salt mix is stated, its ions scale with it. A water nobody knows is taken for a salt mix
+    with wide doubt, or for fresh water when its stated salinity says so.
     """
-    usual = WATERS.get(kind, _MIXED if "sea" in kind or "salt" in kind else {})
+    usual = WATERS.get(kind)
+    if usual is None:
+        said = extra.get("salinity")
+        fresh = isinstance(said, int | float) and said < 5.0
+        usual = {} if fresh else {name: (mean, DOUBT_OF_UNKNOWN * sd) for name, (mean, sd) in _MIXED.items()}
     found = dict(usual)
     stated = {name: value for name in _STATED if (value := _possible(name, extra.get(name))) is not None}
     if "salinity" in stated and usual.get("salinity", (0.0, 0.0))[0] > 1.0:

@@ -20,6 +20,7 @@ from leadline.system.description import System
 _SEEN_BY_STREAM = 0.12  # what is left of a test's worth while a live probe watches the same quantity
 _ASK_WORTH = 0.12  # an unsettled slip misleads every later estimate of its quantity; judgement
 _UNCLAIMED = 0.04  # worth of a test that nobody ever made, of a quantity without a band of its own
+EXCHANGE_MIN = 10.0  # a small matched exchange with water that stands ready; common practice
 _JUST_READ_D = 0.5  # a reading just taken and not in doubt is not asked for again the same day
 _WAIT_D = (1.0, 3.0, 7.0, 14.0, 28.0)
 
@@ -201,7 +202,7 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
     elif q.demand_mean is not None:
         action, minutes, sentence = "dose", 3.0, words.correct(system, e, q, "dose")
     else:
-        action, minutes, sentence = "exchange", 25.0, words.correct(system, e, q, "exchange")
+        action, minutes, sentence = "exchange", EXCHANGE_MIN, words.correct(system, e, q, "exchange")
     evidence = (
         Evidence("expected in 14 days", round(soon.mean, 4), q.unit),
         Evidence("chance outside aim in 14 days", round(soon.p_outside_aim, 3)),
