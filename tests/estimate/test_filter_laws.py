@@ -81,9 +81,10 @@ def test_collapse_equals_moment_matching_done_by_hand(seed):
             r = sight.noise_var[i, j]
             jump = np.zeros((STATES, STATES))
             jump[0, 0] = sight.blunder_sd[i] ** 2
+            chance = grid.JUMP_PRIOR
             cases = (
-                (1 - grid.BLUNDER_PRIOR - grid.JUMP_PRIOR - sight.step_prior[i], p, r),
-                (grid.JUMP_PRIOR, p + jump, r),
+                (1 - grid.BLUNDER_PRIOR - chance - sight.step_prior[i], p, r),
+                (chance, p + jump, r),
                 (grid.BLUNDER_PRIOR, p, r * (1 + grid.BLUNDER_TIMES) + sight.blunder_sd[i] ** 2),
                 (sight.step_prior[i], p + step, r),
             )

@@ -184,7 +184,7 @@ class Sight:
     `noise_var` is repeatability (B, G); `step` the scale's step; `slot` whose bias it carries; `departs` 1 where
     the departure is seen; `step_prior` chance that the rate or level stepped in the gap; `step_var` (B, G) variance
     that a step adds to the rate (drifting) or the level (regulated); `blunder_sd` (B,) or
-    (B, G) further spread of a blunder.
+    (B, G) further spread of a blunder; `jump_prior` chance that the level jumped as far, JUMP_PRIOR when not given.
     """
 
     value: Array
@@ -197,9 +197,7 @@ class Sight:
     step_var: Array
     regulated: Array
     blunder_sd: Array
-
-    def rows(self, n: int) -> Sight:
-        return Sight(*(getattr(self, f)[:n] for f in self.__slots__))
+    jump_prior: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,10 +254,10 @@ def update(bank: Bank, sight: Sight) -> Seen:
         shrink = np.where(coarse, c, shrink)
         log_density = np.where(coarse, ld, log_density)
     p_step = sight.step_prior
-    rest = 1.0 - BLUNDER_PRIOR - p_step - JUMP_PRIOR
-    same = np.ones_like(p_step)
-    prior = np.stack((rest, same * BLUNDER_PRIOR, p_step, same * JUMP_PRIOR))[..., None]
-    log_joint = np.log(prior) + log_density
+    p_jump = np.full_like(p_step, JUMP_PRIOR) if sight.jump_prior is None else sight.jump_prior
+    rest = 1.0 - BLUNDER_PRIOR - p_step - p_jump
+    prior = np.stack((rest, np.full_like(p_step, BLUNDER_PRIOR), p_step, p_jump))[..., None]
+    log_joint = np.log(np.maximum(prior, 1e-300)) + log_density
     top = log_joint.max(axis=0)
     weight = np.exp(log_joint - top)
     total = weight.sum(axis=0)

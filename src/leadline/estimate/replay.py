@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from leadline.estimate import slips
 from leadline.estimate.families import FAMILIES, Family
 from leadline.estimate.grid import (
     GAIN,
+    JUMP_PRIOR,
     KIT1,
     KIT2,
     LEVEL,
@@ -207,6 +209,7 @@ class Nature:
     rate_walk: Array
     level_walk: Array
     departure: Array
+    quantity: tuple[str, ...]
 
     def rows(self, n: int) -> Nature:
         return Nature(*(getattr(self, f)[:n] for f in self.__slots__))
@@ -222,6 +225,7 @@ def nature_of(tracks: Sequence[Track]) -> Nature:
         np.stack([t.rate_walk for t in tracks]),
         np.stack([t.level_walk for t in tracks]),
         np.stack([t.departure for t in tracks]),
+        tuple(t.quantity for t in tracks),
     )
 
 
@@ -260,9 +264,26 @@ def advance(
     usual = 2.0 * nature.scale + 0.3 * np.abs(value) * nature.positive
     blunder_sd = np.maximum(usual[:, None], 0.5 * off)
     sight = Sight(
-        value, noise_var, reading.step, reading.slot, reg, motion.days, step_prior, step_sd**2, reg, blunder_sd
-    )
+        value, noise_var, reading.step, reading.slot, reg, motion.days, step_prior, step_sd**2, reg, blunder_sd,
+        _jump_prior(part, motion, reading, nature, mean, var, off),
+    )  # fmt: skip
     return update(part, sight), mean, var
+
+
+def _jump_prior(
+    part: Bank, motion: Motion, reading: Reading, nature: Nature, mean: Array, var: Array, off: Array
+) -> Array:
+    """Chance (B,) that the level jumped: small between a probe's many readings, none where a slip explains it."""
+    found = JUMP_PRIOR * np.where(reading.slot == PROBE, np.clip(motion.days, 0.02, 1.0), 1.0)
+    far = off.min(axis=1) > 4.0 * np.sqrt(var.min(axis=1) + reading.noise_sd**2)
+    for b in np.flatnonzero(far):
+        w = np.exp(part.log_weight[b])
+        m = float((w * mean[b]).sum())
+        v = float((w * (var[b] + (mean[b] - m) ** 2)).sum()) + float(reading.noise_sd[b]) ** 2
+        v += (float(reading.relative[b]) * m) ** 2
+        if slips.suspect(nature.quantity[b], float(reading.value[b]), m, v**0.5) is not None:
+            found[b] = 0.0
+    return found
 
 
 def collapse(weight: Array, mean: Array, cov: Array, rate_walk: Array) -> tuple[Array, Array, Array]:
