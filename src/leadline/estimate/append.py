@@ -1,4 +1,4 @@
-"""One more reading taken into a reckoning, without replaying what came before it."""
+"""One more entry taken into a reckoning, without replaying what came before it."""
 
 from __future__ import annotations
 
@@ -7,47 +7,73 @@ from dataclasses import replace
 import numpy as np
 
 from leadline.estimate.grid import PROBE
-from leadline.estimate.inputs import day_of
+from leadline.estimate.inputs import day_of, dose_rows
 from leadline.estimate.reckon import Reckoning, motion_to
 from leadline.estimate.replay import Reading, Track, advance, collapse, nature_of
 from leadline.estimate.sightings import BIAS_TIMES, Sightings, new_lots
 from leadline.journal.entry import Entry
+from leadline.measures.errors import LeadlineError
+from leadline.model.waters import PURE
 
 Array = np.ndarray
 _SETTLED = 6  # fewer readings still move the scale itself
+_HARMLESS = frozenset({"observation", "arrival", "transfer", "loss", "treatment"})  # they do not move the reckoning
 
 
 def append(r: Reckoning, e: Entry) -> Reckoning | None:
-    """The reckoning with one more hand reading, the newest of its quantity; None when that needs a replay.
+    """The reckoning with one more entry; None when that needs a replay.
 
     The same as a replay to rounding, as long as nothing else was written down.
     """
+    day = day_of(e.time)
+    if "corrects" in e.extra or day > r.now or not r.since <= day:
+        return None
+    if e.kind in _HARMLESS or (e.kind == "topoff" and e.subject in PURE and "salinity" not in e.extra):
+        return r
+    if e.kind == "note":
+        said = frozenset([str(e.extra["confirms"])]) if "confirms" in e.extra else frozenset()
+        return replace(r, confirmed=r.confirmed | said)
+    if e.kind == "service":
+        if any(t.last >= day for t in r.tracks.values() if len(t.sightings)):
+            return None
+        return replace(r, services=[*r.services, (day, e.subject, e.method)])
+    if e.kind == "addition":
+        return _added(r, e, day)
+    return _read(r, e, day) if e.kind == "reading" else None
+
+
+def _added(r: Reckoning, e: Entry, day: float) -> Reckoning | None:
+    """A dose by hand, later than the last reading of everything it moves."""
+    if e.method and (e.method.startswith("doser") or e.method in {m.id for m in r.system.equipment}):
+        return None  # a pump's daily total takes the place of what was taken to go on
+    try:
+        rows = dose_rows(r.system, e, day)
+    except LeadlineError:
+        return None
+    moved = [q for q in rows if q in r.tracks]
+    if any(day < r.tracks[q].last for q in moved) or not set(rows) - {"salinity"} <= r.inputs.dosed:
+        return None
+    events = {**r.inputs.events, **{q: r.inputs.events[q].with_more(rows[q]) for q in moved}}
+    marks = [*r.inputs.marks, (day, "addition", f"{e.value:g} {e.unit} {e.subject}")]
+    inputs = replace(r.inputs, events=events, marks=marks)
+    tracks = {q: replace(t, events=events[q]) for q, t in r.tracks.items()}
+    return replace(r, inputs=inputs, tracks=tracks, links=None, usuals={})
+
+
+def _read(r: Reckoning, e: Entry, day: float) -> Reckoning | None:
+    """A hand reading, the newest of its quantity, by a method known for it."""
     track = r.tracks.get(e.subject)
-    if track is None or e.kind != "reading" or e.stored is None or e.extra or len(track.sightings) < _SETTLED:
+    if track is None or e.stored is None or e.extra or len(track.sightings) < _SETTLED:
         return None
-    day, s = day_of(e.time), track.sightings
-    if np.any(track.events.t == day):  # one tests first and then changes: what came in at that moment comes after it
+    if day < track.last or np.any(track.events.t == day):  # one tests first and then changes
         return None
-    streams = {x.id for x in r.system.streams} | {"probe"}
+    s = track.sightings
     same = [k for k, m in enumerate(s.methods) if m == e.method and s.ids[k]]
-    if (
-        day < track.last
-        or day > r.now
-        or not same
-        or e.method in streams
-        or track.quantity in ("salinity", "alkalinity")
-    ):
-        return None if track.quantity not in ("salinity", "alkalinity") else _leading(r, track, e, day, same, streams)
-    return _taken(r, track, e, day, same)
-
-
-def _leading(r: Reckoning, track: Track, e: Entry, day: float, same: list[int], streams: set[str]) -> Reckoning | None:
-    """Salinity and alkalinity move others' tracks, but only later than their own last readings."""
-    if day < track.last or day > r.now or not same or e.method in streams:
+    if not same or e.method in {x.id for x in r.system.streams} | {"probe"}:
         return None
-    if any(t.last > track.last and t.family.with_salt for q, t in r.tracks.items() if q != track.quantity):
-        others = [t.last for q, t in r.tracks.items() if q != track.quantity and t.family.with_salt]
-        if max(others) >= day:
+    if track.quantity in ("salinity", "alkalinity"):  # they move the others, only later than their own last readings
+        others = [t.last for q, t in r.tracks.items() if q != e.subject and t.family.with_salt and len(t.sightings)]
+        if others and max(others) >= day:
             return None
     return _taken(r, track, e, day, same)
 
@@ -94,4 +120,4 @@ def _taken(r: Reckoning, track: Track, e: Entry, day: float, same: list[int]) ->
         walk=np.concatenate((track.walk, walk)),
     )  # fmt: skip
     typed = {**r.typed, e.id: f"{e.value:g} {e.unit}".strip() if e.value is not None else ""}
-    return replace(r, tracks={**r.tracks, q: longer}, typed=typed, links=None)
+    return replace(r, tracks={**r.tracks, q: longer}, typed=typed, links=None, usuals={})

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from leadline.estimate.grid import GAIN, LEVEL, SECOND, STATES, transition_noise
-from leadline.estimate.reckon import Reckoning, moment_of, usual_inputs, within_reason
+from leadline.estimate.reckon import Reckoning, moment_of, within_reason
 from leadline.estimate.replay import Track
 from leadline.estimate.report import Course, Fix
 
@@ -107,7 +107,7 @@ def _beyond(
     r: Reckoning, t: Track, mean: Array, var: Array, mean0: Array, cov0: Array, walk: Array, d: Array, extra: Array
 ) -> tuple[Array, Array]:
     """Carry mean and variance `extra` days past now, known inputs going on as usual."""
-    usual = usual_inputs(t.events, r.now, t.start)
+    usual = r.usual(t.quantity)
     keep = np.exp(usual.log_keep * extra)
     half = (1 + keep) / 2
     theta = np.full(len(d), t.theta)

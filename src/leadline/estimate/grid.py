@@ -164,7 +164,8 @@ def predict(bank: Bank, motion: Motion, transition: Transition | None = None) ->
     p[..., LEVEL, LEVEL] = p00 + q00 * drifting + motion.level_walk * d + motion.input_var[:, None]
     p[..., LEVEL, SECOND] = p[..., SECOND, LEVEL] = p01 + q01 * drifting
     p[..., SECOND, SECOND] = p11 + q11 * drifting + motion.departure_var * (1.0 - f11 * f11) * reg
-    p[..., PROBE, PROBE] += motion.probe_walk[:, None] * d
+    if p.shape[-1] > PROBE:
+        p[..., PROBE, PROBE] += motion.probe_walk[:, None] * d
 
 
 def redraw(bank: Bank, which: Array, slot: Array, bias_var: Array) -> None:

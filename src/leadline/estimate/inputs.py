@@ -216,6 +216,21 @@ class _Collector:
         return [ODD_ERROR if s > ODD_TIMES * usual and s > 0.12 else EXCHANGE_ERROR for s in sizes]
 
 
+def dose_rows(system: System, e: Entry, day: float) -> dict[str, Array]:
+    """What one dose by hand does to each quantity, as rows for `Events.with_more`.
+
+    Raises
+    ------
+    LeadlineError
+        When its amount or substance cannot be reckoned.
+    """
+    c = _Collector(system)
+    assert e.value is not None
+    effect = c.effect(substances.grams_of(e.subject, e.value, e.unit, system.solutions))
+    c.dose(np.array([day]), np.ones(1), np.array([HAND_ERROR]), effect)
+    return {q: blocks[0] for q, blocks in c.blocks.items()}
+
+
 def collect(system: System, journal: Journal, now: dt.datetime, quantities: Sequence[str]) -> Inputs:
     """Known inputs of `quantities` up to `now`, from the journal and the system's own description."""
     c = _Collector(system)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -29,6 +29,17 @@ AHEAD_WINDOW_D = 28.0
 KEPT_TIMES = 1.5  # how much wider than a first belief a belief may grow; tuned on seeds below 1000
 
 
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """The average of known inputs per day over the last weeks."""
+
+    log_keep: float
+    dose: float
+    other: float
+    var: float
+    gap: float  # typical difference between tank and new water; sizes the doubt of exchanges to come
+
+
 @dataclass(slots=True)
 class Reckoning:
     """All tracks of one system as of one moment."""
@@ -44,6 +55,7 @@ class Reckoning:
     since: float  # day of the first entry; nothing is known of the time before
 
     links: coupling.Couplings | None = None
+    usuals: dict[str, Usual] = field(default_factory=dict)
 
     def moment(self) -> dt.datetime:
         return moment_of(self.now)
@@ -54,10 +66,18 @@ class Reckoning:
         for q, t in self.tracks.items():
             t.events = self.inputs.of(q)
         self.now = now
+        self.links, self.usuals = None, {}
 
     def proved(self) -> dict[str, float]:
         """Equipment, stream or kit to the day of its last service."""
         return {about: day for day, about, _ in self.services}
+
+    def usual(self, q: str) -> Usual:
+        """What the last four weeks brought per day to a quantity."""
+        if q not in self.usuals:
+            t = self.tracks[q]
+            self.usuals[q] = usual_inputs(t.events, self.now, t.start)
+        return self.usuals[q]
 
     def couplings(self) -> coupling.Couplings:
         """What salinity and alkalinity say of the others."""
@@ -157,7 +177,7 @@ def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahea
             k, mk, do, ot, va = events.between(np.array([start[j], end[j] + 1e-9]))
             keep[j], mean_keep[j], dose[j], other[j], var[j] = k[0], mk[0], do[0], ot[0], va[0]
             continue
-        usual = usual_inputs(events, r.now, r.tracks[q].start)
+        usual = r.usual(q)
         keep[j] = np.exp(usual.log_keep * days[j])
         mean_keep[j] = (1.0 + keep[j]) / 2.0
         dose[j], other[j] = usual.dose * days[j] * mean_keep[j], usual.other * days[j] * mean_keep[j]
@@ -181,17 +201,6 @@ def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahea
         np.stack([t.rate_walk for t in tracks]), np.stack([t.level_walk for t in tracks]),
         np.stack([t.departure for t in tracks]), np.zeros(b),
     )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Usual:
-    """The average of known inputs per day over the last weeks."""
-
-    log_keep: float
-    dose: float
-    other: float
-    var: float
-    gap: float  # typical difference between tank and new water; sizes the doubt of exchanges to come
 
 
 def usual_inputs(events: Events, now: float, start: float) -> Usual:

@@ -257,9 +257,8 @@ def advance(
     rate = np.abs(part.mean[..., SECOND])
     scale = nature.scale[:, None]
     off = np.abs(value[:, None] - mean)
-    # a regulated level that moved for good may be anywhere: a second reading that agrees is then believed
-    step_sd = np.where(reg[:, None] > 0, np.maximum(0.8 * scale, 0.5 * off), 0.25 * rate + 0.02 * scale)
-    step_prior = np.clip(-np.expm1(-motion.days / STEP_DAYS), 0.004, np.where(reg > 0, 0.005, 0.2))
+    step_sd = np.where(reg[:, None] > 0, 0.8 * scale, 0.25 * rate + 0.02 * scale)
+    step_prior = np.clip(-np.expm1(-motion.days / STEP_DAYS), 0.004, 0.2)
     # a gross error says nothing: its spread grows with it, as a heavy tail's would, and it pulls the less
     usual = 2.0 * nature.scale + 0.3 * np.abs(value) * nature.positive
     blunder_sd = np.maximum(usual[:, None], 0.5 * off)
@@ -286,6 +285,12 @@ def _jump_prior(
     return found
 
 
+def _whole(a: Array, states: int) -> Array:
+    """The array with unused states put back as zeros in its last `states` axes."""
+    missing = STATES - a.shape[-1]
+    return np.pad(a, [(0, 0)] * (a.ndim - states) + [(0, missing)] * states) if missing else a
+
+
 def collapse(weight: Array, mean: Array, cov: Array, rate_walk: Array) -> tuple[Array, Array, Array]:
     """One Gaussian in the place of each grid: mean (..., 6), cov (..., 6, 6) and mean rate walk (...)."""
     m = np.einsum("...g,...gi->...i", weight, mean)
@@ -296,9 +301,11 @@ def collapse(weight: Array, mean: Array, cov: Array, rate_walk: Array) -> tuple[
 
 def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extra | None) -> None:
     g = len(tracks[0].rate_walk)
+    # only the states in use are carried: most quantities have one kit and no probe
+    used = 1 + max([KIT1, *(int(t.sightings.slot.max()) for t in tracks if len(t.sightings))])
     bank = Bank(
-        np.concatenate([t.bank.mean for t in tracks]),
-        np.concatenate([t.bank.cov for t in tracks]),
+        np.ascontiguousarray(np.concatenate([t.bank.mean for t in tracks])[..., :used]),
+        np.ascontiguousarray(np.concatenate([t.bank.cov for t in tracks])[..., :used, :used]),
         np.concatenate([t.bank.log_weight for t in tracks]),
     )
 
@@ -331,7 +338,7 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
     weight = np.zeros((n_max, b, g))
     level_mean, level_var = np.zeros((n_max, b, g)), np.ones((n_max, b, g))
     hypotheses = np.zeros((n_max, b, 3))
-    means, covs = np.zeros((n_max, b, g, STATES)), np.zeros((n_max, b, g, STATES, STATES))
+    means, covs = np.zeros((n_max, b, g, used)), np.zeros((n_max, b, g, used, used))
     after = np.zeros((n_max, b, g))
     bank_fresh = fresh.copy()
     for j, t in enumerate(tracks):  # the first use of each slot keeps the prior it was opened with
@@ -361,7 +368,9 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
     mean1, cov1, walk1 = collapse(after, means, covs, nature.rate_walk)
     for j, t in enumerate(tracks):
         n = counts[j]
-        t.bank = Bank(bank.mean[j : j + 1].copy(), bank.cov[j : j + 1].copy(), bank.log_weight[j : j + 1].copy())
+        t.bank.mean[..., :used] = bank.mean[j]
+        t.bank.cov[..., :used, :used] = bank.cov[j]
+        t.bank.log_weight[:] = bank.log_weight[j]
         if not n:
             continue
         t.last = float(t.sightings.t[-1])
@@ -371,4 +380,5 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
         t.foretold = (m, sd, w)
         t.before_level = (level_mean[:n, j], level_var[:n, j])
         t.hypotheses = hypotheses[:n, j]
-        t.post_mean, t.post_cov, t.walk = mean1[:n, j], cov1[:n, j], walk1[:n, j]
+        t.post_mean, t.post_cov = _whole(mean1[:n, j], 1), _whole(cov1[:n, j], 2)
+        t.walk = walk1[:n, j]

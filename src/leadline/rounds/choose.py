@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from leadline.rounds.item import URGENCIES, Candidate
 
 TICK = 0.5  # minutes are counted in halves
-FLOOR_WORTH = 0.004  # harm avoided per minute below which the keeper's time is worth more
+FLOOR_WORTH = 0.02  # harm avoided per minute below which the keeper's time is worth more; see bench/effort.py
 
 
 def _ticks(minutes: float) -> int:
