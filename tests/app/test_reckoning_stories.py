@@ -383,9 +383,9 @@ def test_a_new_lot_opens_the_kit_again(settled):
 
 def warm(keeper, degrees):
     """A month of a healthy probe at 25.5, the last two days at `degrees`."""
-    times = keeper.at(-30.0).timestamp() + np.arange(30 * 288) * 300.0
+    times = keeper.at(-30.0).timestamp() + np.arange(30 * 720) * 120.0
     values = np.where(times > keeper.at(-2.0).timestamp(), degrees, 25.5)
-    values[::7] = 40.0  # a glitch every seventh point: a median does not see it
+    values[::7] = 40.0  # a glitch every seventh point: a median of five does not see it
     keeper.store.add_points("small", "temperature", times, values)
 
 
