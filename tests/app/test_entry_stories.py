@@ -215,13 +215,11 @@ def test_ph_on_the_total_scale_is_kept_with_its_scale(keeper):
     assert keeper.believes("ph").last_reading.value == pytest.approx(e.stored)
 
 
-@pytest.mark.xfail(reason="readings imported as ph_total never reach the estimate of ph", strict=True)
 def test_imported_ph_on_the_total_scale_counts(keeper):
     keeper.store.add_entries([keeper.entry(-1.0, "reading", "ph_total", 8.0, "1", stored=8.137, id="0123456789abcdef")])
     assert keeper.believes("ph").last_reading is not None
 
 
-@pytest.mark.xfail(reason="any amount of fresh top-off is taken for evaporation", strict=True)
 def test_a_hose_left_running_is_not_evaporation(settled):
     """100 L of fresh water into 400 L at once: 35 x 400/500 = 28 psu, or 26 when as much ran over."""
     settled.types("ro", "100", "L", kind="topoff")

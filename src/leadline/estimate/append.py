@@ -9,11 +9,10 @@ import numpy as np
 from leadline.estimate.grid import PROBE
 from leadline.estimate.inputs import day_of, dose_rows
 from leadline.estimate.reckon import Reckoning, motion_to
-from leadline.estimate.replay import Reading, Track, advance, collapse, nature_of
+from leadline.estimate.replay import Reading, Track, advance, collapse, most_of, nature_of
 from leadline.estimate.sightings import BIAS_TIMES, Sightings, new_lots
 from leadline.journal.entry import Entry
 from leadline.measures.errors import LeadlineError
-from leadline.model.waters import PURE
 
 Array = np.ndarray
 _SETTLED = 6  # fewer readings still move the scale itself
@@ -28,7 +27,7 @@ def append(r: Reckoning, e: Entry) -> Reckoning | None:
     day = day_of(e.time)
     if "corrects" in e.extra or day > r.now or not r.since <= day:
         return None
-    if e.kind in _HARMLESS or (e.kind == "topoff" and e.subject in PURE and "salinity" not in e.extra):
+    if e.kind in _HARMLESS:
         return r
     if e.kind == "note":
         said = frozenset([str(e.extra["confirms"])]) if "confirms" in e.extra else frozenset()
@@ -93,7 +92,7 @@ def _taken(r: Reckoning, track: Track, e: Entry, day: float, same: list[int]) ->
     bank = track.bank.copy()
     one = np.ones(1)
     motion = motion_to(r, [q], one * track.last, one * day, ahead=False)
-    bias_var = row[5] ** 2 + (row[6] * e.stored) ** 2
+    bias_var = row[5] ** 2 + (row[6] * min(e.stored, most_of(track.family))) ** 2
     reading = Reading(
         one * e.stored, one * noise, one * relative, one * how.step, np.array([slot]), np.array([fresh]), one * bias_var
     )

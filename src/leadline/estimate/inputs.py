@@ -16,6 +16,7 @@ from leadline.journal.journal import Journal
 from leadline.measures import units
 from leadline.measures.errors import LeadlineError
 from leadline.model import substances, waters
+from leadline.model.evaporation import kg_per_day
 from leadline.model.state import SALT_G_PER_MOL
 from leadline.model.waters import FRESH, composition
 from leadline.system.description import System
@@ -40,6 +41,7 @@ PER_MOL: dict[str, tuple[str, float]] = {
 }
 _SPREAD_HOURS = (3.0, 9.0, 15.0, 21.0)  # a pump's daily total, spread over its day
 MOST_LAG_D = 60.0  # so long a silent pump is taken to go on
+MOST_EVAPORATED = 3.0  # times what is reckoned from the room: fans, open lids, a dry week; judgement
 HAND_ERROR = 0.04  # a weighed or measured dose; common practice
 EXCHANGE_ERROR = 0.06  # a bucketed volume; common practice
 ODD_TIMES, ODD_ERROR = 3.0, 0.7  # one that is three times the usual may be a slip of a digit; judgement
@@ -168,6 +170,12 @@ def day_of(moment: dt.datetime) -> float:
     return moment.timestamp() / 86400.0
 
 
+def surface_m2(system: System) -> float:
+    """Open water surface: of the vessels whose size is known, else of so much water half a metre deep. [m²]"""
+    known = sum(v.inner_size_m[0] * v.inner_size_m[1] for v in system.vessels if v.inner_size_m)
+    return known or system.net_volume_l / 500.0
+
+
 class _Collector:
     def __init__(self, system: System) -> None:
         self.system = system
@@ -178,6 +186,9 @@ class _Collector:
         self.warnings: dict[str, None] = {}
         self.dosed: set[str] = set()
         self.ongoing: list[Ongoing] = []
+        self.topped = -np.inf
+        room = system.room
+        self.evaporated_per_day = kg_per_day(surface_m2(system), 25.5, room.temperature_c, room.relative_humidity)
         self.marks: list[tuple[float, str, str]] = []
 
     def effect(self, grams: dict[str, float]) -> dict[str, float]:
@@ -206,6 +217,17 @@ class _Collector:
         # a change of more than there is only replaces what there is: the rest of the new water ran off with the old
         came = in_l / self.volume * (share / gone if gone > share else 1.0)
         self.mixing.append((day, float(np.log1p(-share)), water, came))
+
+    def top_off(self, day: float, litres: float) -> None:
+        """More fresh water than can have evaporated since the last time thins the water: a hose left running."""
+        gap = min(max(day - self.topped, 1.0), 14.0) if np.isfinite(self.topped) else 3.0
+        self.topped = day
+        excess = litres - MOST_EVAPORATED * self.evaporated_per_day * gap
+        if excess > 0.03 * self.volume:
+            share = excess / (self.volume + excess)  # nothing says whether it ran over or only rose
+            self.mixing.append((day, float(np.log1p(-share)), {}, 0.0))
+            self.rows["salinity"].append((day, 0.0, 0.0, 0.0, (0.3 * share * 35.0) ** 2))
+            self.warnings[f"{litres:g} L of top-off at once is more than evaporates: salinity is taken to fall"] = None
 
     def errors(self) -> list[float]:
         """Relative doubt of each pouring: a bucketed volume, and far more where it is unlike all others here."""
@@ -257,6 +279,7 @@ def collect(system: System, journal: Journal, now: dt.datetime, quantities: Sequ
                 _unknown_water(c, e, "fresh water")
                 if e.subject not in FRESH or e.extra.get("salinity") or water:
                     c.pour(day_of(e.time), 0.0, litres, water)
+                c.top_off(day_of(e.time), litres)
             elif e.kind == "feeding" and e.value is not None and e.subject in substances.FOODS:
                 feeding.append((day_of(e.time), e.subject, units.to_grams(e.value, e.unit or "g")))
         except LeadlineError as exc:

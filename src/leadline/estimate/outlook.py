@@ -291,7 +291,7 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
         expected, sd = float(t.expected[k]), float(t.expected_sd[k])
         slip = slips.suspect(t.quantity, float(s.value[k]), expected, sd)
         typed = r.typed[s.ids[k]]
-        p_blunder, p_step = float(t.hypotheses[k, 1]), float(t.hypotheses[k, 2])
+        p_blunder, p_step = (min(float(p), 1.0) for p in t.hypotheses[k, 1:3])
         if slip is not None:
             found.append(
                 Doubtful(

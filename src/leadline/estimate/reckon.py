@@ -18,6 +18,7 @@ from leadline.estimate.sightings import Service, Sightings, gather
 from leadline.journal.entry import Entry
 from leadline.journal.journal import as_of
 from leadline.measures.moments import UTC
+from leadline.measures.quantities import stored_name
 from leadline.system.bands import CORE
 from leadline.system.description import System
 
@@ -111,7 +112,7 @@ def reckon(system: System, entries: Iterable[Entry], now: dt.datetime, probes: P
     services: list[Service] = []
     for e in journal.entries:
         if e.kind == "reading":
-            readings[e.subject].append(e)
+            readings[stored_name(e.subject)].append(e)
         elif e.kind == "service":
             services.append((day_of(e.time), e.subject, e.method))
     probes = probes or {}
@@ -231,9 +232,12 @@ def within_reason(mean: Array, var: Array, t: Track) -> tuple[Array, Array]:
     """Mean and variance of a level after what every kept system tells: a belief that has grown wider than what one
     believes of a system never measured tends back to that.
 
-    While the belief is much narrower, which is always soon after a reading, nothing is changed.
+    While the belief is much narrower, which is always soon after a reading, nothing is changed; and what readings said
+    of a system unlike others is not talked away.
     """
-    wide = (KEPT_TIMES * max(t.family.prior[1], t.scale)) ** 2
+    said = abs(float(t.post_mean[-1, LEVEL]) - t.family.prior[0])
+    unsure = 2.0 * float(np.sqrt(max(t.post_cov[-1, LEVEL, LEVEL], 0.0)))
+    wide = max(KEPT_TIMES * max(t.family.prior[1], t.scale), said, unsure) ** 2
     tells = wide * (1.0 + (wide / np.maximum(var, 1e-18)) ** 2)
     gain = var / (var + tells)
     return mean + gain * (t.family.prior[0] - mean), var * (1.0 - gain)

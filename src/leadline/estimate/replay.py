@@ -153,6 +153,11 @@ def replay(
     return {q: found[q] for q in quantities}
 
 
+def most_of(family: Family) -> float:
+    """A level that systems hardly pass: what a share of a reading is taken of when the reading is far beyond it."""
+    return family.prior[0] + 4.0 * family.prior[1]
+
+
 def _open(
     name: str,
     seen: Sightings,
@@ -166,8 +171,8 @@ def _open(
     family = FAMILIES[name]
     scale = family.scale
     if family.proportional and len(seen):
-        most = family.prior[0] + 4.0 * family.prior[1]  # a first reading in the wrong unit must not set the scale
-        scale = max(scale, family.proportional * min(float(np.median(seen.value[:5])), most))
+        # a first reading in the wrong unit must not set the scale
+        scale = max(scale, family.proportional * min(float(np.median(seen.value[:5])), most_of(family)))
     rate, level, departure, times, log_prior = noise_grid(family.kind == "regulated", scale, family)
     g = len(times)
     mean = np.zeros((1, g, STATES))
@@ -185,7 +190,8 @@ def _open(
         at = np.flatnonzero(seen.slot == slot)
         if len(at):
             first[slot] = at[0]
-            cov[..., slot, slot] = seen.bias_sd[at[0]] ** 2 + (seen.bias_relative[at[0]] * seen.value[at[0]]) ** 2
+            share_of = min(float(seen.value[at[0]]), most_of(family))
+            cov[..., slot, slot] = seen.bias_sd[at[0]] ** 2 + (seen.bias_relative[at[0]] * share_of) ** 2
     begin = float(seen.t[0]) if len(seen) else now
     if not len(seen):  # never measured: a belief that neither moves nor widens
         cov[..., SECOND, SECOND] *= 1e-6
@@ -269,6 +275,9 @@ def advance(
     return update(part, sight), mean, var
 
 
+_POISONS = frozenset({"copper", "zinc", "mercury", "ammonia", "nitrite", "iodine"})
+
+
 def _jump_prior(
     part: Bank, motion: Motion, reading: Reading, nature: Nature, mean: Array, var: Array, off: Array
 ) -> Array:
@@ -280,6 +289,8 @@ def _jump_prior(
         m = float((w * mean[b]).sum())
         v = float((w * (var[b] + (mean[b] - m) ** 2)).sum()) + float(reading.noise_sd[b]) ** 2
         v += (float(reading.relative[b]) * m) ** 2
+        if nature.quantity[b] in _POISONS and reading.value[b] > m:
+            continue  # a poison in the water is not talked away as a slip
         if slips.suspect(nature.quantity[b], float(reading.value[b]), m, v**0.5) is not None:
             found[b] = 0.0
     return found
@@ -333,7 +344,7 @@ def _run(tracks: list[Track], counts: list[int], n_max: int, b: int, extra: Extr
         bias_sd[:n, j], bias_rel[:n, j], slot[:n, j], fresh[:n, j] = s.bias_sd, s.bias_relative, s.slot, s.fresh
         drift[:, j] = PROBE_DRIFT * (s.bias_sd[s.slot == PROBE].max() if (s.slot == PROBE).any() else 0.0) ** 2
     nature = nature_of(tracks)
-    bias_var = bias_sd**2 + (bias_rel * value) ** 2
+    bias_var = bias_sd**2 + (bias_rel * np.minimum(value, [most_of(t.family) for t in tracks])) ** 2
     expected, variance = np.zeros((n_max, b, g)), np.ones((n_max, b, g))
     weight = np.zeros((n_max, b, g))
     level_mean, level_var = np.zeros((n_max, b, g)), np.ones((n_max, b, g))

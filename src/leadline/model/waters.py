@@ -53,7 +53,6 @@ WATERS: dict[str, dict[str, tuple[float, float]]] = {
     "tap": _TAP,
 }
 DOUBT_OF_UNKNOWN = 4.0  # times the spread of a salt mix, for a water nobody knows; judgement
-PURE = frozenset({"ro", "distilled", "rain"})
 FRESH = frozenset({"ro", "distilled", "tap", "rain"})
 # what `extra` of an exchange or top-off may state, and the factor to the stored unit (contract section 3)
 _STATED = {

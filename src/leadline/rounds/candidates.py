@@ -193,7 +193,7 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
     low, high = q.aim
     soon = next(o for o in q.forecast if o.days >= 14.0)
     heading_out = (soon.mean < low and q.mean < high) or (soon.mean > high and q.mean > low)
-    firm = q.sd < 0.35 * (high - low)  # else a test comes first
+    firm = q.sd < 0.35 * (high - low) or q.p_outside_aim > 0.85  # else a test comes first
     if v.dose <= 0.0 or not heading_out or not firm or v.test > v.dose:
         return None
     worth = v.dose * LOOK_D / look
