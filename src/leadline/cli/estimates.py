@@ -41,7 +41,7 @@ def estimate(bridge: Bridge, system: str | None, check: bool, why: str | None) -
     if check:
         _check(bridge, system)
         return
-    e = enquire.estimate(store, bridge.clock, system, bridge.as_of)
+    e = enquire.estimate(store, bridge.clock, system, bridge.as_of(system))
     if why is not None:
         if why not in e.quantities:
             raise UnknownName("quantity", why, e.quantities)
@@ -149,7 +149,7 @@ def _why(bridge: Bridge, e: SystemEstimate, q: QuantityEstimate) -> None:
 def _check(bridge: Bridge, system: str) -> None:
     from leadline.app import enquire
 
-    found = enquire.check(bridge.store(), bridge.clock, system, bridge.as_of)
+    found = enquire.check(bridge.store(), bridge.clock, system, bridge.as_of(system))
     if bridge.json:
         emit({
             "schema": "leadline.check/1", "system": system,

@@ -48,7 +48,9 @@ class Bridge:
 
         self.json = as_json
         self.path = store_path(db)
-        self.as_of: dt.datetime | None = parse(as_of) if as_of else None
+        self._as_of = as_of
+        if as_of:
+            parse(as_of)  # a time that cannot be read is said before anything is opened
         self.clock: Clock = _test_clock() or SystemClock()
         self._store: Store | None = None
 
@@ -59,6 +61,18 @@ class Bridge:
 
             self._store = open_store(self.path, self.clock)  # type: ignore[arg-type]
         return self._store
+
+    def as_of(self, system: str | None = None) -> dt.datetime | None:
+        """The moment asked for with --as-of; without an offset it is in the system's own time zone."""
+        if not self._as_of:
+            return None
+        from leadline.app import describe
+        from leadline.measures.moments import zone
+
+        store = self.store()
+        ident = system or next(iter(store.systems()), None)
+        local = zone(describe.load(store, ident).time_zone) if ident else dt.UTC
+        return parse(self._as_of, local)
 
     def close(self) -> None:
         if self._store is not None:
@@ -101,7 +115,9 @@ class Root(click.Group):
 @click.group(cls=Root, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.option("--db", metavar="PATH", help="The store; else LEADLINE_DB, else one file in the data folder.")
 @click.option("--json", "as_json", is_flag=True, help="Machine output on stdout.")
-@click.option("--as-of", metavar="TIME", help="Answer as if it were that time; nothing later is used.")
+@click.option(
+    "--as-of", metavar="TIME", help="Answer as if it were that time (local, or with an offset); nothing later is used."
+)
 @click.version_option(__version__, prog_name="leadline")
 @click.pass_context
 def root(ctx: click.Context, db: str | None, as_json: bool, as_of: str | None) -> None:

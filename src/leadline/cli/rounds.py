@@ -31,7 +31,7 @@ def round_(bridge: Bridge, system: str | None, minutes: float) -> None:
     """
     from leadline.app import choose
 
-    r = choose.round_for(bridge.store(), bridge.clock, system, minutes, bridge.as_of)
+    r = choose.round_for(bridge.store(), bridge.clock, system, minutes, bridge.as_of(system))
     if bridge.json:
         emit(as_json(r))
         return

@@ -135,9 +135,9 @@ def show(bridge: Bridge, ident: str, toml: bool) -> None:
 
     store = bridge.store()
     if toml:
-        click.echo(describe.document(store, ident, bridge.as_of), nl=False)
+        click.echo(describe.document(store, ident, bridge.as_of(ident)), nl=False)
         return
-    s = describe.load(store, ident, bridge.as_of)
+    s = describe.load(store, ident, bridge.as_of(ident))
     if bridge.json:
         emit({
             "schema": "leadline.system/1", "system": s.id, "name": s.name, "time_zone": s.time_zone,
