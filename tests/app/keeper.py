@@ -159,7 +159,7 @@ def quiet_year(
     return keeper.keeps(rows)
 
 
-def dosed_reef(
+def dosed_water(
     keeper: Keeper, true_litres: float, days: int = 180, demand_dkh: float = 0.9, seed: int = 2, test_every: int = 4,
     changing: bool = True,
 ) -> None:  # fmt: skip

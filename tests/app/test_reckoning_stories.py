@@ -7,7 +7,7 @@ import random
 
 import numpy as np
 import pytest
-from tests.app.keeper import DKH, NOW, USUAL, Keeper, dosed_reef, quiet_year
+from tests.app.keeper import DKH, NOW, USUAL, Keeper, dosed_water, quiet_year
 
 from leadline.app import enquire, record
 from leadline.measures.errors import BadInput, UnknownName
@@ -338,7 +338,7 @@ def test_calcium_follows_the_alkalinity_demand_between_its_own_tests(keeper):
 def test_the_net_volume_is_learned_from_what_known_doses_do(tmp_path):
     """The water is a fifth less than stated; doses that swing move the readings more than they should."""
     keeper = Keeper(tmp_path, volume_sd=80.0)
-    dosed_reef(keeper, true_litres=320.0, days=240)
+    dosed_water(keeper, true_litres=320.0, days=240)
     e = keeper.estimate()
     assert e.net_volume_stated_l == 400.0
     assert e.net_volume_l == pytest.approx(320.0, abs=2.5 * e.net_volume_sd_l)
@@ -349,7 +349,7 @@ def test_the_net_volume_is_learned_from_what_known_doses_do(tmp_path):
 
 def test_a_stated_volume_that_is_right_stays(tmp_path):
     keeper = Keeper(tmp_path, volume_sd=80.0)
-    dosed_reef(keeper, true_litres=400.0, days=240)
+    dosed_water(keeper, true_litres=400.0, days=240)
     e = keeper.estimate()
     assert e.net_volume_l == pytest.approx(400.0, abs=2.5 * e.net_volume_sd_l)
     assert e.net_volume_l == pytest.approx(400.0, rel=0.1)
@@ -357,7 +357,7 @@ def test_a_stated_volume_that_is_right_stays(tmp_path):
 
 
 def test_demand_is_what_the_doses_replace(keeper):
-    dosed_reef(keeper, true_litres=400.0, demand_dkh=0.9, changing=False)
+    dosed_water(keeper, true_litres=400.0, demand_dkh=0.9, changing=False)
     q = keeper.believes("alkalinity")
     assert q.demand_mean == pytest.approx(0.9 * DKH, abs=max(3 * q.demand_sd, 0.1 * DKH))
     assert q.demand_mean == pytest.approx(0.9 * DKH, rel=0.15)

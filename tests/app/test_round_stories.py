@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.app.keeper import DKH, Keeper, dosed_reef, quiet_year
+from tests.app.keeper import DKH, Keeper, dosed_water, quiet_year
 
 from leadline.app import choose
 from leadline.measures.moments import FixedClock
@@ -164,5 +164,5 @@ def test_all_systems_share_one_round(tmp_path):
 
 
 def test_doses_that_hold_it_level_ask_for_no_correction(keeper):
-    dosed_reef(keeper, true_litres=400.0, changing=False)
+    dosed_water(keeper, true_litres=400.0, changing=False)
     assert not [c for c in keeper.round(60.0).items if c.action == "dose" and c.urgency == "now"]

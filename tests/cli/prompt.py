@@ -102,3 +102,11 @@ class Prompt:
         path = self.folder / name
         path.write_text(text, encoding="utf-8")
         return path
+
+
+def one_line(said):
+    """One clear line on stderr, and no traceback."""
+    assert "Traceback" not in said.err
+    lines = [x for x in said.err.strip().splitlines() if x.strip()]
+    assert len(lines) == 1, said.err
+    return lines[0]

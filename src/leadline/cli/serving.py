@@ -50,7 +50,7 @@ def demo(bridge: Bridge, port: int, folder: Path, no_serve: bool) -> None:
     \b
     Examples:
       leadline demo
-      leadline demo --no-serve --folder /tmp/leadline-demo
+      leadline demo --no-serve --folder another-demo
     """
     path = make_demo(folder, bridge.clock)
     click.echo(f"Demo database: {path} (everything in it is invented)")
