@@ -9,7 +9,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from tests.cli.prompt import NORTH, one_line
+from tests.cli.prompt import NORTH, Prompt, one_line
 
 pytestmark = pytest.mark.door
 
