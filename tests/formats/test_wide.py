@@ -344,6 +344,58 @@ def test_an_unknown_column_is_kept_and_named(tmp_path):
     assert out.entries[1].value == 12.0
 
 
+@pytest.mark.parametrize(
+    "sheet",
+    [
+        "Date,pH,Part B (mL)\n2026-01-05,8.2,30\n",
+        "Date,pH,Part B\n,,mL\n2026-01-05,8.2,30\n",
+    ],
+    ids=["unit in the heading", "unit below it"],
+)
+def test_an_unknown_column_in_millilitres_is_an_addition(tmp_path, sheet):
+    # common practice: what a keeper writes down in millilitres was poured in
+    out = read(tmp_path, sheet)
+    assert [(e.kind, e.subject, e.value, e.unit) for e in out.entries][1:] == [("addition", "part-b", 30.0, "mL")]
+    assert any("Part B" in w and "addition:part-b" in w for w in out.warnings)
+
+
+@pytest.mark.parametrize(
+    ("cell", "value"), [("1 320", 1320.0), ("1 320,5", 1320.5), ("1\u202f320", 1320.0), ("1 345,6 mg/l", 1345.6)]
+)
+def test_thousands_parted_by_a_space_are_one_number(tmp_path, cell, value):
+    # Le Systeme international d'unites (BIPM, 9th edition), section 5.4.4: thousands parted by a thin space
+    out = read(tmp_path, f"Date;Magnésium (mg/l);Dureté carbonatée (dKH)\n2026-01-05;{cell};7,9\n")
+    assert [e.value for e in out.entries] == [value, 7.9]
+
+
+def test_two_readings_that_a_slash_parts_are_still_two(tmp_path):
+    out = read(tmp_path, "Date;Mg (mg/l)\n2026-01-05;1 320 / 1 340\n")
+    assert [e.value for e in out.entries] == [1320.0, 1340.0]
+
+
+@pytest.mark.parametrize("mark", ["'", "\u2019"], ids=["typewriter", "typographic"])
+def test_an_apostrophe_of_either_kind_is_understood(tmp_path, mark):
+    out = read(tmp_path, f"Date;pH;Changement d{mark}eau (L)\n2026-01-05;8,2;40\n")
+    assert (out.entries[1].kind, out.entries[1].subject) == ("exchange", "mixed-seawater")
+
+
+def test_a_share_of_the_water_is_refused_with_what_to_write(tmp_path):
+    (problem,) = read(tmp_path, "Date,pH,Water change (%)\n2026-01-05,8.2,10\n").problems
+    assert "L, mL or gal" in problem.reason
+
+
+def test_a_mac_file_is_shown_as_a_mac_would_read_it(tmp_path):
+    with pytest.raises(BadInput, match=r"--encoding mac_roman if this does: '.*Température"):
+        read(tmp_path, "Date;Température (°C)\n2026-01-05;25,2\n".encode("mac_roman"))
+
+
+def test_a_saved_encoding_gives_way_to_a_file_in_utf_8(tmp_path):
+    sheet = "Date;Temp (°C)\n2026-01-05;25,2\n"
+    for encoding in ("cp1252", "utf-8"):
+        out = read(tmp_path, sheet.encode(encoding), saved=True, encoding_before="cp1252")
+        assert short(out) == [("2026-01-05T11:00", "reading", "temperature", 25.2, "°C")]
+
+
 def test_a_misspelt_column_option_offers_the_nearest(tmp_path):
     with pytest.raises(UnknownName, match="pH value"):
         read(tmp_path, "Date,pH value\n2026-01-05,8.2\n", columns={"pH vlaue": "ph"})

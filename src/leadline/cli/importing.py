@@ -138,8 +138,8 @@ def _options(store: Store, given: Mapping[str, Any]) -> Options:
     from leadline.formats.opening import Options
 
     saved = bring_in.mapping(store, given["mapping"]) if given["mapping"] else {}
-    options = Options(saved=bool(saved))
-    for name in ("system", "encoding", "sheet", "dates", "decimal", "time_of_day"):
+    options = Options(saved=bool(saved), encoding=given["encoding"], encoding_before=saved.get("encoding") or "")
+    for name in ("system", "sheet", "dates", "decimal", "time_of_day"):
         setattr(options, name, given[name] or saved.get(name) or getattr(options, name))
     options.units = {**saved.get("units", {}), **given["units"]}
     options.columns = {**saved.get("columns", {}), **given["columns"]}
@@ -215,7 +215,7 @@ def _save_mapping(store: Store, name: str, reads: Sequence[FileRead], options: O
     read = next((r for r in reads if r.format == "wide"), None)
     if read is None:
         raise LeadlineError("no spreadsheet was read, so there is no mapping to save", where="--save-mapping")
-    extra = {"sheet": options.sheet, "encoding": options.encoding or ""}
+    extra = {"sheet": options.sheet, "encoding": options.encoding or options.encoding_before}
     bring_in.save_mapping(store, name, {**read.mapping, **extra})
     say(f"Mapping {name!r} saved. Next time: leadline import FILE --mapping {name}")
 

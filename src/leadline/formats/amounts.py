@@ -69,6 +69,8 @@ def _scaled(kind: str, unit: str, dimensions: tuple[str, ...]) -> Rule:
             return Rule(factor=factor, low=0.0)
     if kind in FREE_UNIT:
         return Rule(low=0.0, stores=False)
+    if kind in VOLUME and key == "%":
+        return Rule(refusal=("unit", "a share of the water can't be reckoned; write how much: L, mL or gal"))
     if kind == "feeding":
         return Rule(low=0.0, stores=False, remark=f"feedings in {unit!r} can't be weighed; kept as typed")
     known = ["g", "kg", "mg", "lb", "oz"] if "mass" in dimensions else []

@@ -20,7 +20,8 @@ EMPTY = frozenset({
 _POINT = re.compile(r"\d+\.(?:\d{1,2}|\d{4,})$|0\.\d+$|\d{1,3}(?:,\d{3})+\.\d+$")
 _COMMA = re.compile(r"\d+,(?:\d{1,2}|\d{4,})$|0,\d+$|\d{1,3}(?:\.\d{3})+,\d+$")
 _EITHER = re.compile(r"[1-9]\d{0,2},\d{3}$")
-_NUMBER = re.compile(r"[+\-−]?\s?[0-9][0-9.,'’\u00a0\u2009\u202f]*(?:[eE][+-]?\d+)?")
+_GROUPED = r"[0-9]{1,3}(?: [0-9]{3})+(?![0-9])(?:[.,][0-9]+)?"  # thousands parted by a plain space, as in French
+_NUMBER = re.compile(rf"[+\-−]?\s?(?:{_GROUPED}|[0-9][0-9.,'’\u00a0\u2009\u202f]*)(?:[eE][+-]?\d+)?")
 _BEFORE = {
     "<": "below_detection", "≤": "below_detection", ">": "above_range", "≥": "above_range", "~": "approximate",
     "≈": "approximate",
@@ -54,7 +55,7 @@ def decide_decimal(texts: Iterable[str], where: str) -> Decimal | None:
     either = ""
     for text in texts:
         for found in _NUMBER.findall(text):
-            number = found.strip(" +-−.,")
+            number = re.sub(r"[\s'’]", "", found).strip("+-−.,")
             if _POINT.match(number):
                 point += 1
             elif _COMMA.match(number):

@@ -35,7 +35,8 @@ _WORDS: Mapping[str, str] = {
                      "saliniteit", "zoutgehalte", "sg", "s.g.", "specific gravity", "density", "dichte", "densite",
                      "tetthet", "salt"), "salinity"),
     **dict.fromkeys(("alkalinitat", "alkalinite", "alcalinite", "alkalinitet", "alcalinidad", "karbonatharte",
-                     "karbonathardhet", "carbonate hardness", "dkh", "alk.", "ta", "total alkalinity"), "alkalinity"),
+                     "karbonathardhet", "carbonate hardness", "durete carbonatee", "dureza de carbonatos",
+                     "carbonaathardheid", "dkh", "alk.", "ta", "total alkalinity"), "alkalinity"),
     **dict.fromkeys(("kalzium", "kalsium", "calcio", "ca++", "ca2+", "calc"), "calcium"),
     **dict.fromkeys(("magnesio", "mg++", "mg2+", "mag"), "magnesium"),
     **dict.fromkeys(("kalium", "potasio", "k+"), "potassium"),
@@ -91,7 +92,7 @@ class Column:
 
 def plain(text: str) -> str:
     """Lower case, without accents, spaces in a row, and line ends."""
-    flat = unicodedata.normalize("NFKD", text.casefold())
+    flat = unicodedata.normalize("NFKD", text.casefold()).replace("’", "'")
     flat = "".join(c for c in flat if not unicodedata.combining(c))
     return " ".join(flat.replace("_", " ").replace("ø", "o").split()).strip(" :")
 

@@ -34,6 +34,7 @@ class Options:
     decimal: str = ""  # . | ,
     time_of_day: str = ""
     saved: bool = False  # some of it comes from a mapping saved for another file
+    encoding_before: str = ""  # how that other file was encoded
 
 
 @dataclass(slots=True)
@@ -79,7 +80,7 @@ def _read(path: Path, desk: Desk, options: Options, progress: Progress | None) -
         line, _ = next(rows)
         header = [workbook.shown(c) for c in grid.rows[0][1]]
         return _contract(file, header, line, rows, desk, options, progress) or _spreadsheet(grid, file, desk, options)
-    content, notes = text.decode(data, file, options.encoding)
+    content, notes = text.decode(data, file, options.encoding, options.encoding_before)
     if not content.strip():
         raise BadInput("is empty", where=file, way_out="A file needs one header row and rows below it.")
     delimiter = text.delimiter_of(content)

@@ -69,11 +69,12 @@ def _near(path: Path) -> str:
     return str(path.with_name(found[0])) if found else ""
 
 
-def decode(data: bytes, file: str, encoding: str | None = None) -> tuple[str, list[str]]:
+def decode(data: bytes, file: str, encoding: str | None = None, else_as: str = "") -> tuple[str, list[str]]:
     """Text of a file, and what the keeper should know about how it was read.
 
     UTF-8, with or without a mark, and anything that carries a byte order mark is read without asking. Other
     encodings are not guessed: the error names the first offending line and how Windows-1252 would read it.
+    `else_as` is the encoding of an earlier file of the same kind, used when this one is not UTF-8.
 
     Raises
     ------
@@ -86,7 +87,7 @@ def decode(data: bytes, file: str, encoding: str | None = None) -> tuple[str, li
     mark = next((name for head, name in _MARKS if data.startswith(head)), None)
     chosen = encoding or mark or "utf-8"
     try:
-        text = data.decode(chosen)
+        text = _decoded(data, chosen, else_as)
     except LookupError:
         raise BadInput(f"unknown encoding {encoding!r}", way_out="For example utf-8, cp1252 or utf-16.") from None
     except UnicodeDecodeError as exc:
@@ -98,14 +99,27 @@ def decode(data: bytes, file: str, encoding: str | None = None) -> tuple[str, li
     return text.removeprefix("\ufeff"), notes
 
 
+def _decoded(data: bytes, chosen: str, else_as: str) -> str:
+    try:
+        return data.decode(chosen)
+    except UnicodeDecodeError:
+        if not else_as or chosen != "utf-8":
+            raise
+        return data.decode(else_as)
+
+
 def _undecodable(data: bytes, file: str, chosen: str, exc: UnicodeDecodeError) -> BadInput:
     line = data.count(b"\n", 0, exc.start) + 1
     start = data.rfind(b"\n", 0, exc.start) + 1
-    shown = data[max(start, exc.start - 12) : exc.start + 12].split(b"\n")[0].decode("cp1252", "replace").strip()
+    around = data[max(start, exc.start - 12) : exc.start + 12].split(b"\n")[0]
+    shown = around.decode("cp1252", "replace").strip()
     what = f"byte 0x{data[exc.start]:02X} is not {chosen.upper()}"
     if any(b < 9 for b in data[:4096]):
         return BadInput(f"is not text ({what})", where=f"{file}:{line}", way_out="Save it as CSV (UTF-8) or XLSX.")
-    way_out = f"Save the file as UTF-8, or add --encoding cp1252 if this reads right: {shown!r}."
+    way_out = f"Save the file as UTF-8, or add --encoding cp1252 if this reads right: {shown!r}"
+    if 0x80 <= data[exc.start] < 0xA0:  # where Mac Roman has its accented letters, and Windows next to none
+        way_out += f", or --encoding mac_roman if this does: {around.decode('mac_roman').strip()!r}"
+    way_out += "."
     return BadInput(what, where=f"{file}:{line}", way_out=way_out)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from leadline.app.bring_in import FileRead, Question
@@ -76,10 +76,10 @@ def layout(grid: Grid, file: str, said: Said, newest_year: int, systems: Sequenc
     for i, name in enumerate(header):
         column = _column(name, i, said, body)
         if units_row and not column.unit and i < len(units_row) and units_row[i]:
-            column = Column(name, column.role, column.subject, units_row[i], column.known)
+            column = replace(column, unit=units_row[i])
             if column.role == "reading":
-                column = headers.as_said(name, column.text(), units_row[i])
-        columns.append(_with_said_unit(column, said))
+                column = replace(headers.as_said(name, column.text(), units_row[i]), known=column.known)
+        columns.append(_poured(_with_said_unit(column, said)))
     _check_said(said, header, columns, file)
     if not any(c.known and c.role not in ("date", "time", "system") for c in columns):
         named = ", ".join(repr(h) for h in header if h)
@@ -219,6 +219,13 @@ def _with_said_unit(column: Column, said: Said) -> Column:
         if same or (column.role == "reading" and (canonical_name(name) or name) == column.subject):
             return Column(column.header, column.role, column.subject, unit, column.known)
     return column
+
+
+def _poured(column: Column) -> Column:
+    """A column that nobody knows and that is in grams or millilitres holds what was added, never a reading."""
+    if column.known or column.role != "reading" or not headers.is_unit(column.unit):
+        return column
+    return replace(column, role="addition")
 
 
 def _check_said(said: Said, header: Sequence[str], columns: Sequence[Column], file: str) -> None:
