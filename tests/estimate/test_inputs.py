@@ -41,7 +41,8 @@ def inputs(*entries: Entry, document: str = HUNDRED, now: float = 30.0, quantiti
 
 @pytest.mark.published
 def test_exchange_of_known_water():
-    # mixing by volume: 0.85 x 30 + 0.15 x 1 = 25.65; variance 0.85² x 4 + 0.15² x 0.5², the volume's own doubt apart
+    # mixing by volume: 0.85 x 30 + 0.15 x 1 = 25.65; variance 0.85² x 4 + 0.15² x 0.5² and 6 % of the volume's doubt
+    # on the difference, here of the 8 mg/L that is believed of any tank to 1 mg/L
     found = inputs(
         entry(1, "exchange", "mixed-seawater", 15, "L", extra={"nitrate": 1.0}), quantities=("nitrate",)
     ).events["nitrate"]
@@ -49,7 +50,7 @@ def test_exchange_of_known_water():
     bank = one_filter(30.0, cov=np.array([[4.0]]))
     predict(bank, gap(2.0, keep=keep, mean_keep=mean_keep, dose=dose, put_in=other, input_var=var))
     assert bank.mean[0, 0, 0] == pytest.approx(25.65, abs=1e-9)
-    assert bank.cov[0, 0, 0, 0] == pytest.approx(0.85**2 * 4 + 0.15**2 * 0.5**2, abs=1e-3)
+    assert bank.cov[0, 0, 0, 0] == pytest.approx(0.85**2 * 4 + 0.15**2 * 0.5**2 + (0.06 * 0.15 * 7.0) ** 2, abs=1e-6)
 
 
 @pytest.mark.published

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
@@ -253,8 +253,17 @@ def dose_rows(system: System, e: Entry, day: float) -> dict[str, Array]:
     return {q: blocks[0] for q, blocks in c.blocks.items()}
 
 
-def collect(system: System, journal: Journal, now: dt.datetime, quantities: Sequence[str]) -> Inputs:
-    """Known inputs of `quantities` up to `now`, from the journal and the system's own description."""
+def collect(
+    system: System,
+    journal: Journal,
+    now: dt.datetime,
+    quantities: Sequence[str],
+    typical: Mapping[str, float] | None = None,
+) -> Inputs:
+    """Known inputs of `quantities` up to `now`, from the journal and the system's own description.
+
+    `typical` is about where each quantity stands here, for the doubt of exchanged volumes. [stored unit]
+    """
     c = _Collector(system)
     zone = ZoneInfo(system.time_zone)
     pumps = {e.id for e in system.equipment} | {s.id for s in system.streams}
@@ -291,7 +300,8 @@ def collect(system: System, journal: Journal, now: dt.datetime, quantities: Sequ
     for machine in system.equipment:
         if machine.type == "skimmer" and "skimmate" in machine.rest:
             leak += _litres_per_day(str(machine.rest["skimmate"])) / system.net_volume_l
-    events = {q: _events(c, q, leak) for q in quantities}
+    usual = typical or {}
+    events = {q: _events(c, q, leak, usual.get(q, FAMILIES[q].prior[0])) for q in quantities}
     found = Inputs(events, list(c.warnings), c.dosed, c.marks, c.ongoing)
     found.go_on(day_of(now))
     return found
@@ -390,15 +400,13 @@ def _litres_per_day(text: str) -> float:
     return units.parse_amount(text.split("/")[0].strip() or "0 L", "volume")
 
 
-def _events(c: _Collector, quantity: str, leak: float) -> Events:
+def _events(c: _Collector, quantity: str, leak: float, typical: float) -> Events:
     rows = list(c.rows.get(quantity, ()))
     if quantity in PER_MOL or quantity in ("salinity", "copper", "nitrite", "iron", "zinc"):
         for (day, log_keep, water, share), error in zip(c.mixing, c.errors(), strict=True):
             mean, sd = water.get(quantity, (0.0, 0.0))
             out = -np.expm1(log_keep)
-            apart = FAMILIES[quantity].prior[0] - mean if quantity in FAMILIES else mean
-            if error == EXCHANGE_ERROR:
-                apart = 0.15 * max(mean, 1e-9)
+            apart = typical - mean  # what an error of the volume is an error of
             var = (share * sd) ** 2 + (error * max(out, share) * apart) ** 2
             rows.append((day, log_keep, 0.0, share * mean, var))
     else:

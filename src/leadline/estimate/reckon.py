@@ -117,7 +117,10 @@ def reckon(system: System, entries: Iterable[Entry], now: dt.datetime, probes: P
             services.append((day_of(e.time), e.subject, e.method))
     probes = probes or {}
     names = _which(system, readings, probes)
-    inputs = collect(system, journal, now, names)
+    # the first readings say about where it stands; later ones must not change what was believed before them
+    early = {q: [e.stored for e in readings[q][:5] if e.stored is not None] for q in names}
+    typical = {q: float(np.median(values)) for q, values in early.items() if len(values) >= 4}
+    inputs = collect(system, journal, now, names, typical)
     seen = {q: gather(system, q, readings.get(q, ()), services, probes.get(q)) for q in names}
     volume_sd = system.net_volume_sd_l / system.net_volume_l
     priors = _priors(system)
