@@ -12,6 +12,7 @@ from tests.estimate.filters import gap, one_filter
 
 from leadline.estimate.grid import predict
 from leadline.estimate.inputs import Events, collect, day_of
+from leadline.estimate.reckon import held, usual_inputs
 from leadline.journal.entry import Entry
 from leadline.journal.journal import Journal
 from leadline.model.waters import composition
@@ -228,3 +229,16 @@ def test_a_dry_substance_by_volume_is_named_and_left_out():
     found = inputs(entry(1, "addition", "sodium-bicarbonate", 10, "mL"))
     assert len(found.events["alkalinity"].t) == 0
     assert any("sodium-bicarbonate" in w for w in found.warnings)
+
+
+@pytest.mark.law
+@pytest.mark.parametrize("share", [0.05, 0.3, 0.6])
+def test_a_tank_changed_again_and_again_tends_to_the_new_water(share):
+    """Ahead of now exchanges go on as they were: the level tends to what is poured in, never past it."""
+    t = np.arange(0.0, 28.0, 4.0) + 0.5
+    n = len(t)
+    poured = Events(t, np.full(n, np.log1p(-share)), np.zeros(n), np.full(n, share * 35.0), np.zeros(n))
+    usual = usual_inputs(poured, 28.0, 0.0)
+    days = 3000.0
+    keep = np.exp(usual.log_keep * days)
+    assert keep * 30.0 + usual.other * days * float(held(usual.log_keep * days)) == pytest.approx(35.0, abs=1e-6)

@@ -21,6 +21,17 @@ def test_never_measured_is_said_plainly():
     assert said == "Never measured. Natural seawater, 35 psu."
 
 
+def test_never_measured_is_not_said_twice():
+    words = "never measured here; a wide belief from common practice"
+    said = sentences.now_said(estimate(last_reading=None, prior=words), "metric", OSLO, NOW)
+    assert said == "Never measured. A wide belief from common practice."
+
+
+def test_a_typed_unit_is_printed_as_everywhere_else():
+    slip = Doubtful("e1", NOW, 25.0, 25.4, 0.4, "slip", 0.97, "°F typed as °C", 25.0, "77 degC")
+    assert sentences.doubt_said(slip, "temperature", "metric", OSLO).startswith("77 °C on ")
+
+
 def test_rate_and_demand_carry_their_doubt_in_the_shown_unit():
     e = estimate(quantity="alkalinity", unit="meq/L", rate_mean=-0.012, rate_sd=0.004, demand_mean=0.25, demand_sd=0.04)
     # 1 meq/L is 2.804 dKH: -0.012 is -0.034, 0.004 is 0.011; 0.25 is 0.701, 0.04 is 0.112

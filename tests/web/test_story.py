@@ -75,6 +75,23 @@ def test_the_slip_in_the_records_is_asked_about_and_settled(client):
     assert "Settle alkalinity" not in subjects(after.text)
 
 
+@pytest.mark.parametrize("verb", ["correct", "confirm"])
+def test_an_answer_about_a_slip_is_undone_from_the_line_that_confirms_it(client, verb):
+    # the guide's promise (docs/guide/reading-the-page.md): every entry can be undone from that line
+    page = "/system/great-reef"
+    text = client.get(page, params={"minutes": 60}).text
+    entry = re.search(r"/entry/([^/]+)/confirm", text)[1]
+    sent = fields(text, f"form-k-{entry}") if verb == "correct" else {}
+    answered = client.post(f"{page}/entry/{entry}/{verb}", data=sent | {"minutes": "60"}).text
+    assert "Settle alkalinity" not in subjects(answered)
+    assert "alkalinity." in plain(re.search(r'<div class="flash".*?</div>', answered, re.S)[0])
+    undo = re.search(r'<form method="post" action="([^"]+)"(.*?)Undo</button>', answered, re.S)
+    hidden = dict(re.findall(r'name="([^"]+)" value="([^"]*)"', undo[2]))
+    back = client.post(undo[1], data=hidden | {"minutes": "60"}).text
+    assert "Settle alkalinity" in subjects(back)
+    assert "2.6 dKH" in plain(back)
+
+
 @pytest.mark.parametrize(
     ("value", "unit", "said"),
     [("35", "parsecs", "parsecs"), ("4000", "psu", "salinity"), ("1,234", "psu", "may be"), ("35", "mg/L", "mg/L")],

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from leadline.estimate.grid import GAIN, LEVEL, SECOND, STATES, transition_noise
-from leadline.estimate.reckon import Reckoning, moment_of, within_reason
+from leadline.estimate.reckon import Reckoning, held, moment_of, within_reason
 from leadline.estimate.replay import Track
 from leadline.estimate.report import Course, Fix
 
@@ -109,7 +109,7 @@ def _beyond(
     """Carry mean and variance `extra` days past now, known inputs going on as usual."""
     usual = r.usual(t.quantity)
     keep = np.exp(usual.log_keep * extra)
-    half = (1 + keep) / 2
+    half = held(usual.log_keep * extra)
     theta = np.full(len(d), t.theta)
     f_all, _, q_all, _, _ = transition_noise(d + extra, theta, walk)
     f_now, _, q_now, _, _ = transition_noise(d, theta, walk)

@@ -183,7 +183,7 @@ def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahea
             continue
         usual = r.usual(q)
         keep[j] = np.exp(usual.log_keep * days[j])
-        mean_keep[j] = (1.0 + keep[j]) / 2.0
+        mean_keep[j] = float(held(usual.log_keep * days[j]))
         dose[j], other[j] = usual.dose * days[j] * mean_keep[j], usual.other * days[j] * mean_keep[j]
         var[j] = usual.var * days[j] + (0.25 * (1.0 - keep[j])) ** 2 * usual.gap**2
     links = r.couplings()
@@ -207,13 +207,26 @@ def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahea
     )  # fmt: skip
 
 
+def held(log_keep: float | Array) -> Array:
+    """Average share that is kept of what came in steadily while `log_keep` (natural log) of it all was kept."""
+    x = np.asarray(log_keep, dtype=float)
+    small = np.abs(x) < 1e-6
+    return np.where(small, 1.0 + x / 2.0, np.expm1(x) / np.where(small, 1.0, x))
+
+
 def usual_inputs(events: Events, now: float, start: float) -> Usual:
-    """What the last four weeks brought per day."""
+    """What the last four weeks brought per day, as if it flowed steadily.
+
+    An exchange of a share f flows as -ln(1 - f), and so does what it brings: then a tank that is changed again and
+    again tends to the new water, and not below it.
+    """
     window = min(AHEAD_WINDOW_D, max(now - start, 1.0))
     n = int(np.searchsorted(events.t, now - window, side="right"))
     lk = float(events.log_keep[n:].sum()) / window - events.leak_per_day
     dose = float(events.dose[n:].sum()) / window
-    other = float(events.other[n:].sum()) / window
+    share = -np.expm1(events.log_keep[n:])
+    flows = np.where(share > 0, -events.log_keep[n:] / np.where(share > 0, share, 1.0), 1.0)
+    other = float((events.other[n:] * flows).sum()) / window
     var = float(events.var[n:].sum()) / window
     return Usual(lk, dose, other, var, 0.0)
 

@@ -45,9 +45,10 @@ def now_said(e: QuantityEstimate, units: str, local: dt.tzinfo, as_of: dt.dateti
     """Where the quantity stands in its channel, and what that rests on, in one or two sentences."""
     if e.last_reading is None:
         start = "Never measured."
+        prior = e.prior.removeprefix("never measured here; ").rstrip(".")  # said once is enough
         rests = (
-            f" {e.prior[:1].upper()}{e.prior[1:].rstrip('.')}."
-            if e.prior
+            f" {prior[:1].upper()}{prior[1:]}."
+            if prior
             else " Nothing is known of it but what such water usually holds."
         )
         return start + rests
@@ -105,10 +106,16 @@ def edge_said(e: QuantityEstimate, local: dt.tzinfo, as_of: dt.datetime) -> str:
     return f"The spread {verb} the channel's edge on {figures.day(e.meets_edge, local, as_of)}."
 
 
+def _typed(words: str) -> str:
+    """What was typed, its unit printed as everywhere else: `77 degC` as "77 °C"."""
+    value, _, unit = words.partition(" ")
+    return f"{value} {figures.unit_label(unit)}".strip()
+
+
 def doubt_said(d: Doubtful, quantity: str, units: str, local: dt.tzinfo) -> str:
     """Why a reading is in doubt, in one sentence."""
     way = figures.display(quantity, units)
-    value = d.typed or way.with_unit(figures.number(way.shown(d.value), way.digits))
+    value = _typed(d.typed) or way.with_unit(figures.number(way.shown(d.value), way.digits))
     expected = figures.figure(d.expected, d.expected_sd, quantity, units)
     when = figures.day(d.time, local)
     said = f"{value} on {when} where {expected} was expected"

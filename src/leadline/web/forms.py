@@ -74,8 +74,8 @@ async def confirm(request: Request) -> Response:
     form = await request.form()
     asked, system, entry = _known_entry(request, form)
     old = asked.store.entry(entry)
-    asked.use.confirm(asked.store, request.app.state.clock, entry)
-    return _after(asked, form, system, "settled", entry, old.subject if old else "")
+    made = asked.use.confirm(asked.store, request.app.state.clock, entry)
+    return _after(asked, form, system, "settled", _id(made) or entry, old.subject if old else "")
 
 
 async def correct(request: Request) -> Response:

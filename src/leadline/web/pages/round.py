@@ -214,6 +214,13 @@ def flash_for(asked: Asked, what: str, entry_id: str, more: str = "") -> dict[st
     entry = asked.store.entry(entry_id)
     if entry is None:
         return {}
+    at = f"/system/{entry.system}/entry/{entry_id}"
+    back = {"undo": f"{at}/withdraw"} if what in ("logged", "done", "settled") else {}
+    if what == "settled":
+        entry = asked.store.entry(str(entry.extra.get("confirms", ""))) or entry
+    was = asked.store.entry(entry.corrects) if what == "corrected" and entry.corrects else None
+    if was is not None and was.value is not None:  # taken back by the old words again, so that both stay in the journal
+        back = {"undo": f"{at}/correct", "value": repr(was.value), "unit": was.unit}
     amount = ""
     if entry.value is not None:
         digits = max(0, min(4, len(repr(entry.value).partition(".")[2]) if not float(entry.value).is_integer() else 0))
@@ -226,8 +233,7 @@ def flash_for(asked: Asked, what: str, entry_id: str, more: str = "") -> dict[st
         "corrected": f"Corrected to{amount} {subject}.",
         "withdrawn": f"Taken back:{amount} {subject}.",
     }[what]
-    undo = "" if what not in ("logged", "done") else f"/system/{entry.system}/entry/{entry_id}/withdraw"
-    return {"words": words.replace("  ", " "), "undo": undo, "more": more}
+    return {"words": words.replace("  ", " "), "more": more, **back}
 
 
 def _stepped(asked: Asked, system: str | None) -> Typed | None:

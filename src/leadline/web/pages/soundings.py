@@ -98,12 +98,17 @@ def _state(e: QuantityEstimate, at: Seen) -> str:
     if e.aim is None:
         return "no channel set"
     if e.p_outside_limit >= 0.5:
-        return "past the limit"
+        return _sure(e.p_outside_limit, "past the limit")
     if e.p_outside_aim >= 0.5:
-        return "outside the channel"
+        return _sure(e.p_outside_aim, "outside the channel")
     if e.meets_edge is not None and e.meets_edge <= at.estimate.as_of:
         return "may be at the edge"
     return "in the channel"
+
+
+def _sure(chance: float, where: str) -> str:
+    """What the cone's own 90 % does not hold is only probably so."""
+    return where if chance >= 0.9 else f"probably {where}"
 
 
 def _rows(at: Seen, e: QuantityEstimate) -> tuple[tuple[Row, ...], str]:
