@@ -215,7 +215,7 @@ def flash_for(asked: Asked, what: str, entry_id: str, more: str = "") -> dict[st
     if entry is None:
         return {}
     at = f"/system/{entry.system}/entry/{entry_id}"
-    back = {"undo": f"{at}/withdraw"} if what in ("logged", "done", "settled") else {}
+    back = {"undo": f"{at}/withdraw" if what in ("logged", "done", "settled") else "", "value": "", "unit": ""}
     if what == "settled":
         entry = asked.store.entry(str(entry.extra.get("confirms", ""))) or entry
     was = asked.store.entry(entry.corrects) if what == "corrected" and entry.corrects else None
