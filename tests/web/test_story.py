@@ -75,6 +75,15 @@ def test_the_slip_in_the_records_is_asked_about_and_settled(client):
     assert "Settle alkalinity" not in subjects(after.text)
 
 
+def test_an_exchange_asks_for_its_volume_and_is_not_done_by_a_press(client):
+    page = "/system/great-reef"
+    sent = fields(client.get(page).text, "form-c-salinity") | {"value": "36,8", "minutes": "60"}
+    text = client.post(f"{page}/log", data=sent).text
+    line = next(p for p in re.findall(r"<li class=.*?</li>", text, re.S) if "Exchange" in p)
+    assert "leadline log exchange great-reef mixed-seawater VOLUME L" in plain(line)
+    assert "Done" not in plain(line)
+
+
 @pytest.mark.parametrize("verb", ["correct", "confirm"])
 def test_an_answer_about_a_slip_is_undone_from_the_line_that_confirms_it(client, verb):
     # the guide's promise (docs/guide/reading-the-page.md): every entry can be undone from that line
