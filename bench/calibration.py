@@ -20,7 +20,7 @@ from bench.synthetic import make_system
 
 from leadline.estimate.grid import mixture_cdf
 from leadline.estimate.outlook import believed
-from leadline.estimate.reckon import bank_now, moment_of, reckon
+from leadline.estimate.reckon import bank_ahead, bank_now, moment_of, reckon
 from leadline.estimate.score import gaussian_crps, mixture_crps, mixture_pit
 from leadline.system.description import parse
 
@@ -116,6 +116,33 @@ def silence(seeds: range, days: int) -> dict[str, tuple[int, float, float, float
             mean, sd = mix.moments()
             for j, q in enumerate(names):
                 rows[q].append((float(pit[j]), abs(float(mean[j] - truth[j])), float(sd[j])))
+    return _hit_table(rows)
+
+
+def forecasts(seeds: range, days: int) -> dict[float, dict[str, tuple[int, float, float, float, float]]]:
+    """From any moment, knowing nothing of the days that follow: hits on the truth now and in seven days."""
+    rng = np.random.default_rng(5)
+    rows: dict[float, dict[str, list[tuple[float, float, float]]]] = {0.0: defaultdict(list), 7.0: defaultdict(list)}
+    for seed in seeds:
+        made = make_system(seed, days=days)
+        system, all_entries = parse(made.system_toml), entries(made.journal)
+        for t in rng.uniform(made.start / 86400.0 + 90, made.end / 86400.0 - 8, 4):
+            r = reckon(system, all_entries, moment_of(t))
+            names = [q for q, x in r.tracks.items() if len(x.sightings) >= WARM_UP and r.now - x.last < 21]
+            if not names:
+                continue
+            bank, tracks = bank_now(r, names), [r.tracks[q] for q in names]
+            for horizon in rows:
+                mix = believed(bank if not horizon else bank_ahead(r, names, bank, horizon), tracks)
+                truth = np.array([made.truth(q, [(t + horizon) * 86400.0])[0] for q in names])
+                pit = mix.cdf(truth[:, None])[:, 0]
+                mean, sd = mix.moments()
+                for j, q in enumerate(names):
+                    rows[horizon][q].append((float(pit[j]), abs(float(mean[j] - truth[j])), float(sd[j])))
+    return {h: _hit_table(found) for h, found in rows.items()}
+
+
+def _hit_table(rows: dict[str, list[tuple[float, float, float]]]) -> dict[str, tuple[int, float, float, float, float]]:
     out = {}
     for q, found in sorted(rows.items()):
         a = np.array(found)
@@ -123,6 +150,15 @@ def silence(seeds: range, days: int) -> dict[str, tuple[int, float, float, float
     everything = np.concatenate([np.array(v)[:, 0] for v in rows.values()])
     out["pooled"] = (len(everything), *_hits(everything), float("nan"), float("nan"))
     return out
+
+
+def _print_hits(title: str, table: dict[str, tuple[int, float, float, float, float]]) -> None:
+    print()
+    print(title)
+    print(f"{'quantity':13} {'n':>6}   50 %  90 %   mean error   mean sd")
+    for q, (n, t50, t90, error, sd) in table.items():
+        tail = "" if np.isnan(error) else f"{error:10.3f} {sd:9.3f}"
+        print(f"{q:13} {n:6}   {t50:4.2f}  {t90:4.2f}   {tail}".rstrip())
 
 
 def _said(met: bool) -> str:
@@ -150,11 +186,11 @@ def main(argv: list[str] | None = None) -> int:
     n, r50, r90, t50, t90, point, spread = table["pooled"]
     print(f"90 % in 0.87-0.93: {_said(0.87 <= r90 <= 0.93)}; 50 % in 0.45-0.55: {_said(0.45 <= r50 <= 0.55)}")
     print(f"CRPS at most 0.75 of the better baseline: {_said(point <= 0.75)}; with spread: {_said(spread <= 0.75)}")
-    print()
-    print("After 45 to 130 days without any test, against the truth (stored units)")
-    print(f"{'quantity':13} {'n':>6}   50 %  90 %   mean error   mean sd")
-    for q, (n, t50, t90, error, sd) in silence(range(args.first, args.first + args.systems), args.days).items():
-        print(f"{q:13} {n:6}   {t50:4.2f}  {t90:4.2f}   {error:10.3f} {sd:9.3f}")
+    seeds = range(args.first, args.first + args.systems)
+    now, week = forecasts(seeds, args.days).values()
+    _print_hits("At any moment, last test under three weeks ago, against the truth (stored units)", now)
+    _print_hits("Seven days after that moment, nothing known of the days between", week)
+    _print_hits("After 45 to 130 days without any test", silence(seeds, args.days))
     return 0
 
 
