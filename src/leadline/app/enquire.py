@@ -11,6 +11,7 @@ from leadline import __version__
 from leadline.app import describe
 from leadline.app.ports import Store
 from leadline.estimate.report import Course, SystemEstimate
+from leadline.journal.entry import Entry
 from leadline.measures.moments import Clock
 from leadline.measures.quantities import QUANTITIES
 from leadline.system.description import System, parse
@@ -49,23 +50,42 @@ def reckoning(store: Store, clock: Clock, system: str, as_of: dt.datetime | None
         return reckon(described, store.entries(system), as_of, probes(store, described, as_of))
     now = clock.now()
     document = describe.document(store, system)
-    said = f"{__version__}|{store.stream_revision(system)}|{document}"
+    from leadline.estimate.keep import RECKONING, freeze
+
+    said = f"{__version__}|{RECKONING}|{store.stream_revision(system)}|{document}"
     key = hashlib.blake2b(said.encode(), digest_size=16).hexdigest()
-    seq = store.last_seq(system)
     shelf = _kept.setdefault(store, {})
     found = shelf.get(system) or _thawed(store, system, document, day_of(now))
     if found is not None and found[0] == key and found[2].now <= day_of(now):
-        r = _with_new(store, system, found[1], found[2], day_of(now))
-        if r is not None:
-            shelf[system] = (key, seq, r)
-            return r
+        new, seq = _since(store, system, found[1])
+        longer = _with_new(new, found[2], now)
+        if longer is not None:
+            shelf[system] = (key, seq, longer)
+            return longer
     described = describe.load(store, system)
-    r = reckon(described, store.entries(system), now, probes(store, described, now))
+    everything, seq = _since(store, system, 0)
+    r = reckon(described, everything, now, probes(store, described, now))
+    if any(e.known_at > now for e in everything) or _ahead(store, system, now):
+        shelf.pop(system, None)  # something lies ahead of this clock: it must be seen when its time has come
+        return r
     shelf[system] = (key, seq, r)
-    from leadline.estimate.keep import freeze
-
     store.keep_aside(_NAME + system, f"{key}:{seq}", freeze(r))
     return r
+
+
+def _since(store: Store, system: str, seq: int) -> tuple[list[Entry], int]:
+    """Entries written after `seq`, and the number of the last of them: nothing written meanwhile is counted twice."""
+    while True:
+        last = store.last_seq(system)
+        found = store.entries(system, after_seq=seq)
+        if store.last_seq(system) == last:
+            return found, last
+
+
+def _ahead(store: Store, system: str, now: dt.datetime) -> bool:
+    """True when a stream holds a point later than `now`."""
+    points = (store.latest_point(system, stream) for _, stream in store.streams(system))
+    return any(p is not None and p[0] > now.timestamp() for p in points)
 
 
 def _thawed(store: Store, system: str, document: str, now: float) -> _Kept | None:
@@ -80,14 +100,14 @@ def _thawed(store: Store, system: str, document: str, now: float) -> _Kept | Non
     return (key, int(seq), r) if r is not None else None
 
 
-def _with_new(store: Store, system: str, seq: int, r: Reckoning, now: float) -> Reckoning | None:
-    """The same reckoning at a later moment, with the few readings written since; None when it needs a replay."""
+def _with_new(new: list[Entry], r: Reckoning, now: dt.datetime) -> Reckoning | None:
+    """The same reckoning at a later moment, with the few entries written since; None when it needs a replay."""
     from leadline.estimate.append import append
+    from leadline.estimate.inputs import day_of
 
-    new = store.entries(system, after_seq=seq)
-    if len(new) > _MOST_APPENDED:
+    if len(new) > _MOST_APPENDED or any(e.known_at > now for e in new):
         return None
-    r.carry(now)
+    r.carry(day_of(now))
     longer: Reckoning | None = r
     for e in sorted(new, key=lambda e: e.time):
         longer = append(longer, e) if longer is not None else None

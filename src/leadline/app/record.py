@@ -98,6 +98,8 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
             raise BadInput(f"an {kind} needs its volume", way_out="For example: 40 L.")
         if value <= 0:
             raise BadInput(f"{value:g} {entry.unit or 'L'} is no volume", way_out="A volume is above zero.")
+        if units.to_litres(value, entry.unit or "L") > 10.0 * system.net_volume_l:
+            raise BadInput(f"{value:g} {entry.unit or 'L'} into {system.net_volume_l:.0f} L", way_out="Check the unit.")
         waters.check(entry.extra)
         notes: tuple[str, ...] = ()
         if entry.subject and not waters.known(entry.subject) and "salinity" not in entry.extra:
@@ -174,6 +176,7 @@ def _moment(time: dt.datetime | str | None, system: System, now: dt.datetime) ->
     when = parse(time, zone(system.time_zone)) if isinstance(time, str) else time
     if when > now + _AHEAD:
         raise BadInput(f"{time} lies in the future", way_out="An entry is of something that happened.")
+    when = min(when, now)  # forgiven, and of now: nothing may lie ahead of its own clock
     if when.year < 1971:
         raise BadInput(f"{time} is too long ago", way_out="Was the clock ever set?")
     return when

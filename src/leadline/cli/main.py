@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from leadline import __version__
-from leadline.measures.errors import LeadlineError
+from leadline.measures.errors import BadInput, LeadlineError
 from leadline.measures.moments import FixedClock, parse
 
 if TYPE_CHECKING:
@@ -72,7 +72,10 @@ class Bridge:
         store = self.store()
         ident = system or next(iter(store.systems()), None)
         local = zone(describe.load(store, ident).time_zone) if ident else dt.UTC
-        return parse(self._as_of, local)
+        moment = parse(self._as_of, local)
+        if moment > self.clock.now() + dt.timedelta(days=1):
+            raise BadInput(f"--as-of {self._as_of} lies in the future", way_out="Nothing is known of it yet.")
+        return moment
 
     def close(self) -> None:
         if self._store is not None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from leadline.cli.output import emit
+from leadline.measures.errors import BadInput
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
@@ -31,6 +32,8 @@ def round_(bridge: Bridge, system: str | None, minutes: float) -> None:
     """
     from leadline.app import choose
 
+    if minutes != minutes:  # not a number
+        raise BadInput("--minutes is no number", way_out="Give the minutes you have, such as 10.")
     r = choose.round_for(bridge.store(), bridge.clock, system, minutes, bridge.as_of(system))
     if bridge.json:
         emit(as_json(r))

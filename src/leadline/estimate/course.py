@@ -48,7 +48,7 @@ def path(r: Reckoning, q: str, days: Array) -> tuple[Array, Array]:
     if (extra > 0).any():
         mean, var = _beyond(r, t, mean, var, mean0, cov0, walk, past - base, extra)
     if n:
-        mean, var = within_reason(mean, np.maximum(var, 1e-18), t)
+        mean, var = within_reason(mean, np.maximum(var, 1e-18), t, mean0[:, LEVEL], cov0[:, LEVEL, LEVEL])
     return mean, np.sqrt(np.maximum(var, 1e-18))
 
 
@@ -75,7 +75,7 @@ def _inputs(t: Track, base: Array, days: Array) -> Gap:
     # each gap's input as seen from the base that it follows: scaled back by what was kept since then
     bases = np.unique(start)
     gap_base = bases[np.searchsorted(bases, np.arange(len(k)), side="right") - 1]
-    back = np.exp(np.clip(log_keep[gap_base] - log_keep[1:], None, 600.0))
+    back = np.exp(np.clip(log_keep[gap_base] - log_keep[1:], None, 300.0))
     keep = np.exp(log_keep[at] - log_keep[start])
 
     def since(x: Array) -> Array:
@@ -93,7 +93,7 @@ def _spread(t: Track, mean0: Array, cov0: Array, walk: Array, gap: Gap) -> tuple
     p00, p01, p11 = cov0[:, LEVEL, LEVEL], cov0[:, LEVEL, SECOND], cov0[:, SECOND, SECOND]
     walk_var = _weighted(t, t.level_walk) * d
     if t.departs:
-        var = p00 + 2 * e * p01 + e**2 * p11 + _weighted(t, t.departure) * (1 - e**2)
+        var = keep**2 * p00 + 2 * keep * e * p01 + e**2 * p11 + _weighted(t, t.departure) * (1 - e**2)
         return keep * level + e * second + dose + gap.other, var + walk_var + gap.var
     slow = f * (1 + keep) / 2
     var = keep**2 * p00 + 2 * keep * slow * p01 + slow**2 * p11 + q00

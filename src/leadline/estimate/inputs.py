@@ -14,7 +14,7 @@ from leadline.estimate.families import FAMILIES
 from leadline.journal.entry import Entry
 from leadline.journal.journal import Journal
 from leadline.measures import units
-from leadline.measures.errors import LeadlineError
+from leadline.measures.errors import BadInput, LeadlineError
 from leadline.model import substances, waters
 from leadline.model.evaporation import kg_per_day
 from leadline.model.state import SALT_G_PER_MOL
@@ -41,6 +41,7 @@ PER_MOL: dict[str, tuple[str, float]] = {
 }
 _SPREAD_HOURS = (3.0, 9.0, 15.0, 21.0)  # a pump's daily total, spread over its day
 MOST_LAG_D = 60.0  # so long a silent pump is taken to go on
+AHEAD_D = 28.0  # how far back one looks for what goes on
 MOST_EVAPORATED = 3.0  # times what is reckoned from the room: fans, open lids, a dry week; judgement
 HAND_ERROR = 0.04  # a weighed or measured dose; common practice
 EXCHANGE_ERROR = 0.06  # a bucketed volume; common practice
@@ -61,14 +62,19 @@ class Events:
     other: Array
     var: Array
     leak_per_day: float = 0.0
+    regular: Array = field(default_factory=lambda: np.zeros(0))  # 1 for what comes regularly and is taken to go on
+
+    def __post_init__(self) -> None:
+        if len(self.regular) != len(self.t):
+            self.regular = np.ones(len(self.t))
 
     def with_more(self, rows: Array) -> Events:
-        """These and further events; rows (n, 5) of t, log_keep, dose, other, var."""
-        table = np.stack((self.t, self.log_keep, self.dose, self.other, self.var), axis=1)
+        """These and further events; rows (n, 6) of t, log_keep, dose, other, var, regular."""
+        table = np.stack((self.t, self.log_keep, self.dose, self.other, self.var, self.regular), axis=1)
         table = np.concatenate((table, rows))
         table = table[np.argsort(table[:, 0], kind="stable")]
-        t, log_keep, dose, other, var = table.T.copy()
-        return Events(t, log_keep, dose, other, var, self.leak_per_day)
+        t, log_keep, dose, other, var, regular = table.T.copy()
+        return Events(t, log_keep, dose, other, var, self.leak_per_day, regular)
 
     def between(self, edges: Array) -> tuple[Array, Array, Array, Array, Array]:
         """Effect of all events between consecutive `edges` (n+1,) on the level: keep, mean_keep, dose, other, var.
@@ -151,7 +157,7 @@ class Inputs:
             zero = np.zeros(len(at))
             for quantity, amount in o.effect.items():
                 moved = np.full(len(at), amount / len(_SPREAD_HOURS))
-                more[quantity].append(np.stack((at, zero, moved, zero, (o.error * moved) ** 2), axis=1))
+                more[quantity].append(np.stack((at, zero, moved, zero, (o.error * moved) ** 2, zero + 1.0), axis=1))
         for quantity, blocks in more.items():
             if quantity in self.events:
                 self.events[quantity] = self.events[quantity].with_more(np.concatenate(blocks))
@@ -170,6 +176,15 @@ def day_of(moment: dt.datetime) -> float:
     return moment.timestamp() / 86400.0
 
 
+def is_regular(days: Sequence[float], now: float, window: float) -> bool:
+    """True when something was done at least four times in the last `window` days, at a steady interval."""
+    recent = np.array([d for d in days if now - window <= d <= now])
+    if len(recent) < 4:
+        return False
+    gaps = np.diff(np.unique(recent))
+    return bool(len(gaps) >= 3 and gaps.std() < 0.8 * gaps.mean() and now - recent[-1] < 2.5 * gaps.mean())
+
+
 def surface_m2(system: System) -> float:
     """Open water surface: of the vessels whose size is known, else of so much water half a metre deep. [m²]"""
     known = sum(v.inner_size_m[0] * v.inner_size_m[1] for v in system.vessels if v.inner_size_m)
@@ -177,10 +192,11 @@ def surface_m2(system: System) -> float:
 
 
 class _Collector:
-    def __init__(self, system: System) -> None:
+    def __init__(self, system: System, now: float) -> None:
         self.system = system
+        self.now = now
         self.volume = system.net_volume_l
-        self.rows: dict[str, list[tuple[float, float, float, float, float]]] = defaultdict(list)
+        self.rows: dict[str, list[tuple[float, float, float, float, float, float]]] = defaultdict(list)
         self.blocks: dict[str, list[Array]] = defaultdict(list)
         self.mixing: list[tuple[float, float, dict[str, tuple[float, float]], float]] = []
         self.warnings: dict[str, None] = {}
@@ -204,12 +220,14 @@ class _Collector:
             moved["salinity"] = salt_g / (self.volume * DENSITY_KG_L) * _PSU_PER_G_KG
         return moved
 
-    def dose(self, days: Array, amounts: Array, errors: Array, effect: dict[str, float]) -> None:
+    def dose(self, days: Array, amounts: Array, errors: Array, effect: dict[str, float], regular: bool = False) -> None:
         """Doses of `amounts` units at `days`, each unit having `effect`; `errors` are relative."""
         zero = np.zeros(len(days))
         for quantity, per_unit in effect.items():
             moved = amounts * per_unit
-            self.blocks[quantity].append(np.stack((days, zero, moved, zero, (errors * moved) ** 2), axis=1))
+            self.blocks[quantity].append(
+                np.stack((days, zero, moved, zero, (errors * moved) ** 2, zero + regular), axis=1)
+            )
 
     def pour(self, day: float, out_l: float, in_l: float, water: dict[str, tuple[float, float]]) -> None:
         gone = max(out_l / self.volume, 0.0)
@@ -226,7 +244,7 @@ class _Collector:
         if excess > 0.03 * self.volume:
             share = excess / (self.volume + excess)  # nothing says whether it ran over or only rose
             self.mixing.append((day, float(np.log1p(-share)), {}, 0.0))
-            self.rows["salinity"].append((day, 0.0, 0.0, 0.0, (0.3 * share * 35.0) ** 2))
+            self.rows["salinity"].append((day, 0.0, 0.0, 0.0, (0.3 * share * 35.0) ** 2, 0.0))
             self.warnings[f"{litres:g} L of top-off at once is more than evaporates: salinity is taken to fall"] = None
 
     def errors(self) -> list[float]:
@@ -246,7 +264,7 @@ def dose_rows(system: System, e: Entry, day: float) -> dict[str, Array]:
     LeadlineError
         When its amount or substance cannot be reckoned.
     """
-    c = _Collector(system)
+    c = _Collector(system, day)
     assert e.value is not None
     effect = c.effect(substances.grams_of(e.subject, e.value, e.unit, system.solutions))
     c.dose(np.array([day]), np.ones(1), np.array([HAND_ERROR]), effect)
@@ -264,11 +282,12 @@ def collect(
 
     `typical` is about where each quantity stands here, for the doubt of exchanged volumes. [stored unit]
     """
-    c = _Collector(system)
+    c = _Collector(system, day_of(now))
     zone = ZoneInfo(system.time_zone)
     pumps = {e.id for e in system.equipment} | {s.id for s in system.streams}
     daily: dict[tuple[str, str, str], list[tuple[float, float]]] = defaultdict(list)
     feeding: list[tuple[float, str, float]] = []
+    by_hand: dict[str, list[tuple[float, dict[str, float]]]] = defaultdict(list)
     for e in journal.entries:
         try:
             if e.kind == "addition" and e.value is not None:
@@ -276,8 +295,9 @@ def collect(
                     daily[(e.method, e.subject, e.unit)].append((_local_midnight(e.time, zone), e.value))
                 else:
                     grams = substances.grams_of(e.subject, e.value, e.unit, system.solutions)
-                    day = np.array([day_of(e.time)])
-                    c.dose(day, np.ones(1), np.array([HAND_ERROR]), c.effect(grams))
+                    if sum(grams.values()) > 1000.0 * system.net_volume_l:
+                        raise BadInput(f"{e.value:g} {e.unit} of {e.subject} is more than the water could dissolve")
+                    by_hand[e.subject].append((day_of(e.time), c.effect(grams)))
                     c.marks.append((day_of(e.time), "addition", f"{e.value:g} {e.unit} {e.subject}"))
             elif e.kind == "exchange" and e.value is not None:
                 _exchange(c, e)
@@ -293,6 +313,10 @@ def collect(
                 feeding.append((day_of(e.time), e.subject, units.to_grams(e.value, e.unit or "g")))
         except LeadlineError as exc:
             c.warnings[exc.what] = None
+    for doses in by_hand.values():
+        steady = is_regular([day for day, _ in doses], c.now, AHEAD_D)
+        for day, effect in doses:
+            c.dose(np.array([day]), np.ones(1), np.array([HAND_ERROR]), effect, steady)
     _spread_daily(c, daily, day_of(now))
     _declared_dosers(c, {k[0] for k in daily}, journal)
     _feedings(c, feeding)
@@ -350,8 +374,8 @@ def _spread_daily(c: _Collector, daily: dict[tuple[str, str, str], list[tuple[fl
         part = len(_SPREAD_HOURS)
         at = (np.array(days)[:, None] + np.array(_SPREAD_HOURS) / 24.0).ravel()
         amount = np.repeat(amounts / part, part)
-        past = at <= now
-        c.dose(at[past], amount[past], np.full(int(past.sum()), 0.02), effect)
+        # the rest of today's total is yet to come and is kept: it takes part when its hour has come
+        c.dose(at, amount, np.full(len(at), 0.02), effect, regular=True)
 
 
 def _declared_dosers(c: _Collector, logged: set[str], journal: Journal) -> None:
@@ -393,7 +417,7 @@ def _feedings(c: _Collector, feeding: list[tuple[float, str, float]]) -> None:
         # sand and algae take the rest (judgement)
         for quantity, extra, factor in (("nitrate", n - usual_n, 0.25 * 4.4266), ("phosphate", p - usual_p, 0.307)):
             amount = extra * factor / c.volume
-            c.rows[quantity].append((day + 1.0, 0.0, 0.0, amount, (0.5 * amount) ** 2))
+            c.rows[quantity].append((day + 1.0, 0.0, 0.0, amount, (0.5 * amount) ** 2, 0.0))
 
 
 def _litres_per_day(text: str) -> float:
@@ -402,19 +426,20 @@ def _litres_per_day(text: str) -> float:
 
 def _events(c: _Collector, quantity: str, leak: float, typical: float) -> Events:
     rows = list(c.rows.get(quantity, ()))
-    if quantity in PER_MOL or quantity in ("salinity", "copper", "nitrite", "iron", "zinc"):
+    if quantity in FAMILIES and (FAMILIES[quantity].kind == "drifting" or quantity in ("ammonia", "nitrite")):
+        steady = 1.0 if is_regular([day for day, *_ in c.mixing], c.now, 90.0) else 0.0
         for (day, log_keep, water, share), error in zip(c.mixing, c.errors(), strict=True):
             mean, sd = water.get(quantity, (0.0, 0.0))
             out = -np.expm1(log_keep)
             apart = typical - mean  # what an error of the volume is an error of
             var = (share * sd) ** 2 + (error * max(out, share) * apart) ** 2
-            rows.append((day, log_keep, 0.0, share * mean, var))
+            rows.append((day, log_keep, 0.0, share * mean, var, steady))
     else:
         leak = 0.0
     blocks = c.blocks.get(quantity, [])
     if not rows and not blocks:
         z = np.zeros(0)
         return Events(z, z, z, z, z, leak)
-    table = np.concatenate([*blocks, np.array(rows, dtype=float).reshape(-1, 5)])
+    table = np.concatenate([*blocks, np.array(rows, dtype=float).reshape(-1, 6)])
     table = table[np.argsort(table[:, 0], kind="stable")]
-    return Events(table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4], leak)
+    return Events(table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4], leak, table[:, 5])

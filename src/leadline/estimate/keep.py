@@ -16,8 +16,9 @@ from leadline.estimate.sightings import Sightings
 from leadline.system.description import System
 
 Array = np.ndarray
+RECKONING = 1  # raise it whenever the same journal would be reckoned otherwise: what is kept aside is of one number
 _SIGHTINGS = ("t", "value", "noise_sd", "relative", "step", "bias_sd", "bias_relative", "slot", "fresh")
-_EVENTS = ("t", "log_keep", "dose", "other", "var")
+_EVENTS = ("t", "log_keep", "dose", "other", "var", "regular")
 _TRACK = (
     "rate_walk",
     "level_walk",
@@ -96,11 +97,11 @@ def thaw(content: bytes, system: System, now: float) -> Reckoning | None:
         events: dict[str, Events] = {}
         inputs = Inputs(events, head["input_warnings"], set(head["dosed"]), marks, ongoing, head["until"])
         for q, d in head["tracks"].items():
-            t, log_keep, dose, other, var = (_take(buffer, p) for p in d["events"])
-            events[q] = Events(t, log_keep, dose, other, var, d["leak"])
+            t, log_keep, dose, other, var, regular = (_take(buffer, p) for p in d["events"])
+            events[q] = Events(t, log_keep, dose, other, var, d["leak"], regular)
         inputs.go_on(now)
         tracks = {q: _track(q, d, buffer, events[q]) for q, d in head["tracks"].items()}
-    except (ValueError, KeyError, TypeError, IndexError):
+    except (ValueError, KeyError, TypeError, IndexError, AttributeError):
         return None
     return Reckoning(
         system, now, tracks, inputs, head["typed"], tuple(head["warnings"]), frozenset(head["confirmed"]),

@@ -12,7 +12,7 @@ import numpy as np
 from leadline.estimate import coupling
 from leadline.estimate.families import FAMILIES
 from leadline.estimate.grid import GAIN, LEVEL, SECOND, Bank, Motion, predict
-from leadline.estimate.inputs import Events, Inputs, collect, day_of
+from leadline.estimate.inputs import AHEAD_D, Events, Inputs, collect, day_of
 from leadline.estimate.replay import PUMP_GAIN_SD, Track, replay
 from leadline.estimate.sightings import Service, Sightings, gather
 from leadline.journal.entry import Entry
@@ -26,7 +26,6 @@ Array = np.ndarray
 Probes = Mapping[str, Mapping[str, tuple[Array, Array]]]
 """Quantity → stream id → (days, values in the stored unit): 10-minute medians of points that passed."""
 
-AHEAD_WINDOW_D = 28.0
 KEPT_TIMES = 1.5  # how much wider than a first belief a belief may grow; tuned on seeds below 1000
 
 
@@ -38,7 +37,6 @@ class Usual:
     dose: float
     other: float
     var: float
-    gap: float  # typical difference between tank and new water; sizes the doubt of exchanges to come
 
 
 @dataclass(slots=True)
@@ -185,7 +183,7 @@ def motion_to(r: Reckoning, names: Sequence[str], start: Array, end: Array, ahea
         keep[j] = np.exp(usual.log_keep * days[j])
         mean_keep[j] = float(held(usual.log_keep * days[j]))
         dose[j], other[j] = usual.dose * days[j] * mean_keep[j], usual.other * days[j] * mean_keep[j]
-        var[j] = usual.var * days[j] + (0.25 * (1.0 - keep[j])) ** 2 * usual.gap**2
+        var[j] = usual.var * days[j]
     links = r.couplings()
     for j, q in enumerate(names):
         if not r.tracks[q].family.with_salt or not len(r.tracks[q].sightings):
@@ -215,20 +213,27 @@ def held(log_keep: float | Array) -> Array:
 
 
 def usual_inputs(events: Events, now: float, start: float) -> Usual:
-    """What the last four weeks brought per day, as if it flowed steadily.
+    """What came regularly in the last four weeks, per day, as if it flowed steadily.
+
+    What was done once (a correction by hand, a slip) is not taken to go on.
 
     An exchange of a share f flows as -ln(1 - f), and so does what it brings: then a tank that is changed again and
     again tends to the new water, and not below it.
     """
-    window = min(AHEAD_WINDOW_D, max(now - start, 1.0))
-    n = int(np.searchsorted(events.t, now - window, side="right"))
-    lk = float(events.log_keep[n:].sum()) / window - events.leak_per_day
-    dose = float(events.dose[n:].sum()) / window
-    share = -np.expm1(events.log_keep[n:])
-    flows = np.where(share > 0, -events.log_keep[n:] / np.where(share > 0, share, 1.0), 1.0)
-    other = float((events.other[n:] * flows).sum()) / window
-    var = float(events.var[n:].sum()) / window
-    return Usual(lk, dose, other, var, 0.0)
+    window = min(AHEAD_D, max(now - start, 1.0))
+    first = int(np.searchsorted(events.t, now - window, side="right"))
+    last = int(np.searchsorted(events.t, now, side="right"))
+    n = slice(first, last)
+    regular = events.regular[n]
+    log_keep = events.log_keep[n] * regular
+    share = -np.expm1(log_keep)
+    flows = np.where(share > 0, -log_keep / np.where(share > 0, share, 1.0), 1.0)
+    return Usual(
+        float(log_keep.sum()) / window - events.leak_per_day,
+        float((events.dose[n] * regular).sum()) / window,
+        float((events.other[n] * regular * flows).sum()) / window,
+        float((events.var[n] * regular).sum()) / window,
+    )
 
 
 def bank_now(r: Reckoning, names: Sequence[str]) -> Bank:
@@ -244,19 +249,27 @@ def bank_now(r: Reckoning, names: Sequence[str]) -> Bank:
     return bank
 
 
-def within_reason(mean: Array, var: Array, t: Track) -> tuple[Array, Array]:
+def within_reason(
+    mean: Array, var: Array, t: Track, said_mean: Array | float | None = None, said_var: Array | float | None = None
+) -> tuple[Array, Array]:
     """Mean and variance of a level after what every kept system tells: a belief that has grown wider than what one
     believes of a system never measured tends back to that.
 
     While the belief is much narrower, which is always soon after a reading, nothing is changed; and what readings said
-    of a system unlike others is not talked away.
+    of a system unlike others is not talked away: `said_mean` and `said_var` are the level just after the reading on
+    which the belief rests, the last one when not given.
     """
-    said = abs(float(t.post_mean[-1, LEVEL]) - t.family.prior[0])
-    unsure = 2.0 * float(np.sqrt(max(t.post_cov[-1, LEVEL, LEVEL], 0.0)))
-    wide = max(KEPT_TIMES * max(t.family.prior[1], t.scale), said, unsure) ** 2
+    assert t.opened is not None
+    centre = float(t.opened[0][LEVEL])
+    if said_mean is None or said_var is None:
+        said_mean, said_var = float(t.post_mean[-1, LEVEL]), float(t.post_cov[-1, LEVEL, LEVEL])
+    usual = KEPT_TIMES * max(t.family.prior[1], t.scale)
+    off = np.abs(np.asarray(said_mean) - centre)
+    unsure = np.minimum(2.0 * np.sqrt(np.maximum(said_var, 0.0)), np.maximum(off, 2.0 * usual))
+    wide = np.maximum(np.maximum(usual, off), unsure) ** 2
     tells = wide * (1.0 + (wide / np.maximum(var, 1e-18)) ** 2)
     gain = var / (var + tells)
-    return mean + gain * (t.family.prior[0] - mean), var * (1.0 - gain)
+    return mean + gain * (centre - mean), var * (1.0 - gain)
 
 
 def bank_ahead(r: Reckoning, names: Sequence[str], bank: Bank, days: float) -> Bank:
@@ -292,8 +305,13 @@ def volume(r: Reckoning) -> tuple[float, float]:
         p = 1.0 / (likelihood_var + PUMP_GAIN_SD**2)
         precision += p
         total += p * likelihood_mean
-    gain = total / precision
-    return v0 / (1.0 + gain), v0 / (1.0 + gain) * float(np.sqrt(1.0 / precision))
+    gain = float(np.clip(total / precision, -0.4, 0.6))  # further off than that the story is another one
+    learned = v0 / (1.0 + gain)
+    sd = learned / (1.0 + gain) * float(np.sqrt(1.0 / precision))
+    # nobody misjudges a volume by more than a few of his own sd: doses that say so are weak, wrong or mistyped
+    reach = 2.5 * r.system.net_volume_sd_l
+    bounded = float(np.clip(learned, v0 - reach, v0 + reach))
+    return bounded, float(np.hypot(sd, learned - bounded))
 
 
 __all__ = [

@@ -258,8 +258,10 @@ def advance(
     reg, value = nature.regulated, reading.value
     mean, var = part.level_moments(reg)
     level = np.maximum(part.mean[..., LEVEL], 0.0)
-    spread = reading.relative[:, None] * (0.6 * level + 0.4 * np.abs(value[:, None]))
-    noise_var = _TIMES * (reading.noise_sd[:, None] ** 2 + spread**2)
+    # what the reading itself says must not size the doubt with which it is judged
+    spread = reading.relative[:, None] * level
+    least = 1e-3 * nature.scale[:, None]  # no kit is perfect, whatever is said of it
+    noise_var = _TIMES * (np.maximum(reading.noise_sd[:, None], least) ** 2 + spread**2)
     rate = np.abs(part.mean[..., SECOND])
     scale = nature.scale[:, None]
     off = np.abs(value[:, None] - mean)

@@ -9,7 +9,7 @@ from leadline.estimate.report import QuantityEstimate, SystemEstimate
 from leadline.measures import figures
 from leadline.measures.figures import chance, figure, span
 from leadline.measures.moments import days_between, zone
-from leadline.rounds import words
+from leadline.rounds import corrections, words
 from leadline.rounds.choose import FLOOR_WORTH
 from leadline.rounds.item import Candidate, Evidence
 from leadline.rounds.reliability import DRIFT, TRUST, Trust
@@ -20,7 +20,6 @@ from leadline.system.description import System
 _SEEN_BY_STREAM = 0.12  # what is left of a test's worth while a live probe watches the same quantity
 _ASK_WORTH = 0.12  # an unsettled slip misleads every later estimate of its quantity; judgement
 _UNCLAIMED = 0.04  # worth of a test that nobody ever made, of a quantity without a band of its own
-EXCHANGE_MIN = 10.0  # a small matched exchange with water that stands ready; common practice
 _JUST_READ_D = 0.5  # a reading just taken and not in doubt is not asked for again the same day
 _WAIT_D = (1.0, 3.0, 7.0, 14.0, 28.0)
 
@@ -66,6 +65,9 @@ def candidates(
             _prove(system, e, machine.id, trust, proved.get(machine.id, since), "inspect", seen, machine.id in proved)
         )
     for stream in system.streams:
+        silent = days_between(live[stream.id], e.as_of) if stream.id in live else 0.0
+        if silent > max(10.0 * stream.period_s / 86400.0, 0.25) and not stream.room:
+            found.append(_silent(e, stream.id, silent))
         trust = DRIFT.get(stream.quantity)
         if trust is None or stream.room:
             continue
@@ -171,16 +173,6 @@ def _urgency(worth: float, minutes: float, q: QuantityEstimate | None) -> str:
     return "week" if per_minute >= FLOOR_WORTH else "later"
 
 
-# what is brought back by finding its cause, not by a dose or an exchange, and where to look first
-_CAUSES: dict[str, str] = {
-    "temperature": "Look at heater, chiller, fan, flow and room; believe another thermometer first.",
-    "ph": "Look at the room's CO2, the skimmer's air, limewater and reactor; check the probe in a buffer.",
-    "oxygen": "Add air and surface movement at once, then look for the cause.",
-    "orp": "Look at flow, feeding and the probe.",
-    "conductivity": "Compare with a salinity of another kind.",
-}
-
-
 def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidate | None:
     """A dose, an exchange or a search for the cause, where today's belief is firm enough to act on."""
     if q.aim is None or q.last_reading is None or any(d.kind in ("slip", "blunder") for d in q.doubtful):
@@ -197,12 +189,10 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
     if v.dose <= 0.0 or not heading_out or not firm or v.test > v.dose:
         return None
     worth = v.dose * LOOK_D / look
-    if q.quantity in _CAUSES:
-        action, minutes, sentence = "inspect", 4.0, f"{words.standing(e, q)} {_CAUSES[q.quantity]}"
-    elif q.demand_mean is not None:
-        action, minutes, sentence = "dose", 3.0, words.correct(system, e, q, "dose")
-    else:
-        action, minutes, sentence = "exchange", EXCHANGE_MIN, words.correct(system, e, q, "exchange")
+    advice = corrections.advise(e, q)
+    if advice is None:
+        return None
+    action, minutes, sentence = advice.action, advice.minutes, f"{corrections.standing(e, q)} {advice.words}"
     evidence = (
         Evidence("expected in 14 days", round(soon.mean, 4), q.unit),
         Evidence("chance outside aim in 14 days", round(soon.p_outside_aim, 3)),
@@ -212,6 +202,15 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
         action, q.quantity, _urgency(worth, minutes, q), minutes, worth, soon.p_outside_aim, sentence, evidence,
         e.system, "", q.meets_edge,
     )  # fmt: skip
+
+
+def _silent(e: SystemEstimate, stream: str, days: float) -> Candidate:
+    """A probe from which nothing comes any more: silence is a finding."""
+    because = (
+        f"Nothing has come from {stream} for {span(days)}: look at probe, cable, power and network."
+    )
+    evidence = (Evidence("days without a point", round(days, 2), "d"),)
+    return Candidate("inspect", stream, _urgency(0.3, 3.0, None), 3.0, 0.3, 1.0, because, evidence, e.system)
 
 
 def _prove(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from leadline.rounds.item import URGENCIES, Candidate
@@ -11,7 +12,7 @@ FLOOR_WORTH = 0.02  # harm avoided per minute below which the keeper's time is w
 
 
 def _ticks(minutes: float) -> int:
-    return max(1, round(minutes / TICK))
+    return max(1, math.ceil(minutes / TICK - 1e-9))
 
 
 def best_set(candidates: Sequence[Candidate], minutes: float) -> list[Candidate]:

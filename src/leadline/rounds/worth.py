@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from leadline.estimate.families import FAMILIES
 from leadline.estimate.report import QuantityEstimate
 
 Array = np.ndarray
@@ -62,7 +63,8 @@ def stakes(e: QuantityEstimate) -> Stakes | None:
         return None
     low, high = e.aim
     under, over = e.limit if e.limit else (low - (high - low), high + (high - low))
-    half = max((high - low) / 2.0, 1e-9)
+    known = FAMILIES.get(e.quantity)
+    half = max((high - low) / 2.0, 0.25 * known.scale if known else 1e-9)
     wide_up, wide_down = max(over - high, 0.1 * half), max(low - under, 0.1 * half)
     above = ((high, EDGE_HARM / wide_up), (over, BEYOND / half))
     nothing_below = low <= 0.0 or (under <= 0.0 and e.quantity in ("ammonia", "nitrite", "copper", "zinc", "mercury"))
@@ -119,6 +121,7 @@ def _gain(e: QuantityEstimate, sd_then: float, noise_sd: float) -> float:
     What is unsure today a kit with a bias of its own settles only in part; what grows until then it settles anew.
     """
     var, noise = sd_then**2, noise_sd**2
+    noise = max(noise, 1e-18)
     if e.test_settles is None:
         return var / (var + noise) if var + noise > 0 else 0.0
     grown = max(var - e.sd**2, 0.0)
