@@ -18,10 +18,14 @@ pytestmark = pytest.mark.door
 
 
 def test_empty_store_says_how_to_begin(prompt):
-    for words in (("round",), ("system", "list")):
+    for words in (("round",), ("estimate", "north-room")):  # a mistyped path makes no store
         said = prompt(*words)
-        assert said.code == 0
-        assert "leadline system add" in said.out
+        assert said.code == 3
+        assert "leadline system add" in one_line(said)
+        assert not prompt.db.exists()
+    said = prompt("system", "list")
+    assert said.code == 0
+    assert "leadline system add" in said.out
     said = prompt("round", "--json")
     assert said.json["items"] == []
     said = prompt("estimate", "north-room")

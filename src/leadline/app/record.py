@@ -69,11 +69,14 @@ def log(
     described = describe.load(store, system)
     now = clock.now()
     when = _moment(time, described, now)
+    more = dict(extra or {})
+    if kind == "reading" and value_text.lstrip().startswith("<"):  # below what the kit can show: kept, and said so
+        value_text, more = value_text.lstrip()[1:], {**more, "below_detection": True}
     value = units.parse_number(value_text) if value_text.strip() else None
     sd = units.parse_number(sd_text) if sd_text.strip() else None
     entry = Entry(
         when, system, kind, subject.strip(), value, unit.strip(), method.strip(), sd, to.strip(), source.strip(),
-        now if now - when > dt.timedelta(minutes=1) else None, note.strip(), dict(extra or {}),
+        now if now - when > dt.timedelta(minutes=1) else None, note.strip(), more,
     )  # fmt: skip
     entry, assumed = understood(store, described, entry)
     entry = replace(entry, id=content_id(entry))
@@ -98,6 +101,9 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
             raise BadInput(f"an {kind} needs its volume", way_out="For example: 40 L.")
         if value <= 0:
             raise BadInput(f"{value:g} {entry.unit or 'L'} is no volume", way_out="A volume is above zero.")
+        if entry.unit.strip() in ("%", "percent"):  # of the net volume; kept as typed, with the litres beside it
+            litres = value / 100.0 * system.net_volume_l
+            return replace(entry, stored=litres), (f"{litres:.0f} L, of {system.net_volume_l:.0f} L net",)
         if units.to_litres(value, entry.unit or "L") > 10.0 * system.net_volume_l:
             raise BadInput(f"{value:g} {entry.unit or 'L'} into {system.net_volume_l:.0f} L", way_out="Check the unit.")
         waters.check(entry.extra)
@@ -112,6 +118,12 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
             raise BadInput(f"{kind} of what?", way_out="Name it, for example sodium-bicarbonate.")
         if value is None or value < 0:
             raise BadInput(f"{kind} needs an amount of zero or more", way_out="For example: 12 g.")
+        weighed = _weighed(entry)
+        if weighed.stored is not None and weighed.stored > 50.0 * system.net_volume_l:
+            raise BadInput(
+                f"{value:g} {entry.unit or 'g'} into {system.net_volume_l:.0f} L",
+                way_out="Check amount and unit.",
+            )
         if kind == "addition" and not substances.known(entry.subject) and entry.subject not in system.solutions:
             near = _near(entry.subject, [*substances.SUBSTANCES, *system.solutions])
             return _weighed(entry), (f"nobody knows {entry.subject!r}: {near}kept, but not reckoned",)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from leadline import __version__
-from leadline.measures.errors import BadInput, LeadlineError
+from leadline.measures.errors import BadInput, LeadlineError, Unreachable
 from leadline.measures.moments import FixedClock, parse
 
 if TYPE_CHECKING:
@@ -37,17 +37,19 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "bench": ("bench", "bench", "One-off calculations, each with its source and its caution."),
     "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),
 }
+_ASKING = frozenset({"estimate", "round", "export", "parked", "backup", "entry", "log"})  # these make no store
 _EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere
 
 
 class Bridge:
     """What the root command hands to every command."""
 
-    def __init__(self, db: str | None, as_json: bool, as_of: str | None) -> None:
+    def __init__(self, db: str | None, as_json: bool, as_of: str | None, command: str = "") -> None:
         from leadline.wiring import SystemClock, store_path
 
         self.json = as_json
         self.path = store_path(db)
+        self._asks, self._given = command in _ASKING, bool(db)
         self._as_of = as_of
         if as_of:
             parse(as_of)  # a time that cannot be read is said before anything is opened
@@ -59,6 +61,9 @@ class Bridge:
         if self._store is None:
             from leadline.wiring import open_store
 
+            named = self._given or bool(os.environ.get("LEADLINE_DB"))
+            if self._asks and named and not os.path.exists(self.path):
+                raise Unreachable("there is no store", where=self.path, way_out="leadline system add FILE makes one.")
             self._store = open_store(self.path, self.clock)  # type: ignore[arg-type]
         return self._store
 
@@ -136,7 +141,7 @@ def root(ctx: click.Context, db: str | None, as_json: bool, as_of: str | None) -
       leadline round north-room --minutes 10
       leadline estimate north-room --json
     """
-    ctx.obj = Bridge(db, as_json, as_of)
+    ctx.obj = Bridge(db, as_json, as_of, ctx.invoked_subcommand or "")
     ctx.call_on_close(ctx.obj.close)
 
 

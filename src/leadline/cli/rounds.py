@@ -70,6 +70,7 @@ def as_json(r: Round) -> dict[str, Any]:
 def _show(r: Round) -> None:
     from leadline.measures.figures import minutes, span
     from leadline.measures.moments import days_between
+    from leadline.rounds.round import NO_ROOM
 
     many = len(r.names) > 1
     if not r.names:
@@ -78,7 +79,8 @@ def _show(r: Round) -> None:
     if not r.items:
         click.echo(f"Nothing needs your {minutes(r.minutes)} now.")
     for k, c in enumerate(r.items, 1):
-        head = f"{k}  {c.action.capitalize()} {click.style(c.subject, bold=True)}" + (f", {c.system}" if many else "")
+        action = "Settle" if c.action == "ask" else c.action.capitalize()
+        head = f"{k}  {action} {click.style(c.subject, bold=True)}" + (f", {c.system}" if many else "")
         shown = click.style(head, fg="magenta") if c.urgency == "now" else head
         click.echo(f"{shown}  ({minutes(c.minutes)}, {c.urgency})")
         click.echo(f"   {c.because}")
@@ -86,8 +88,10 @@ def _show(r: Round) -> None:
         click.echo("Left for later:")
         soonest = sorted(r.left_for_later, key=lambda x: x.until or r.as_of)
         for x in soonest[:LATER_SHOWN]:
-            when = span(days_between(r.as_of, x.until)) if x.until else "as long as you like"
+            when = f"can wait {span(days_between(r.as_of, x.until))}" if x.until else "can wait"
+            if x.because.startswith(NO_ROOM):
+                when = f"worth its {minutes(x.minutes)}, does not fit"
             where = f", {x.system}" if many and x.system else ""
-            click.echo(click.style(f"   {x.action} {x.subject}{where}: can wait {when}", dim=True))
+            click.echo(click.style(f"   {x.action} {x.subject}{where}: {when}", dim=True))
         if len(soonest) > LATER_SHOWN:
             click.echo(click.style(f"   and {len(soonest) - LATER_SHOWN} more that can wait longer", dim=True))

@@ -333,7 +333,7 @@ def collect(
 
 def _exchange(c: _Collector, e: Entry) -> None:
     assert e.value is not None
-    into = units.to_litres(e.value, e.unit or "L")
+    into = e.stored if e.stored is not None else units.to_litres(e.value, e.unit or "L")
     raw = e.extra.get("volume_out")
     out = float(raw) if isinstance(raw, int | float) else into
     _unknown_water(c, e, "a salt mix, with wide doubt")

@@ -14,6 +14,7 @@ from leadline.estimate.inputs import day_of
 from leadline.estimate.reckon import Reckoning, bank_ahead, bank_now, moment_of, volume, within_reason
 from leadline.estimate.replay import Track, collapse
 from leadline.estimate.report import Doubtful, LastReading, Outlook, QuantityEstimate, SystemEstimate
+from leadline.measures import figures
 from leadline.measures.quantities import QUANTITIES
 
 Array = np.ndarray
@@ -289,7 +290,7 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
         if s.ids[k] not in r.typed or s.ids[k] in r.confirmed:
             continue
         expected, sd = float(t.expected[k]), float(t.expected_sd[k])
-        slip = slips.suspect(t.quantity, float(s.value[k]), expected, sd)
+        slip = slips.suspect(t.quantity, float(s.value[k]), expected, sd, r.typed[s.ids[k]].partition(" ")[2])
         typed = r.typed[s.ids[k]]
         p_blunder, p_step = (min(float(p), 1.0) for p in t.hypotheses[k, 1:3])
         if slip is not None:
@@ -299,7 +300,7 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
                     max(p_blunder, 0.5), slip.words, slip.value, typed,
                 )
             )  # fmt: skip
-        elif 0 < k == n - 1 and p_blunder + p_step > 0.5:
+        elif k == n - 1 and p_blunder + p_step > 0.5:
             kind = "blunder" if p_blunder >= p_step else "step"
             found.append(
                 Doubtful(
@@ -319,33 +320,36 @@ def why(r: Reckoning, q: str, mean: float, sd: float) -> tuple[str, ...]:
     """Plain sentences: what the number rests on, how it was carried, where its doubt comes from."""
     t = r.tracks[q]
     s = t.sightings
-    unit = QUANTITIES[q].unit if QUANTITIES[q].unit != "1" else ""
+    way = figures.display(q, r.system.units)
+
+    def said(stored: float) -> str:
+        return way.with_unit(figures.number(way.difference(stored), max(way.digits, 1)))
+
     lines = []
     if not len(s):
         lines.append(f"No reading of {q} is known here. The belief is {_prior_words(r, q).split('; ')[1]}.")
     else:
-        age = r.now - t.last
         hand = sum(1 for i in s.ids if i)
-        lines.append(
-            f"It rests on {hand} reading{'s' if hand != 1 else ''}"
-            + (f" and {len(s) - hand} probe medians" if hand < len(s) else "")
-            + f"; the last is {age:.0f} days old."
-        )
-        p = t.post_cov[-1]
-        level = float(np.sqrt(max(p[LEVEL, LEVEL], 0.0)))
-        lines.append(f"Just after that reading its sd was {level:.3g} {unit}, and carried to now {sd:.3g} {unit}.")
+        probe = f" and {len(s) - hand} probe medians" if hand < len(s) else ""
+        age = figures.span(r.now - t.last)
+        lines.append(f"It rests on {hand} reading{'s' if hand != 1 else ''}{probe}; the last is {age} old.")
+        if len(s) > 1 and t.hypotheses[-1, 1] > 0.5:
+            lines.append("The last reading is in doubt and hardly counts until another settles it.")
+        level = float(np.sqrt(max(t.post_cov[-1, LEVEL, LEVEL], 0.0)))
+        lines.append(f"Just after that reading its doubt was ± {said(level)}; carried to now it is ± {said(sd)}.")
+        lines.append("That doubt holds the offset that a kit or probe may keep, which no reading by it can show.")
         k, _, dose, other, _ = t.events.between(np.array([t.last, max(r.now, t.last) + 1e-9]))
         if dose[0]:
-            lines.append(f"Since then doses added {dose[0]:.3g} {unit} (mass balance).")
+            lines.append(f"Since then doses added {said(float(dose[0]))} (mass balance).")
         if k[0] < 0.999:
-            moved = other[0] - (1.0 - k[0]) * t.post_mean[-1, LEVEL]
-            lines.append(f"Exchanges left {100 * k[0]:.0f} % of the old water and moved it by {moved:+.3g} {unit}.")
+            moved = float(other[0] - (1.0 - k[0]) * t.post_mean[-1, LEVEL])
+            lines.append(f"Exchanges left {100 * k[0]:.0f} % of the old water and moved it by {said(moved)}.")
         elif other[0]:
-            lines.append(f"Top-off and feeding out of the usual moved it by {other[0]:+.3g} {unit}.")
+            lines.append(f"Top-off and feeding out of the usual moved it by {said(float(other[0]))}.")
     if t.family.kind == "drifting":
-        lines.append("Level and rate with exact irregular-time noise (integrated Wiener process); scales by evidence.")
+        lines.append("Between readings a level and a rate carry it; how far these may wander the readings teach.")
     else:
-        lines.append("A slow level with a mean-reverting departure, noise scales by evidence.")
+        lines.append("Something holds it: a slow level, and departures from it that fade.")
     if t.coupled:
         lines.append("Calcification's share follows the alkalinity taken, two equivalents to one mole of metal.")
     if t.family.with_salt:

@@ -285,6 +285,10 @@ def _jump_prior(
 ) -> Array:
     """Chance (B,) that the level jumped: small between a probe's many readings, none where a slip explains it."""
     found = JUMP_PRIOR * np.where(reading.slot == PROBE, np.clip(motion.days, 0.02, 1.0), 1.0)
+    # no water leaves what any tank holds in one leap: 7 psu minutes after 36 is a typing error, not a flood
+    reach = np.array([8.0 * max(FAMILIES[q].prior[1], s) for q, s in zip(nature.quantity, nature.scale, strict=True)])
+    poison = np.array([q in _POISONS for q in nature.quantity])
+    found = found * np.where(poison, 1.0, np.exp(-((off.min(axis=1) / reach) ** 2)))
     far = off.min(axis=1) > 4.0 * np.sqrt(var.min(axis=1) + reading.noise_sd**2)
     for b in np.flatnonzero(far):
         w = np.exp(part.log_weight[b])

@@ -48,7 +48,7 @@ class Slip:
     ratio: float
 
 
-def suspect(quantity: str, value: float, expected: float, sd: float) -> Slip | None:
+def suspect(quantity: str, value: float, expected: float, sd: float, typed_unit: str = "") -> Slip | None:
     """The most likely slip behind a surprising reading, or None.
 
     Parameters
@@ -59,6 +59,8 @@ def suspect(quantity: str, value: float, expected: float, sd: float) -> Slip | N
         The reading, in the stored unit.
     expected, sd
         What was expected of it, in the stored unit; `sd` includes the kit's noise.
+    typed_unit
+        As it was typed, where known: a slip names the unit that was typed.
 
     Notes
     -----
@@ -73,10 +75,23 @@ def suspect(quantity: str, value: float, expected: float, sd: float) -> Slip | N
     best: Slip | None = None
     best_z = 2.5
     for slip in _candidates(quantity, value, expected):
+        if not _fits(slip.words, typed_unit):
+            continue
         other = abs(slip.value - expected) / sd
         if other < best_z and (z * z - other * other) / 2.0 > math.log(150.0):
             best, best_z = slip, other
     return best
+
+
+def _fits(words: str, typed_unit: str) -> bool:
+    """False when the slip is of another unit than the one that was typed."""
+    _, _, named = words.partition(" typed as ")
+    unit = typed_unit.lower()
+    if not named or not unit or named.lower() not in ("dkh", "meq/l", "mg/l caco3"):
+        return True
+    if "caco3" in unit or unit == "ppm":
+        return "caco3" in named.lower()
+    return named.lower() == unit
 
 
 def _candidates(quantity: str, value: float, expected: float) -> list[Slip]:

@@ -206,9 +206,7 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
 
 def _silent(e: SystemEstimate, stream: str, days: float) -> Candidate:
     """A probe from which nothing comes any more: silence is a finding."""
-    because = (
-        f"Nothing has come from {stream} for {span(days)}: look at probe, cable, power and network."
-    )
+    because = f"Nothing has come from {stream} for {span(days)}: look at probe, cable, power and network."
     evidence = (Evidence("days without a point", round(days, 2), "d"),)
     return Candidate("inspect", stream, _urgency(0.3, 3.0, None), 3.0, 0.3, 1.0, because, evidence, e.system)
 

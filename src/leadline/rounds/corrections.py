@@ -42,6 +42,7 @@ CAUSES: dict[str, str] = {
     "orp": "Look at flow, feeding and the probe.",
     "conductivity": "Compare with a salinity of another kind.",
 }
+EXCHANGE_MIN = 20.0  # water that stands ready, siphon, refill (common practice)
 LARGEST_EXCHANGE = 0.2  # of the volume a day (common practice for matched water)
 SALTY = 40.0  # psu of the water with which a low salinity is raised (common practice)
 
@@ -60,7 +61,7 @@ def advise(e: SystemEstimate, q: QuantityEstimate) -> Advice | None:
     assert q.aim is not None
     name = q.quantity
     if name in POISONS:
-        return Advice("exchange", 10.0, POISONS[name]) if q.mean > q.aim[1] else None
+        return Advice("exchange", EXCHANGE_MIN, POISONS[name]) if q.mean > q.aim[1] else None
     if name in CAUSES:
         return Advice("inspect", 4.0, CAUSES[name])
     if name == "salinity":
@@ -91,7 +92,7 @@ def _salinity(e: SystemEstimate, q: QuantityEstimate) -> Advice:
         f"Each day replace at most {_volume(volume, e.units)} of tank water by {what} ({pace}), slowly into flow, "
         f"until a test says {goal}. Heaters off while the level is down."
     )
-    return Advice("exchange", 10.0, text)
+    return Advice("exchange", EXCHANGE_MIN, text)
 
 
 def _built(e: SystemEstimate, q: QuantityEstimate) -> Advice:
@@ -143,7 +144,7 @@ def _thin(e: SystemEstimate, q: QuantityEstimate) -> Advice | None:
     daily = 1.0 - (1.0 - share) ** (1.0 / days)
     when = "once" if days == 1 else f"on each of {days} days"
     text = f"Exchange {_volume(daily * _litres(e), e.units)} for matched salt water {when}, and look for the source."
-    return Advice("exchange", 10.0, text + " Heaters off while the level is down.")
+    return Advice("exchange", EXCHANGE_MIN, text + " Heaters off while the level is down.")
 
 
 def _litres(e: SystemEstimate) -> float:

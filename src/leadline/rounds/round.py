@@ -10,6 +10,8 @@ from leadline.measures.moments import zone
 from leadline.rounds.choose import FLOOR_WORTH, best_set, ranked
 from leadline.rounds.item import Candidate, Later, Round
 
+NO_ROOM = "Does not fit into these"
+
 
 def make(
     found: Sequence[Candidate], minutes: float, as_of: dt.datetime, system: str, names: dict[str, str], time_zone: str
@@ -24,7 +26,7 @@ def make(
     for c in waiting:
         if c.worth / c.minutes >= FLOOR_WORTH:
             until = as_of + dt.timedelta(days={"now": 0.5, "today": 1.0}.get(c.urgency, 3.0))
-            because = f"Worth doing, but {minutes:g} minutes are better spent above. {c.because}"
+            because = f"{NO_ROOM} {minutes:g} minutes. {c.because}"
         else:
             until = c.waits_until or as_of + dt.timedelta(days=28)
             because = f"Can wait until {day(until, zone(time_zone), as_of)}. {c.because}"
