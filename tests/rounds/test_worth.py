@@ -63,7 +63,8 @@ def quantity(mean=8.5, sd=0.4, aim=(7.5, 9.0), limit=(6.0, 12.0), grow=0.0, drif
 def test_a_test_is_never_worth_less_than_nothing_nor_more_than_knowing(mean, sd, noise, grow, drift):
     q = quantity(mean, sd, grow=grow, drift=drift)
     some, perfect, none = (value_at(q, n) for n in (noise, 1e-9, 1e9))
-    assert 0.0 <= some.test <= perfect.test + 1e-9 + 0.02 * perfect.test
+    # fifteen quadrature nodes leave a millionth of a harm-day, a twenty-thousandth of what the round looks at
+    assert 0.0 <= some.test <= perfect.test + 1e-6 + 0.02 * perfect.test
     assert none.test == pytest.approx(0.0, abs=1e-6 + 0.01 * none.untouched)
     assert perfect.test <= min(perfect.untouched, perfect.blind) + 1e-9
 

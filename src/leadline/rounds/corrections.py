@@ -140,7 +140,7 @@ def _thin(e: SystemEstimate, q: QuantityEstimate) -> Advice | None:
     if new >= goal or q.mean <= goal:
         return None
     share = (q.mean - goal) / (q.mean - new)
-    days = max(math.ceil(share / LARGEST_EXCHANGE - 1e-9), 1)
+    days = max(math.ceil(math.log(1.0 - share) / math.log(1.0 - LARGEST_EXCHANGE) - 1e-9), 1)
     daily = 1.0 - (1.0 - share) ** (1.0 / days)
     when = "once" if days == 1 else f"on each of {days} days"
     text = f"Exchange {_volume(daily * _litres(e), e.units)} for matched salt water {when}, and look for the source."
