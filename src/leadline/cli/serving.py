@@ -121,6 +121,7 @@ def _serve(path: str, clock: Clock, host: str, port: int) -> None:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
+        listener.listen(128)  # before the address is said: whoever reads it may come at once
     except OSError as exc:
         raise BadInput(
             f"cannot listen on {host}:{port}: {exc.strerror}",
