@@ -42,6 +42,8 @@ def test_it_serves_on_a_free_port_and_ends_when_told(db):
         page = httpx.get(f"http://127.0.0.1:{found[1]}/", timeout=30, follow_redirects=True)
         assert page.status_code == 200
         assert "North room reef" in page.text
+        foreign = httpx.get(f"http://127.0.0.1:{found[1]}/", headers={"Host": "elsewhere.example"}, timeout=30)
+        assert foreign.status_code == 400  # a name that somebody else points here
     finally:
         running.send_signal(signal.SIGINT)
         err = running.communicate(timeout=20)[1]

@@ -21,17 +21,25 @@ _HOST = "127.0.0.1"
 @click.command(short_help="Serve the pages on this machine.")
 @click.option("--host", default=_HOST, show_default=True, help="Address to listen on; this machine only by default.")
 @click.option("--port", type=click.IntRange(0, 65535), default=8077, show_default=True, help="0 takes any free port.")
+@click.option(
+    "--name",
+    "names",
+    multiple=True,
+    metavar="HOST",
+    help="A further name by which browsers may ask, such as reef.local.",
+)
 @click.pass_obj
-def serve(bridge: Bridge, host: str, port: int) -> None:
+def serve(bridge: Bridge, host: str, port: int, names: tuple[str, ...]) -> None:
     """Serve the round and the courses until Ctrl-C.
 
     \b
     Examples:
       leadline serve
       leadline --db reef.db serve --port 9000
+      leadline serve --host 192.168.1.20 --name reef.local
     """
     bridge.store().close()  # an unreadable store is said now, not at the first page
-    _serve(bridge.path, bridge.clock, host, port)
+    _serve(bridge.path, bridge.clock, host, port, names)
 
 
 @click.command(short_help="Make an invented demo database and serve it.")
@@ -109,7 +117,7 @@ def _bring(store: Store, clock: Clock, folder: Path) -> None:
         raise BadInput(f"the demo's own records do not import: {brought.rejected[0]}", way_out="Report this, please.")
 
 
-def _serve(path: str, clock: Clock, host: str, port: int) -> None:
+def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...] = ()) -> None:
     import uvicorn
 
     from leadline.web.site import build
@@ -129,7 +137,9 @@ def _serve(path: str, clock: Clock, host: str, port: int) -> None:
         ) from exc
     shown = listener.getsockname()[1]
     click.echo(f"Leadline is at http://{'localhost' if host == _HOST else host}:{shown}  (Ctrl-C ends it)")
+    everywhere = host in ("0.0.0.0", "::") and not names
+    hosts = ("*",) if everywhere else ("localhost", "127.0.0.1", "[::1]", host, *names)
     config = uvicorn.Config(
-        build(lambda: open_store(path), clock), log_level="warning", access_log=False, lifespan="on"
+        build(lambda: open_store(path), clock, hosts=hosts), log_level="warning", access_log=False, lifespan="on"
     )
     uvicorn.Server(config).run(sockets=[listener])

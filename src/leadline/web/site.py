@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from importlib import resources
 from pathlib import Path
 
@@ -11,6 +11,7 @@ import jinja2
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Mount, Route
@@ -48,7 +49,9 @@ def templates() -> jinja2.Environment:
     )
 
 
-def build(store_factory: Callable[[], Store], clock: Clock, use: Use | None = None) -> Starlette:
+def build(
+    store_factory: Callable[[], Store], clock: Clock, use: Use | None = None, hosts: Sequence[str] = ("*",)
+) -> Starlette:
     """The web application.
 
     Parameters
@@ -59,6 +62,8 @@ def build(store_factory: Callable[[], Store], clock: Clock, use: Use | None = No
         What the time is asked of.
     use
         The use cases; those of `leadline.app` when nothing else is handed in.
+    hosts
+        Names by which a browser may ask for it: a foreign name that points here (DNS rebinding) is refused.
     """
     chosen = use or app_use()
 
@@ -83,7 +88,7 @@ def build(store_factory: Callable[[], Store], clock: Clock, use: Use | None = No
             Route("/light", forms.light, methods=["POST"]),
             Mount("/static", _Static(directory=static), name="static"),
         ],
-        middleware=[Middleware(Guard)],
+        middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(Guard)],
         exception_handlers={LeadlineError: _said, HTTPException: _missing},
         lifespan=lifespan,
         max_body_size=MAX_FORM_BYTES,
