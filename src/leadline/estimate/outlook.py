@@ -204,25 +204,16 @@ def _reaches(
     rv = (w * (bank.cov[..., SECOND, SECOND] + (rate - r[:, None]) ** 2)).sum(axis=1)
     c = (w * (bank.cov[..., LEVEL, SECOND] + (m0 - m[:, None]) * (rate - r[:, None]))).sum(axis=1)
     walk = np.array([(w[j] * t.level_walk).sum() for j, t in enumerate(tracks)])
+    low = np.where((positive > 0) & (limit[0] <= 0), -np.inf, limit[0])
+    regulated = np.array([t.departs for t in tracks]) > 0
+    memory = np.array([t.family.memory_d for t in tracks])
     out = []
     for days, am, _, _, p_end in ahead:
-        p = np.zeros(len(tracks))
-        for j, t in enumerate(tracks):
-            low, high = limit[0][j], limit[1][j]
-            if np.isnan(low):
-                continue
-            if positive[j] and low <= 0:
-                low = -np.inf
-            if t.departs:  # a departure forgets itself in `memory_d`: so many independent looks
-                looks = 1.0 + days / max(t.family.memory_d * 2.0, 0.25)
-                p[j] = 1.0 - (1.0 - max(_num(p_end[j]), _num(now[j]))) ** min(looks, 30.0)
-                continue
-            net = (am[j] - mean[j]) / days
-            one = slice(j, j + 1)
-            p[j] = passage.from_uncertain(
-                days, low, high, m[one], v[one], np.array([net]), rv[one], c[one], walk[one] + 1e-12
-            )[0]
-        out.append(p)
+        p = passage.from_uncertain(days, low, limit[1], m, v, (am - mean) / days, rv, c, walk + 1e-12)
+        # a departure forgets itself in `memory_d`: so many independent looks
+        looks = np.minimum(1.0 + days / np.maximum(memory * 2.0, 0.25), 30.0)
+        seldom = 1.0 - (1.0 - np.fmax(np.nan_to_num(p_end), np.nan_to_num(now))) ** looks
+        out.append(np.where(np.isnan(limit[0]), 0.0, np.where(regulated, seldom, p)))
     return out
 
 

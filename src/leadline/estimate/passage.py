@@ -36,8 +36,8 @@ def brownian(days: Array, distance: Array, drift: Array, walk_sd: Array) -> Arra
 
 def from_uncertain(
     days: float,
-    low: float,
-    high: float,
+    low: float | Array,
+    high: float | Array,
     mean: Array,
     var: Array,
     rate: Array,
@@ -46,6 +46,8 @@ def from_uncertain(
     walk_var: Array,
 ) -> Array:
     """P(ever outside [low, high] within `days`) when start and rate are uncertain. Arrays (B,); the result (B,).
+
+    An edge that is not finite is no edge.
 
     Start and rate are jointly Gaussian with covariance `cov`; the walk has variance `walk_var` per day. The two edges
     are added and capped at one: an upper bound that is exact while one of them decides.
@@ -57,9 +59,11 @@ def from_uncertain(
     drift = (rate[:, None, None] + slope[:, None, None] * (start - mean[:, None, None])) + rest[:, None, None] * _NODES
     walk = np.sqrt(np.maximum(walk_var, 1e-18))[:, None, None]
     total = np.zeros_like(drift)
-    if np.isfinite(high):
-        total = total + brownian(np.asarray(days), high - start, drift, walk)
-    if np.isfinite(low):
-        total = total + brownian(np.asarray(days), start - low, -drift, walk)
+    for edge, side in ((high, 1.0), (low, -1.0)):
+        at = np.broadcast_to(np.asarray(edge, dtype=float), mean.shape)
+        there = np.isfinite(at)
+        if there.any():
+            gap = side * (np.where(there, at, 0.0)[:, None, None] - start)
+            total = total + np.where(there[:, None, None], brownian(np.asarray(days), gap, side * drift, walk), 0.0)
     weight = _WEIGHTS[None, :, None] * _WEIGHTS[None, None, :]
     return (np.minimum(total, 1.0) * weight).sum(axis=(1, 2))

@@ -151,6 +151,8 @@ def _test(system: System, e: SystemEstimate, q: QuantityEstimate, watched: bool)
 def _ripens(e: SystemEstimate, q: QuantityEstimate, noise: float, minutes: float, share: float) -> dt.datetime:
     """When a test would become worth its minutes."""
     before_d, before = 0.0, share * value_at(q, noise).test / minutes
+    if share * value_at(q, noise, _WAIT_D[-1]).test / minutes < FLOOR_WORTH:  # most are quiet, and one look says so
+        return e.as_of + dt.timedelta(days=_WAIT_D[-1])
     for days in _WAIT_D:
         now = share * value_at(q, noise, days).test / minutes
         if now >= FLOOR_WORTH:
