@@ -70,6 +70,7 @@ def as_json(r: Round) -> dict[str, Any]:
 def _show(r: Round) -> None:
     from leadline.measures.figures import minutes, span
     from leadline.measures.moments import days_between
+    from leadline.present import sentences
     from leadline.rounds.round import NO_ROOM
 
     many = len(r.names) > 1
@@ -79,8 +80,8 @@ def _show(r: Round) -> None:
     if not r.items:
         click.echo(f"Nothing needs your {minutes(r.minutes)} now.")
     for k, c in enumerate(r.items, 1):
-        action = "Settle" if c.action == "ask" else c.action.capitalize()
-        head = f"{k}  {action} {click.style(c.subject, bold=True)}" + (f", {c.system}" if many else "")
+        said = click.style(sentences.target(c.action, c.subject), bold=True)
+        head = f"{k}  {sentences.action(c.action)} {said}" + (f", {c.system}" if many else "")
         shown = click.style(head, fg="magenta") if c.urgency == "now" else head
         click.echo(f"{shown}  ({minutes(c.minutes)}, {c.urgency})")
         click.echo(f"   {c.because}")
@@ -92,6 +93,6 @@ def _show(r: Round) -> None:
             if x.because.startswith(NO_ROOM):
                 when = f"worth its {minutes(x.minutes)}, does not fit"
             where = f", {x.system}" if many and x.system else ""
-            click.echo(click.style(f"   {x.action} {x.subject}{where}: {when}", dim=True))
+            click.echo(click.style(f"   {x.action} {sentences.target(x.action, x.subject)}{where}: {when}", dim=True))
         if len(soonest) > LATER_SHOWN:
             click.echo(click.style(f"   and {len(soonest) - LATER_SHOWN} more that can wait longer", dim=True))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from leadline.estimate.report import Doubtful, QuantityEstimate
-from leadline.measures import figures
+from leadline.measures import figures, quantities
 from leadline.measures.moments import days_between
 
 _NAMES = {"ph": "pH", "orp": "redox", "par": "light", "tds": "dissolved solids", "co2_air": "CO2 of the room"}
@@ -34,6 +34,12 @@ def titled(subject: str) -> str:
 def action(code: str) -> str:
     """The verb that a line of the round begins with."""
     return _ACTIONS.get(code, code[:1].upper() + code[1:])
+
+
+def target(code: str, subject: str) -> str:
+    """What a line of the round is about: what is serviced under a quantity's name is its probe."""
+    said = name(subject)
+    return f"{said} probe" if code == "service" and subject in quantities.QUANTITIES else said
 
 
 def done(code: str) -> str:

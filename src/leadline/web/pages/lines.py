@@ -146,7 +146,7 @@ def _line(rank: int, item: Candidate, found: Round, seen: Mapping[str, Seen], vi
         action=item.action,
         action_said=sentences.action(item.action),
         subject=item.subject,
-        subject_said=sentences.name(item.subject),
+        subject_said=sentences.target(item.action, item.subject),
         system=system,
         system_name=found.names.get(system, at.estimate.name) if view == "all" else "",
         because=item.because,
@@ -180,7 +180,7 @@ def evidence_said(e: Evidence) -> str:
 def _wait(item: Later, found: Round, seen: Mapping[str, Seen], view: str) -> Wait:
     system = item.system or found.system
     local = seen[system].local if system in seen else dt.UTC
-    said = f"{sentences.action(item.action)} {sentences.name(item.subject)}"
+    said = f"{sentences.action(item.action)} {sentences.target(item.action, item.subject)}"
     if view == "all" and system:
         said += f" ({found.names.get(system, system)})"
     until = f"until {figures.day(item.until, local, found.as_of)}" if item.until else "no date set"
