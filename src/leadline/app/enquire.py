@@ -120,6 +120,7 @@ def probes(store: Store, system: System, now: dt.datetime) -> Probes:
 
     found: dict[str, dict[str, tuple[np.ndarray, np.ndarray]]] = {}
     end = now.timestamp()
+    midnight = end // 86400.0 * 86400.0  # what is thinned changes once a day, not with every question
     declared = {s.id: s for s in system.streams}
     for _, stream in store.streams(system.id):
         said = declared.get(stream)
@@ -129,7 +130,7 @@ def probes(store: Store, system: System, now: dt.datetime) -> Probes:
         times, values = [], []
         newest = end
         for age_d, every in _THIN:
-            oldest = end - age_d * 86400.0
+            oldest = midnight - age_d * 86400.0
             part = store.medians(system.id, stream, oldest, newest, 600.0)
             if len(part.times_s):
                 keep = _middle_of_each(part.times_s, part.values, every)
