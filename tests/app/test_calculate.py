@@ -92,3 +92,22 @@ def test_worked_examples(done, expected, tolerance):
 def test_an_exchange_that_leads_away_is_refused():
     with pytest.raises(BadInput):
         calculate.exchange("400 L", 35.0, 36.0, 30.0)
+
+
+@pytest.mark.parametrize("asked", [
+    lambda: calculate.dose("alkalinity", "1 dKH", "0 L", "sodium-bicarbonate"),
+    lambda: calculate.dose("alkalinity", "1 dKH", "-400 L", "sodium-bicarbonate"),
+    lambda: calculate.dose("alkalinity", "-1 dKH", "400 L", "sodium-bicarbonate"),
+    lambda: calculate.salt("-400 L", 33.0, 35.0, 25.0),
+    lambda: calculate.salt("400 L", 35.0, 33.0, 25.0),
+    lambda: calculate.exchange("-100 L", 30.0, 20.0, 10.0),
+    lambda: calculate.exchange("100 L", -30.0, -20.0, -10.0),
+    lambda: calculate.evaporated("100 L", 35.0, "-1 L", 25.0),
+    lambda: calculate.mixed(("0 L", 35.0), ("10 L", 30.0), 25.0),
+    lambda: calculate.ammonia(-1.0, 8.2, 25.0, 35.0),
+])  # fmt: skip
+def test_what_no_water_can_be_is_refused_with_a_way_out(asked):
+    """No negative grams, no division by no water."""
+    with pytest.raises(BadInput) as refused:
+        asked()
+    assert refused.value.way_out

@@ -33,6 +33,29 @@ def test_empty_store_says_how_to_begin(prompt):
     assert "leadline system add" in one_line(said)
 
 
+@pytest.mark.parametrize(("words", "said_of_it"), [
+    (("rond",), "Did you mean round?"),
+    (("round", "--minutes", "x"), "'x' is no number"),
+    (("round", "--minutes", "-5"), "--minutes"),
+    (("round", "--minits", "5"), "--minutes"),
+    (("log", "reading"), "SYSTEM"),
+    (("serve", "--port", "a"), "'a' is no number"),
+    (("bench", "carbonat"), "carbonate"),
+    (("bench", "carbonate", "8 dKH", "--ph", "82"), "pH nbs 82"),
+    (("bench", "ammonia", "-1", "8.2"), "below zero"),
+    (("bench", "ammonia", "one", "8.2"), "'one' is no number"),
+    (("bench", "dose", "alkalinity", "1 dKH", "-400 L", "sodium-bicarbonate"), "no volume of water"),
+])  # fmt: skip
+def test_words_that_are_no_command_are_answered_in_one_line(prompt, words, said_of_it):
+    said = prompt(*words)
+    assert said.code == 2
+    assert said_of_it in one_line(said)
+
+
+def test_a_comma_is_a_decimal_sign_in_a_calculation(prompt):
+    assert prompt("bench", "ammonia", "1,0", "8,2").out == prompt("bench", "ammonia", "1.0", "8.2").out != ""
+
+
 @pytest.mark.parametrize("words", [
     ("log", "reading", "north-room", "alkalinity", "abc", "dKH"),
     ("log", "reading", "north-room", "alkalinity"),

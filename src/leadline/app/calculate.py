@@ -46,6 +46,14 @@ def _stored(name: str, text: str, temperature_c: float, salinity: float) -> tupl
     return done.value, done.assumed
 
 
+def _litres(text: str) -> float:
+    """A volume of water that there is."""
+    litres = units.parse_amount(text, "volume")
+    if litres <= 0.0:
+        raise BadInput(f"{text.strip()!r} is no volume of water", way_out="Give a volume above zero, such as 400 L.")
+    return litres
+
+
 def converted(name: str, text: str, unit: str, temperature_c: float, salinity: float) -> Worked:
     """A value of a quantity in another unit."""
     stored, assumed = _stored(name, text, temperature_c, salinity)
@@ -87,6 +95,8 @@ def ammonia(total_mg_n: float, ph_nbs: float, temperature_c: float, salinity: fl
     """Free ammonia of a total, by a probe's pH."""
     from leadline.seawater.nutrients import free_ammonia_nbs
 
+    if total_mg_n < 0.0:
+        raise BadInput(f"total ammonia of {total_mg_n:g} mg/L is below zero", way_out="Check the reading.")
     share = float(free_ammonia_nbs(ph_nbs, temperature_c, salinity))
     lines = (
         Line("free share", 100 * share, "%"),
@@ -100,7 +110,7 @@ def mixed(first: tuple[str, float], second: tuple[str, float], temperature_c: fl
     """Salinity of two waters poured together; each is a volume and a practical salinity."""
     from leadline.seawater import mixing
 
-    litres = [units.parse_amount(first[0], "volume"), units.parse_amount(second[0], "volume")]
+    litres = [_litres(first[0]), _litres(second[0])]
     masses = [mixing.mass_kg(v, temperature_c, s) for v, s in zip(litres, (first[1], second[1]), strict=True)]
     salinity = mixing.mixed(masses, [first[1], second[1]])
     return Worked("mix", (Line("salinity", salinity, "psu", 3),), "mass balance; density by TEOS-10")
@@ -110,8 +120,8 @@ def evaporated(volume: str, salinity: float, lost: str, temperature_c: float) ->
     """Salinity after pure water evaporated and nothing replaced it."""
     from leadline.seawater import mixing
 
-    mass = mixing.mass_kg(units.parse_amount(volume, "volume"), temperature_c, salinity)
-    gone = mixing.mass_kg(units.parse_amount(lost, "volume"), temperature_c, 0.0)
+    mass = mixing.mass_kg(_litres(volume), temperature_c, salinity)
+    gone = mixing.mass_kg(_litres(lost), temperature_c, 0.0)
     after = mixing.after_evaporation(mass, salinity, gone)
     return Worked("evaporate", (Line("salinity", after, "psu", 2),), "mass balance; density by TEOS-10")
 
@@ -120,7 +130,12 @@ def salt(volume: str, now: float, wanted: float, temperature_c: float) -> Worked
     """Dry sea salt that raises a volume from one salinity to another."""
     from leadline.seawater import mixing
 
-    litres = units.parse_amount(volume, "volume")
+    litres = _litres(volume)
+    if wanted <= now:
+        raise BadInput(
+            f"salt cannot bring salinity {now:g} to {wanted:g}",
+            way_out="To lower it, exchange for fresher water: leadline bench exchange.",
+        )
     grams = mixing.salt_to_raise(litres, now, wanted, temperature_c)
     lines = (
         Line("anhydrous sea salt", grams, "g", 0),
@@ -132,7 +147,9 @@ def salt(volume: str, now: float, wanted: float, temperature_c: float) -> Worked
 
 def exchange(volume: str, now: float, wanted: float, new: float) -> Worked:
     """How much to exchange for water of another value (salinity or any concentration)."""
-    litres = units.parse_amount(volume, "volume")
+    litres = _litres(volume)
+    if min(now, wanted, new) < 0.0:
+        raise BadInput("no water holds less than nothing", way_out="Give the three values as zero or more.")
     if not min(now, new) <= wanted <= max(now, new) or now == new:
         raise BadInput(
             f"water of {new:g} cannot bring {now:g} to {wanted:g}", way_out="The wanted value lies between the two."
@@ -149,8 +166,13 @@ def dose(name: str, rise: str, volume: str, substance: str) -> Worked:
     if found is None:
         raise UnknownName("quantity to dose", name, _SPECIES)
     species, per_mol = found
-    litres = units.parse_amount(volume, "volume")
+    litres = _litres(volume)
     stored, assumed = _stored(name, rise, 25.0, 35.0)
+    if stored <= 0.0:
+        raise BadInput(
+            f"a dose raises {name}, and {rise.strip()} is no rise",
+            way_out="Give a rise above zero; to lower it, exchange water.",
+        )
     per_gram = substances.moles(substance, 1.0).get(species, 0.0) * per_mol / litres
     if per_gram <= 0.0:
         raise BadInput(f"{substance} does not raise {name}", way_out="Name a substance that holds it.")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from leadline.cli.amounts import NUMBER, Amounts
 from leadline.cli.output import emit
 from leadline.measures.figures import number
 
@@ -14,9 +15,9 @@ if TYPE_CHECKING:
     from leadline.cli.main import Bridge
 
 _T = click.option(
-    "--temperature", "-t", type=float, default=25.0, show_default=True, metavar="°C", help="Of the water."
+    "--temperature", "-t", type=NUMBER, default=25.0, show_default=True, metavar="°C", help="Of the water."
 )
-_S = click.option("--salinity", "-s", type=float, default=35.0, show_default=True, metavar="PSU", help="Of the water.")
+_S = click.option("--salinity", "-s", type=NUMBER, default=35.0, show_default=True, metavar="PSU", help="Of the water.")
 
 
 @click.group(short_help="One-off calculations, each with its source and its caution.")
@@ -48,7 +49,7 @@ def _show(bridge: Bridge, done: Worked) -> None:
         click.echo(f"Caution: {done.caution}")
 
 
-@bench.command()
+@bench.command(cls=Amounts)
 @click.argument("quantity")
 @click.argument("amount")
 @click.argument("unit")
@@ -68,10 +69,10 @@ def convert(bridge: Bridge, quantity: str, amount: str, unit: str, temperature: 
     _show(bridge, calculate.converted(quantity, amount, unit, temperature, salinity))
 
 
-@bench.command()
+@bench.command(cls=Amounts)
 @click.argument("alkalinity")
-@click.option("--ph", type=float, metavar="PH", help="As an NBS-calibrated probe shows it.")
-@click.option("--air", type=float, metavar="PPM", help="CO2 of the room, dry air; the water in balance with it.")
+@click.option("--ph", type=NUMBER, metavar="PH", help="As an NBS-calibrated probe shows it.")
+@click.option("--air", type=NUMBER, metavar="PPM", help="CO2 of the room, dry air; the water in balance with it.")
 @_T
 @_S
 @click.pass_obj
@@ -90,7 +91,7 @@ def carbonate(
     _show(bridge, calculate.carbonate(temperature, salinity, alkalinity, ph, air))
 
 
-@bench.command()
+@bench.command(cls=Amounts)
 @_T
 @_S
 @click.pass_obj
@@ -106,9 +107,9 @@ def oxygen(bridge: Bridge, temperature: float, salinity: float) -> None:
     _show(bridge, calculate.oxygen(temperature, salinity))
 
 
-@bench.command()
-@click.argument("total", type=float)
-@click.argument("ph", type=float)
+@bench.command(cls=Amounts)
+@click.argument("total", type=NUMBER)
+@click.argument("ph", type=NUMBER)
 @_T
 @_S
 @click.pass_obj
@@ -124,11 +125,11 @@ def ammonia(bridge: Bridge, total: float, ph: float, temperature: float, salinit
     _show(bridge, calculate.ammonia(total, ph, temperature, salinity))
 
 
-@bench.command()
+@bench.command(cls=Amounts)
 @click.argument("volume1")
-@click.argument("salinity1", type=float)
+@click.argument("salinity1", type=NUMBER)
 @click.argument("volume2")
-@click.argument("salinity2", type=float)
+@click.argument("salinity2", type=NUMBER)
 @_T
 @click.pass_obj
 def mix(bridge: Bridge, volume1: str, salinity1: float, volume2: str, salinity2: float, temperature: float) -> None:
@@ -143,9 +144,9 @@ def mix(bridge: Bridge, volume1: str, salinity1: float, volume2: str, salinity2:
     _show(bridge, calculate.mixed((volume1, salinity1), (volume2, salinity2), temperature))
 
 
-@bench.command()
+@bench.command(cls=Amounts)
 @click.argument("volume")
-@click.argument("salinity", type=float)
+@click.argument("salinity", type=NUMBER)
 @click.argument("lost")
 @_T
 @click.pass_obj
@@ -161,10 +162,10 @@ def evaporate(bridge: Bridge, volume: str, salinity: float, lost: str, temperatu
     _show(bridge, calculate.evaporated(volume, salinity, lost, temperature))
 
 
-@bench.command()
+@bench.command(cls=Amounts)
 @click.argument("volume")
-@click.argument("now", type=float)
-@click.argument("wanted", type=float)
+@click.argument("now", type=NUMBER)
+@click.argument("wanted", type=NUMBER)
 @_T
 @click.pass_obj
 def salt(bridge: Bridge, volume: str, now: float, wanted: float, temperature: float) -> None:
@@ -179,11 +180,11 @@ def salt(bridge: Bridge, volume: str, now: float, wanted: float, temperature: fl
     _show(bridge, calculate.salt(volume, now, wanted, temperature))
 
 
-@bench.command()
+@bench.command(cls=Amounts)
 @click.argument("volume")
-@click.argument("now", type=float)
-@click.argument("wanted", type=float)
-@click.argument("new", type=float)
+@click.argument("now", type=NUMBER)
+@click.argument("wanted", type=NUMBER)
+@click.argument("new", type=NUMBER)
 @click.pass_obj
 def exchange(bridge: Bridge, volume: str, now: float, wanted: float, new: float) -> None:
     """How much of VOLUME to exchange for water of value NEW to get from NOW to WANTED.
@@ -197,7 +198,7 @@ def exchange(bridge: Bridge, volume: str, now: float, wanted: float, new: float)
     _show(bridge, calculate.exchange(volume, now, wanted, new))
 
 
-@bench.command()
+@bench.command(cls=Amounts)
 @click.argument("quantity")
 @click.argument("rise")
 @click.argument("volume")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-import re
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from leadline.cli.amounts import Amounts
 from leadline.cli.output import emit
 from leadline.journal.entry import KINDS
 from leadline.measures.errors import BadInput, UnknownName
@@ -18,18 +18,6 @@ if TYPE_CHECKING:
     from leadline.journal.entry import Entry
 
 _MEASURED = ("reading", "addition", "exchange", "topoff", "feeding")
-
-
-class Amounts(click.Command):
-    """Takes -50 for a number: no option here begins with a digit."""
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        told = ["", *args]
-        minus = [
-            f"−{word[1:]}" if re.match(r"-[\d.,]", word) and not before.startswith("--") else word
-            for before, word in zip(told, args, strict=False)
-        ]
-        return super().parse_args(ctx, minus)
 
 
 @click.command(cls=Amounts, short_help="Write one entry by hand.")

@@ -6,6 +6,7 @@ import datetime as dt
 import difflib
 import importlib
 import os
+import re
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -165,6 +166,18 @@ def _to_front(args: Sequence[str]) -> list[str]:
     return front + rest
 
 
+def _one_line(exc: click.ClickException) -> str:
+    """What was wrong with the words of a command, in one line that says where its help stands."""
+    ctx = getattr(exc, "ctx", None)
+    command = ctx.command_path if ctx is not None else "leadline"
+    said = re.sub(r"\s+", " ", exc.format_message()).strip().rstrip(".")
+    said = re.sub(r" is not a valid (float|integer)( range)?", " is no number", said)
+    said = said[:1].lower() + said[1:]
+    said = re.sub(r"\. \((Did you mean [^()]*\?)\)$", r". \1", said)
+    help_line = "" if "--help" in said else f" See {command} --help."
+    return f"{command}: {said}{'' if said.endswith('?') else '.'}{help_line}"
+
+
 def run(args: Sequence[str]) -> int:
     """Run one command; returns the exit status of the contract (0 done, 1 something is wrong, 2 input, 3 store)."""
     try:
@@ -172,8 +185,11 @@ def run(args: Sequence[str]) -> int:
         return code if isinstance(code, int) else 0
     except click.exceptions.Exit as exc:
         return exc.exit_code
+    except click.exceptions.NoArgsIsHelpError as exc:
+        exc.show()  # a group alone is asked for its help
+        return 2
     except click.ClickException as exc:
-        exc.show()
+        click.echo(_one_line(exc), err=True)
         return 2
     except click.Abort:
         click.echo("Stopped.", err=True)

@@ -61,7 +61,8 @@ def now_said(e: QuantityEstimate, units: str, local: dt.tzinfo, as_of: dt.dateti
     age = figures.span(days_between(e.last_reading.time, as_of))
     value = figures.display(e.quantity, units, e.unit)
     read = value.with_unit(figures.number(value.shown(e.last_reading.value), value.digits))
-    by = f", {e.last_reading.method}" if e.last_reading.method else ""
+    method = e.last_reading.method
+    by = f", {target('service', method)}" if method else ""  # a probe goes by its quantity
     place = f"{place_said(e, units)} " if e.aim else ""
     return f"{place}Last fix {read}{by}, {age} ago."
 

@@ -371,7 +371,7 @@ def _check(known: dict[str, Any], phosphate: Any, silicate: Any, boron: Any) -> 
     }  # fmt: skip
     for name, value in known.items():
         lowest, highest, unit = limits[name]
-        within(name.replace("_", " "), value, lowest, highest, unit)
+        within(name.replace("_", " ").replace("ph ", "pH "), value, lowest, highest, unit)
     within("phosphate", phosphate, 0.0, 1e5, "µmol/kg")
     within("silicate", silicate, 0.0, 1e5, "µmol/kg")
     within("boron ratio", boron, 0.0, 20.0, "")
