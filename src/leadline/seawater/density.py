@@ -49,13 +49,18 @@ def of_seawater_millero1981(temperature_c: float, salinity: float) -> float:
     """
     within("temperature", temperature_c, -2.0, 45.0, "°C")
     within("salinity", salinity, 0.0, 80.0, "")
+    return float(unchecked_millero1981(temperature_c, salinity))
+
+
+def unchecked_millero1981(temperature_c: Any, salinity: Any) -> Any:
+    """The fit itself, for the simulator. [kg m⁻³]"""
     t = 1.00024 * temperature_c  # the fit was made on IPTS-68
     water = 999.842594 + t * (
         6.793952e-2 + t * (-9.095290e-3 + t * (1.001685e-4 + t * (-1.120083e-6 + t * 6.536332e-9)))
     )
     a = 8.24493e-1 + t * (-4.0899e-3 + t * (7.6438e-5 + t * (-8.2467e-7 + t * 5.3875e-9)))
     b = -5.72466e-3 + t * (1.0227e-4 - t * 1.6546e-6)
-    return float(water + salinity * (a + b * salinity**0.5 + 4.8314e-4 * salinity))
+    return water + salinity * (a + b * salinity**0.5 + 4.8314e-4 * salinity)
 
 
 def of_fresh_water(temperature_c: Any) -> Any:

@@ -238,13 +238,14 @@ def ammonium_clegg1995(temperature_c: Any, salinity: Any) -> Any:
 
     Valid for salinity 0 to 40 and −2 to 40 °C, better than 5 %.
     """
+    m = maths(temperature_c, salinity)
     t = temperature_c + ZERO_C
-    root = salinity**0.5
+    root, warm = m.sqrt(salinity), m.sqrt(t)
     pk = (
-        9.244605 - 2729.33 * (1 / 298.15 - 1 / t) + (0.04203362 - 11.24742 / t) * salinity**0.25
-        + (-13.6416 + 1.176949 * t**0.5 - 0.02860785 * t + 545.4834 / t) * root
-        + (-0.1462507 + 0.0090226468 * t**0.5 - 0.0001471361 * t + 10.5425 / t) * salinity * root
-        + (0.004669309 - 0.0001691742 * t**0.5 - 0.5677934 / t) * salinity**2
+        9.244605 - 2729.33 * (1 / 298.15 - 1 / t) + (0.04203362 - 11.24742 / t) * m.sqrt(root)
+        + (-13.6416 + 1.176949 * warm - 0.02860785 * t + 545.4834 / t) * root
+        + (-0.1462507 + 0.0090226468 * warm - 0.0001471361 * t + 10.5425 / t) * salinity * root
+        + (0.004669309 - 0.0001691742 * warm - 0.5677934 / t) * salinity**2
         + (-2.354039e-5 + 0.009698623 / t) * salinity**2 * root
     )  # fmt: skip
     return 10.0 ** (-pk) * (1.0 - 0.001005 * salinity)

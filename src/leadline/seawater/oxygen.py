@@ -9,12 +9,20 @@ from leadline.seawater.equilibria import maths, vapour_pressure_weiss1980
 from leadline.seawater.masses import O2
 from leadline.seawater.validity import within
 
-# Table 1 of the paper, column of Benson and Krause's data, µmol/kg
-_BY_TEMPERATURE = (5.80871, 3.20291, 4.17887, 5.10006, -9.86643e-2, 3.80369)
-_BY_SALINITY = (-7.01577e-3, -7.70028e-3, -1.13864e-2, -9.51519e-3)
-_BY_SALINITY_SQUARED = -2.75915e-7
-
 STANDARD_KPA = 101.325
+
+
+def saturation_garcia1992(temperature_c: Any, salinity: Any) -> Any:
+    """The fit itself, at one atmosphere, unchecked: for the simulator. [µmol kg⁻¹]
+
+    Garcia and Gordon (1992), table 1, column of Benson and Krause's data.
+    """
+    m = maths(temperature_c, salinity)
+    t68 = 1.00024 * temperature_c  # the fit was made on IPTS-68
+    x = m.log((298.15 - t68) / (273.15 + t68))
+    fresh = 5.80871 + x * (3.20291 + x * (4.17887 + x * (5.10006 + x * (-9.86643e-2 + x * 3.80369))))
+    salt = -7.01577e-3 + x * (-7.70028e-3 + x * (-1.13864e-2 + x * -9.51519e-3))
+    return m.exp(fresh + salinity * (salt + salinity * -2.75915e-7))
 
 
 def saturation(temperature_c: Any, salinity: Any, pressure_kpa: Any = STANDARD_KPA) -> Any:
@@ -46,12 +54,7 @@ def saturation(temperature_c: Any, salinity: Any, pressure_kpa: Any = STANDARD_K
     within("temperature", temperature_c, -2.0, 40.0, "°C")
     within("salinity", salinity, 0.0, 45.0, "")
     within("air pressure", pressure_kpa, 50.0, 110.0, "kPa")
-    m = maths(temperature_c, salinity)
-    t68 = 1.00024 * temperature_c  # the fit was made on IPTS-68
-    x = m.log((298.15 - t68) / (273.15 + t68))
-    fresh = sum(c * x**n for n, c in enumerate(_BY_TEMPERATURE))
-    salt = sum(c * x**n for n, c in enumerate(_BY_SALINITY))
-    at_one_atmosphere = m.exp(fresh + salinity * salt + salinity**2 * _BY_SALINITY_SQUARED)
+    at_one_atmosphere = saturation_garcia1992(temperature_c, salinity)
     vapour = vapour_pressure_weiss1980(temperature_c, salinity) * STANDARD_KPA
     return at_one_atmosphere * (pressure_kpa - vapour) / (STANDARD_KPA - vapour)
 
