@@ -32,6 +32,16 @@ def store_path(given: str | None = None) -> str:
     return str(pathlib.Path(platformdirs.user_data_dir("leadline", appauthor=False)) / "leadline.db")
 
 
+def compiled_folder() -> pathlib.Path:
+    """Where compiled code is kept: LEADLINE_CACHE, else the platform's cache folder. Losing it costs ten seconds."""
+    given = os.environ.get("LEADLINE_CACHE", "")
+    if given:
+        return pathlib.Path(given)
+    import platformdirs
+
+    return pathlib.Path(platformdirs.user_cache_dir("leadline", appauthor=False))
+
+
 def open_store(path: str, clock: SystemClock | None = None, *, create: bool = True, write: bool = True) -> SqliteStore:
     """Open the store; its default folder is made when it is missing. One that is read-only is opened for reading.
 

@@ -35,10 +35,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "restore": ("files", "restore", "Put a backup in the store's place, once it is proved to open."),
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
+    "simulate": ("simulate", "simulate", "What a system will do: an ensemble, as it is or with a scenario."),
     "bench": ("bench", "bench", "One-off calculations, each with its source and its caution."),
     "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),
 }
-_ASKING = frozenset({"estimate", "round", "export", "parked", "backup", "entry", "log"})  # these make no store
+_ASKING = frozenset({"estimate", "round", "simulate", "export", "parked", "backup", "entry", "log"})  # these make no store
 _EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere
 
 

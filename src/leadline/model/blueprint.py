@@ -17,12 +17,11 @@ from leadline.measures import units
 from leadline.measures.errors import BadInput
 from leadline.model import layout as at
 from leadline.model import waters
-from leadline.model.parameters import INDEX, PARAMETERS
-from leadline.model.processes.flow import KG_L
+from leadline.model.parameters import INDEX
 from leadline.model.state import SALT_G_PER_MOL
-from leadline.model.substances import SUBSTANCES, known, moles
+from leadline.model.substances import SUBSTANCES, moles
 from leadline.seawater import masses
-from leadline.system.description import Equipment, System, Vessel
+from leadline.system.description import System
 
 Array = np.ndarray
 FILM_W_M2_K = 7.2  # glass of 12 mm with still air on both sides: sheet 7.4
@@ -143,7 +142,7 @@ def water_parcel(kind: str, extra: Mapping[str, Any] | None = None, co2_ppm: flo
 
 def composed(held: Mapping[str, float], co2_ppm: float = 600.0, ph_nbs: float | None = None) -> Array:
     """A kg of water from concentrations in stored units; without a pH in balance with the room's CO2."""
-    from leadline.seawater import carbonate, density
+    from leadline.seawater import carbonate, density, oxygen
 
     s = held.get("salinity", 0.0)
     per_kg = 1000.0 / density.of_seawater_millero1981(25.0, s)
@@ -156,14 +155,14 @@ def composed(held: Mapping[str, float], co2_ppm: float = 600.0, ph_nbs: float | 
         found[at.DIC] = found[at.TA]
     elif ph_nbs is not None:
         t = held.get("temperature", 25.0)
-        found[at.DIC] = carbonate.from_alkalinity_and_ph(
-            found[at.TA] * 1e6, ph_nbs - carbonate.nbs_offset(t, s), t, s
-        ).dic * 1e-6
+        found[at.DIC] = (
+            carbonate.solve(temperature_c=t, salinity=s, alkalinity=found[at.TA] * 1e6, ph_nbs=ph_nbs).dic * 1e-6
+        )
     else:
         t = held.get("temperature", 25.0)
-        found[at.DIC] = carbonate.from_alkalinity_and_air(found[at.TA] * 1e6, co2_ppm, t, s).dic * 1e-6
-    if "oxygen" not in held and s >= 0.0:
-        from leadline.seawater import oxygen
-
+        found[at.DIC] = (
+            carbonate.solve(temperature_c=t, salinity=s, alkalinity=found[at.TA] * 1e6, xco2=co2_ppm).dic * 1e-6
+        )
+    if "oxygen" not in held:
         found[at.O2] = float(oxygen.saturation_garcia1992(held.get("temperature", 25.0), s)) * 1e-6
     return found

@@ -21,7 +21,8 @@ N_ACT = 10
 
 
 def apply(row: Any, x: Any, y: Any, c: Any, led: Any, parcels: Any, hub: int) -> None:
-    """Do one act to one member: water out, a parcel in (at its own warmth), a control set, a pool changed."""
+    """Do one act to one member: water out, a parcel in (at its own warmth), a control set, a pool
+    changed (by so much, and to no less than the value)."""
     b = min(int(row[ACT_BODY]), hub)
     if row[ACT_OUT_KG] > 0.0:
         part = min(row[ACT_OUT_KG] / flow.mass(x, b), 0.95)
@@ -46,7 +47,7 @@ def apply(row: Any, x: Any, y: Any, c: Any, led: Any, parcels: Any, hub: int) ->
         c[control] = row[ACT_VALUE]
     pool = int(row[ACT_POOL])
     if pool >= 0:
-        y[pool] = max(y[pool] + row[ACT_POOL_ADD], 0.0)
+        y[pool] = max(y[pool] + row[ACT_POOL_ADD], row[ACT_VALUE] if control < 0 else 0.0)
 
 
 def mark_passages(out: Any, edges: Any, passed: Any, moment: float) -> None:

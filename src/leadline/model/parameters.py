@@ -69,7 +69,7 @@ _WARMTH = (
            "offset of a thermostat: judgement"),
     _ratio("CHILLER_SPAN", "between the chiller's switching on and off again", "K", 0.5, 0.3, 0.1, 4.0,
            "common practice", "0.5 to 1 K"),
-    _ratio("EVAPORATION", "activity factor of the surface", "1", 0.8, 0.3, 0.2, 4.0, "sourced",
+    _ratio("EVAPORATION", "activity factor of the surface", "1", 0.7, 0.35, 0.15, 4.0, "sourced",
            "Smith, Löf and Jones (1998): 0.74 undisturbed; 1 rippled; weirs and spray above"),
     _ratio("AIR_M_S", "air speed over the surface", "m/s", 0.1, 0.3, 0.0, 2.0, "judgement", "still room"),
     _ratio("FAN_M_S", "air speed under a cooling fan", "m/s", 1.5, 0.3, 0.0, 6.0, "judgement", "sheet, 7.3, fan row"),
@@ -88,12 +88,12 @@ _ROOM = (
     _ratio("ROOM_PPM_NOISE", "slow noise of ln CO2, sd", "1", 0.12, 0.3, 0.0, 1.0, "judgement", "a day's memory"),
 )  # fmt: skip
 _GAS = (
-    _ratio("PISTON_M_H", "gas transfer velocity of the stirred surface, oxygen", "m/h", 0.12, 0.4, 0.005, 2.0,
+    _ratio("PISTON_M_H", "gas transfer velocity of the stirred surface, oxygen", "m/h", 0.2, 0.4, 0.005, 2.0,
            "judgement", "calm lakes 0.015 to 0.03 (Cole 2010); flow and ripples well above"),
     _ratio("PISTON_CALM_M_H", "the same when nothing moves", "m/h", 0.02, 0.3, 0.002, 0.2, "sourced",
            "k600 0.35 to 0.74 m/d (Cole et al. 2010)"),
     _ratio("SKIMMER_AIR_L_H", "water brought to balance with air by the skimmer", "L/h", None, 0.4, 0.0, 1e6,
-           "judgement", "0.5 of the volume an hour; the sheet calls 1 to 3 an hour strong"),
+           "judgement", "0.7 of the volume an hour; the sheet calls 1 to 3 an hour strong"),
 )  # fmt: skip
 _LIGHT = (
     _plain("LIGHT_ON_H", "lamps begin", "h", 10.0, 0.0, 0.0, 24.0, "description", "local time"),
@@ -102,7 +102,7 @@ _LIGHT = (
     _ratio("LIGHT_HALF", "share of full light at which production is half", "1", 0.35, 0.3, 0.05, 3.0, "judgement",
            "saturation at 100 to 250 of some 300 µmol/m²s (S94, S95)"),
     _ratio("PRODUCTION", "oxygen made at full light", "mol/h", None, 0.35, 0.0, 1e4, "judgement",
-           "6 µmol/kg/h per dKH/day of demand plus 14: night fall 0.2 to 1 mg/L/h (common practice)"),
+           "25 µmol/kg/h and 8 for each dKH/day of demand: night fall 0.2 to 1 mg/L/h (common practice)"),
     _ratio("TISSUE_D", "time in which fixed carbon is respired", "d", 12.0, 0.4, 1.0, 90.0, "judgement",
            "makes respiration follow production"),
 )  # fmt: skip
@@ -145,9 +145,9 @@ _FOOD = (
 _NITROGEN = (
     _ratio("AOB_MOL_D", "ammonia that a settled filter could oxidise in a day", "mol/d", None, 0.4, 0.0, 1e4, "judgement",
            "eight times the usual load"),
-    _ratio("AOB_HALF", "ammonia at which it works at half", "mol/kg", 1.5e-5, 0.5, 1e-6, 1e-3, "judgement",
-           "0.2 mg/L as N"),
-    _ratio("NOB_HALF", "the same for nitrite", "mol/kg", 1.5e-5, 0.5, 1e-6, 1e-3, "judgement", "0.7 mg/L nitrite"),
+    _ratio("AOB_HALF", "ammonia at which it works at half", "mol/kg", 1.0e-5, 0.5, 1e-6, 1e-3, "judgement",
+           "0.14 mg/L as N"),
+    _ratio("NOB_HALF", "the same for nitrite", "mol/kg", 6e-6, 0.5, 1e-6, 1e-3, "judgement", "0.3 mg/L nitrite"),
     _ratio("AOB_GROWTH_D", "fastest growth of ammonia oxidisers", "1/d", 0.45, 0.25, 0.05, 2.0, "memory",
            "doubling in one to two days at best"),
     _ratio("NOB_GROWTH_D", "fastest growth of nitrite oxidisers", "1/d", 0.35, 0.25, 0.05, 2.0, "memory", "slower"),
@@ -158,10 +158,10 @@ _NITROGEN = (
            "learned from nitrate readings"),
     _ratio("N_UPTAKE", "most nitrogen that films and animals take for good", "mol/d", None, 0.6, 0.0, 1e3, "judgement",
            "learned from nitrate readings"),
-    _ratio("N_HALF", "nitrate at which that is half", "mol/kg", 3e-5, 0.4, 1e-7, 1e-3, "judgement", "2 mg/L nitrate"),
+    _ratio("N_HALF", "nitrate at which that is half", "mol/kg", 1e-4, 0.4, 1e-7, 1e-3, "judgement", "6 mg/L nitrate"),
     _ratio("P_UPTAKE", "most phosphorus that films and animals take for good", "mol/d", None, 0.6, 0.0, 1e3, "judgement",
            "learned from phosphate readings"),
-    _ratio("P_HALF", "phosphate at which that is half", "mol/kg", 3e-7, 0.4, 1e-9, 1e-4, "judgement", "0.03 mg/L"),
+    _ratio("P_HALF", "phosphate at which that is half", "mol/kg", 1.5e-6, 0.4, 1e-9, 1e-4, "judgement", "0.14 mg/L"),
     _ratio("ROCK_P_D", "exchange of phosphate with rock and sand", "1/d", 0.15, 0.5, 0.0, 5.0, "judgement",
            "a reservoir that gives back for months (common practice)"),
     _ratio("ROCK_P_KG", "water that would hold as much phosphate as the rock, for each kg of water", "kg/kg", 8.0, 0.6,
