@@ -229,6 +229,16 @@ def _override(plan: Blueprint, name: str, low: float, high: float, origin: str =
         plan.set(name, 0.5 * (low + high), (high - low) / 3.2897, origin)
 
 
+def _dosed_meq_l_d(h: Habits, plan: Blueprint) -> float:
+    """Alkalinity that machines and hands bring in a day."""
+    from leadline.model import layout as at
+    from leadline.model.blueprint import parcel
+
+    mol = sum(plan.value(f"DOSER_{k}_L_D") * plan.solutions[k, at.TA] for k in range(plan.dosers))
+    mol += sum(parcel({s: grams})[at.TA] / every for s, (every, grams) in h.by_hand.items())
+    return float(1000.0 * mol / plan.system.net_volume_l)
+
+
 def _start(
     store: Store, clock: Clock, system: str, as_of: dt.datetime | None, h: Habits, plan: Blueprint, scenario: Scenario
 ) -> Start:
@@ -244,10 +254,10 @@ def _start(
             continue
         if name in UNTESTED or name in ("ammonia", "nitrite", "copper"):
             water[name] = (max(q.mean, 0.0), q.sd)
-        if name == "alkalinity" and q.demand_mean is not None and q.demand_sd is not None:
-            takes[name] = (q.demand_mean, q.demand_sd)
+        if name == "alkalinity":  # what goes in here less the net rate that was learned
+            takes[name] = (max(_dosed_meq_l_d(h, plan) - q.rate_mean, 0.0), q.rate_sd)
         elif name in ("nitrate", "phosphate"):
-            takes[name] = (-q.rate_mean, q.rate_sd)  # beside what food brings, which is put in here
+            takes[name] = (-q.rate_mean, q.rate_sd)  # beside what food brings, which the members add
     for name, value in scenario.start.items():
         water[name] = (value, 0.0)
     if not h.food_g_d:

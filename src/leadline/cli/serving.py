@@ -72,7 +72,8 @@ def make_demo(folder: Path, clock: Clock) -> Path:
     """The demo's files and database in `folder`; made anew when they are not of today."""
     from leadline.app import describe
     from leadline.invented import scenario
-    from leadline.wiring import open_store
+    from leadline.model import kernel
+    from leadline.wiring import compiled_folder, open_store
 
     now = clock.now()
     try:
@@ -88,7 +89,10 @@ def make_demo(folder: Path, clock: Clock) -> Path:
         return path
     for old in folder.glob("demo.db*"):
         old.unlink()
-    made = scenario(now)
+    cache = compiled_folder()
+    if not kernel.is_cached(cache):
+        click.echo("Compiling the simulator once for this machine (about ten seconds) …", err=True)
+    made = scenario(now, cache)
     for text, name in (
         (made.journal_csv, "journal.csv"),
         (made.stream_csv, "streams.csv"),

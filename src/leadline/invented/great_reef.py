@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import random
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from leadline.invented import descriptions
+from leadline.invented.basin import DKH, Basin
 from leadline.invented.calendar import DAYS, Due, at, evening, local_days
 from leadline.invented.diary import Diary, Kit, figure
-from leadline.invented.pond import DKH, Habits, Pond, Water
+from leadline.model.substances import food_moles
 
 SYSTEM = "great-reef"
 STATED_LITRES = 1150.0
@@ -17,32 +21,38 @@ LAST_SALINITY = 89  # days ago
 NEW_SCOOP = 95  # days ago: a new bucket of salt, a bigger scoop
 SLIP = 6  # days ago: alkalinity read in meq/L, written as dKH
 BLUNDER = 152  # days ago: a calcium of 520
-DOSE_RAISED = {322: 0.78, 158: 1.02}  # days ago: dKH/day on the stated volume, 0.60 before
+DOSE_RAISED = {322: 0.76, 158: 0.92}  # days ago: dKH/day on the stated volume, 0.60 before
 G_CARBONATE = 105.988e-3 / 2  # g Na2CO3 in a meq
 G_CALCIUM = 147.01 / 40.078e3  # g CaCl2·2H2O in a mg Ca
-G_MAGNESIUM = 203.30 / 24.305e3  # g MgCl2·6H2O in a mg Mg
 
 
-def great_reef(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, list[tuple[float, float, float]]]:
-    """The diary, the water at ``now``, and (unix seconds, alkalinity dKH, salinity psu) of the last 61 days."""
+# what the reef really is: the description says 1150 L and knows nothing of the rest
+TRUTH = {
+    "ROOM_C": 21.6, "ROOM_SEASON_K": 1.6, "ROOM_DAY_K": 0.9, "ROOM_WEATHER_K": 0.7, "ROOM_PPM": 560.0,
+    "WALL_W_K": 38.0, "EVAPORATION": 0.42, "PUMP_W": 190.0, "LAMP_W": 190.0, "CHILLER_W": 900.0,
+    "HEATER_0_SET": 25.05, "HEATER_1_SET": 24.5, "HEATER_SPAN": 0.2, "CHILLER_SET": 25.5, "CHILLER_SPAN": 0.3,
+    "SKIMMATE_L_D": 0.4, "TUBE_Y": 0.0, "CALC_MG": 0.06, "APPETITE_SD": 0.03, "PRODUCTION": 0.031, "PISTON_M_H": 0.18,
+}  # fmt: skip
+FIRST_DEMAND, LATER_DEMAND = 0.60, 1.24  # dKH/day, fifteen months apart: colonies that fill their room
+RECORDED_DAYS = 62
+
+
+def great_reef(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> tuple[Diary, Basin]:
+    """The diary, and the water at ``now`` with what its last two months showed."""
     acts, kits_chance = random.Random("great-reef acts"), random.Random("great-reef kits")
     diary = Diary(SYSTEM, zone, now)
     days = list(local_days(now, zone, DAYS))
     begin = at(days[0][1], zone, 0)
-    habits = Habits(
-        demand=0.55,
-        demand_later=1.14,
-        growing_days=520,
-        calcium_per_dkh=6.9,
-        magnesium_per_dkh=0.4,
-        skimmate=0.4,
-        nitrate_uptake=1.1,
-        nitrate_loss=0.055,
-        phosphate_uptake=0.16,
-        phosphate_loss=0.85,
-    )
-    first = Water(35.0, 8.4, 428, 1345, 7.0, 0.07).amounts(TRUE_LITRES)
-    pond = Pond(TRUE_LITRES, begin, habits, first)
+    meals = [food_moles("pellets", 3.2), food_moles("frozen-mysid", 9.0)]
+    pond = Basin(
+        descriptions.GREAT_REEF, begin,
+        water={"salinity": 35.0, "alkalinity": 8.4 / DKH, "calcium": 428.0, "magnesium": 1345.0, "nitrate": 7.0,
+               "phosphate": 0.07, "temperature": 25.2, "ph": 8.2, "potassium": 400.0},
+        takes={"alkalinity": FIRST_DEMAND / DKH, "nitrate": 0.0, "phosphate": 0.0},
+        truth={**TRUTH, "CORAL_GROWTH_Y": math.log(LATER_DEMAND / FIRST_DEMAND) / (DAYS / 365.25)},
+        litres=TRUE_LITRES, food_mol_d=(sum(m[0] for m in meals), sum(m[1] for m in meals), sum(m[2] for m in meals)),
+        seed=11, cache=cache,
+    )  # fmt: skip
     kits = {
         "salinity": Kit("ppt", "refractometer", 0.5, 0.22, bias=-0.25),
         "alkalinity": Kit("dKH", "titration", 0.1, 0.09, lot_sd=0.08),
@@ -56,11 +66,10 @@ def great_reef(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, list[tupl
     change, lots = Due(12, acts, 4), dict.fromkeys(kits, 30)
     socks, cup = Due(6, acts, 2), Due(5, acts, 3)
     dose, gain = 0.60, 0.985
-    lately: list[tuple[float, float, float]] = []
-
     for ago, date in days:
         dawn, night = at(date, zone, 0), at(date, zone, 23.95)
         pond.advance(min(dawn, now))
+        pond.recording = ago <= RECORDED_DAYS
         if ago in DOSE_RAISED:
             dose = DOSE_RAISED[ago]
             gain = 0.995
@@ -73,19 +82,21 @@ def great_reef(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, list[tupl
             )
         gain *= 1 - 0.00012  # tubing sags a little
         meq = dose / DKH * STATED_LITRES
-        pond.pump_meq, pond.pump_calcium = meq * gain, meq * 20.04 * 0.985 * gain
+        pond.dose(0, "alkalinity", meq * gain / 1000.0)
+        pond.dose(1, "calcium", meq * 20.04 * 0.985 * gain / 40.078e3)
         if ago == 0:
             break
         # food: morning pellets, an evening of thawed mysid
         pellets, mysid = max(acts.gauss(3.2, 0.4), 1), max(acts.gauss(9, 1.5), 3)
         fed = at(date, zone, 8.2 + acts.random() * 0.6)
         pond.advance(fed)
-        pond.feed(pellets, 75, 45)
+        pond.feed("pellets", pellets)
         if acts.random() < 0.6:
             diary.write(fed, "feeding", "pellets", figure(pellets, 0.5), "g")
         hand = evening(date, zone, acts)
         pond.advance(min(hand, now))
-        pond.feed(mysid, 17, 7)
+        pond.feed("frozen-mysid", mysid)
+        pond.refill()
         if acts.random() < 0.6:
             diary.write(hand - dt.timedelta(minutes=25), "feeding", "frozen-mysid", figure(mysid, 1), "g")
         _tests(ago, date, hand, zone, pond, diary, kits, due, lots, kits_chance)
@@ -95,16 +106,13 @@ def great_reef(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, list[tupl
             diary.write(hand + dt.timedelta(minutes=6), "service", "filter-sock", method="replaced")
         if cup.today() and acts.random() < 0.6:
             diary.write(hand + dt.timedelta(minutes=8), "service", "skimmer-1", method="cleaned")
-        for moment in (dawn + dt.timedelta(hours=h) for h in range(0, 24, 3)):
-            if ago <= 62 and moment < now:
-                lately.append((moment.timestamp(), pond.level("alkalinity"), pond.level("salinity")))
         pond.advance(min(night, now))
         diary.write(night, "addition", "sodium-carbonate", figure(meq * G_CARBONATE, 0.1), "g", "doser-1")
         calcium = meq * 20.04 * 0.985 * G_CALCIUM
         diary.write(night, "addition", "calcium-chloride-dihydrate", figure(calcium, 0.1), "g", "doser-2")
     pond.advance(now)
     _life(diary, days, zone)
-    return diary, pond, lately
+    return diary, pond
 
 
 def _tests(
@@ -112,7 +120,7 @@ def _tests(
     date: dt.date,
     hand: dt.datetime,
     zone: ZoneInfo,
-    pond: Pond,
+    pond: Basin,
     diary: Diary,
     kits: dict[str, Kit],
     due: dict[str, Due],
@@ -163,16 +171,17 @@ def _tests(
             note = "again, after yesterday's odd figure"
         diary.write(when, "reading", quantity, shown, kit.unit, kit.method, note=note)
         if quantity == "magnesium" and float(shown) < 1275 and ago > 12:
-            pond.magnesium(300.0 / G_MAGNESIUM)
             salt = "magnesium-chloride-hexahydrate"
+            pond.add(salt, 300.0, "g")
             diary.write(when + dt.timedelta(minutes=9), "addition", salt, "300", "g", "by-hand")
 
 
-def _exchange(ago: int, when: dt.datetime, pond: Pond, diary: Diary, chance: random.Random) -> None:
+def _exchange(ago: int, when: dt.datetime, pond: Basin, diary: Diary, chance: random.Random) -> None:
     """A water change. Mixed by the scoop: well at first, a little strong since the new scoop came."""
     litres = 90.0 if chance.random() < 0.8 else 60.0
     true_psu = 34.8 + chance.gauss(0, 0.15) if ago > NEW_SCOOP else 36.4 + chance.gauss(0, 0.2)
-    new = Water(true_psu, 8.6 * true_psu / 35, 432 * true_psu / 35, 1340 * true_psu / 35)
+    part = true_psu / 35
+    new = {"salinity": true_psu, "alkalinity": 8.6 * part, "calcium": 432 * part, "magnesium": 1340 * part}
     pond.exchange(litres, litres * (1 + chance.gauss(0, 0.01)), new)
     extra = {"salinity": 35.0 if ago > NEW_SCOOP else 35.5} if chance.random() < 0.7 else None
     diary.write(when, "exchange", "mixed-seawater", figure(litres, 1), "L", extra=extra)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from leadline.invented import descriptions
@@ -31,13 +32,15 @@ class Scenario:
     truth: dict[str, dict[str, float]]
 
 
-def scenario(now: dt.datetime) -> Scenario:
+def scenario(now: dt.datetime, cache: Path | None = None) -> Scenario:
     """Fifteen months that end at ``now``, always the same for the same moment.
 
     Parameters
     ----------
     now
         Aware; nothing is dated at or after it.
+    cache
+        Folder of compiled code; without one the simulator runs in numpy, for minutes.
 
     Raises
     ------
@@ -47,14 +50,14 @@ def scenario(now: dt.datetime) -> Scenario:
     if now.tzinfo is None:
         raise ValueError("now must carry its offset, for example 2026-03-01T08:00:00+00:00")
     now = now.astimezone(dt.UTC)
-    reef, reef_water, alkalinity_lately = great_reef(now, ZONE)
-    pool, pool_water, wide = lagoon(now, ZONE)
-    ward, ward_water = quarantine(now, ZONE)
+    reef, reef_water = great_reef(now, ZONE, cache)
+    pool, pool_water, wide = lagoon(now, ZONE, cache)
+    ward, ward_water = quarantine(now, ZONE, cache)
     quantities = ("salinity", "alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "ammonia")
     return Scenario(
         systems=[descriptions.GREAT_REEF, descriptions.LAGOON, descriptions.QUARANTINE],
         journal_csv=as_csv(reef.rows + pool.rows + ward.rows),
-        stream_csv=stream_csv(now, ZONE, alkalinity_lately),
+        stream_csv=stream_csv(now, reef_water),
         wide_csv=wide,
         truth={
             name: {quantity: water.level(quantity) for quantity in quantities}

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from leadline.invented import descriptions
+from leadline.invented.basin import DKH, Basin
 from leadline.invented.calendar import DAYS, Due, at, evening, local_days
 from leadline.invented.diary import Diary, Kit, figure
-from leadline.invented.pond import Habits, Pond, Water
+from leadline.model.substances import food_moles
 
 SYSTEM = "lagoon"
 LITRES = 380.0
@@ -16,24 +19,25 @@ BEFORE = 400  # days of spreadsheet before the journal begins
 WIDE_HEADER = "Date;Salinity (psu);Temp (°C);KH (dKH);Ca (mg/L);Mg (mg/L);NO3 (mg/L);PO4 (mg/L);Remarks"
 
 
-def lagoon(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, str]:
+TRUTH = {
+    "ROOM_C": 21.6, "ROOM_SEASON_K": 1.4, "ROOM_DAY_K": 0.8, "WALL_W_K": 20.0, "EVAPORATION": 0.4, "PUMP_W": 40.0,
+    "LAMP_W": 60.0, "HEATER_0_SET": 25.2, "HEATER_SPAN": 0.3, "SKIMMATE_L_D": 0.06, "CORAL_GROWTH_Y": 0.15,
+    "CALC_MG": 0.03,
+}  # fmt: skip
+
+
+def lagoon(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> tuple[Diary, Basin, str]:
     """The diary, the water at ``now``, and the spreadsheet that went before (day first, comma, semicolons)."""
     chance = random.Random("lagoon")
     diary = Diary(SYSTEM, zone, now)
     days = list(local_days(now, zone, DAYS + BEFORE))
-    habits = Habits(
-        demand=0.04,
-        demand_later=0.06,
-        growing_days=800,
-        calcium_per_dkh=7.0,
-        magnesium_per_dkh=0.3,
-        skimmate=0.06,
-        nitrate_uptake=0.5,
-        nitrate_loss=0.06,
-        phosphate_uptake=0.085,
-        phosphate_loss=0.5,
-    )
-    pond = Pond(LITRES * 0.99, at(days[0][1], zone, 0), habits, Water(34.9, 8.0, 420, 1310, 5, 0.06).amounts(376))
+    pond = Basin(
+        descriptions.LAGOON, at(days[0][1], zone, 0),
+        water={"salinity": 34.9, "alkalinity": 8.0 / DKH, "calcium": 420.0, "magnesium": 1310.0, "nitrate": 5.0,
+               "phosphate": 0.06, "temperature": 25.2, "ph": 8.2},
+        takes={"alkalinity": 0.045 / DKH, "nitrate": 0.0, "phosphate": 0.0}, truth=TRUTH, litres=LITRES * 0.99,
+        food_mol_d=food_moles("pellets", 0.9), seed=12, cache=cache, step_s=600.0,
+    )  # fmt: skip
     kits = {
         "salinity": Kit("psu", "conductivity-meter", 0.1, 0.08, bias=0.05),
         "temperature": Kit("degC", "glass-thermometer", 0.5, 0.15),
@@ -53,7 +57,8 @@ def lagoon(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, str]:
         hand = evening(date, zone, chance)
         grams = max(0.0, chance.gauss(0.9, 0.12))
         pond.advance(hand)
-        pond.feed(grams, 75, 42)
+        pond.feed("pellets", grams)
+        pond.refill()
         if ago <= DAYS and date.weekday() == 6:
             diary.write(
                 hand - dt.timedelta(minutes=20), "feeding", "pellets", figure(grams * 7, 0.5), "g", note="the week"
@@ -67,7 +72,7 @@ def lagoon(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, str]:
                 late = ago == 2 and quantity in ("salinity", "alkalinity", "nitrate")
                 wanted = due[quantity].today() or late
             if wanted:
-                true = 25.2 + chance.gauss(0, 0.25) if quantity == "temperature" else pond.level(quantity)
+                true = pond.level(quantity)
                 read[quantity] = kit.read(true, chance)
         low = low if "alkalinity" not in read else float(read["alkalinity"]) < 8.2
         if ago <= DAYS:
@@ -80,7 +85,7 @@ def lagoon(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, str]:
             wide.append(";".join([date.strftime("%d.%m.%Y"), *cells, remark]))
         if change.today():
             litres = 40.0
-            new = Water(35.0 + chance.gauss(0, 0.12), 8.6, 440, 1340)
+            new = {"salinity": 35.0 + chance.gauss(0, 0.12), "alkalinity": 8.6, "calcium": 440.0, "magnesium": 1340.0}
             pond.exchange(litres, litres, new)
             if ago <= DAYS:
                 diary.write(
@@ -89,11 +94,11 @@ def lagoon(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond, str]:
                     "mixed-seawater",
                     "40",
                     "L",
-                    extra={"salinity": round(new.salinity, 1), "temperature": 25.0},
+                    extra={"salinity": round(new["salinity"], 1), "temperature": 25.0},
                 )
         if date.weekday() == 2 and low:
             grams = 6.0
-            pond.alkali(grams / 84.007e-3)
+            pond.add("sodium-bicarbonate", grams, "g")
             if ago <= DAYS:
                 diary.write(hand + dt.timedelta(minutes=34), "addition", "sodium-bicarbonate", "6", "g", "by-hand")
     pond.advance(now)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from leadline.invented import descriptions
+from leadline.invented.basin import DKH, Basin
 from leadline.invented.calendar import DAYS, at, evening, local_days
 from leadline.invented.diary import Diary, Kit, figure
-from leadline.invented.pond import Habits, Pond, Water
+from leadline.model import layout
 
 SYSTEM = "quarantine"
 LITRES = 90.0
@@ -24,13 +27,25 @@ COHORTS = (
 )
 
 
-def quarantine(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond]:
+TRUTH = {
+    "ROOM_C": 21.6, "ROOM_SEASON_K": 1.4, "ROOM_DAY_K": 0.8, "WALL_W_K": 7.0, "EVAPORATION": 0.3, "PUMP_W": 8.0,
+    "LAMP_W": 0.0, "HEATER_0_SET": 25.0, "HEATER_SPAN": 0.4, "DEMAND_EQ_D": 0.0, "PRODUCTION": 0.0, "DENITRIFY_D": 0.01,
+    "N_UPTAKE": 0.0, "P_UPTAKE": 1e-5, "FILTER_DECAY_D": 0.05,
+}  # fmt: skip
+
+
+def quarantine(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> tuple[Diary, Basin]:
     """The diary, and the water at ``now``."""
     chance = random.Random("quarantine")
     diary = Diary(SYSTEM, zone, now)
     days = list(local_days(now, zone, DAYS))
-    habits = Habits(skimmate=0.0, nitrate_uptake=0.0, nitrate_loss=0.01, nitrifiers=1.5)
-    pond = Pond(LITRES, at(days[0][1], zone, 0), habits, Water(34.5, 7.6, 410, 1290, 4, 0.05).amounts(LITRES))
+    pond = Basin(
+        descriptions.QUARANTINE, at(days[0][1], zone, 0),
+        water={"salinity": 34.5, "alkalinity": 7.6 / DKH, "calcium": 410.0, "magnesium": 1290.0, "nitrate": 4.0,
+               "phosphate": 0.05, "temperature": 25.0, "ph": 8.1},
+        truth=TRUTH, litres=LITRES, food_mol_d=(0.0, 0.0, 0.0), seed=13, cache=cache, step_s=600.0,
+    )  # fmt: skip
+    pond.e.y[0, [layout.AOB, layout.NOB]] = 4e-4  # a young filter: mol N a day
     ammonia = Kit("mg/L as N", "colour-card", 0.05, 0.02, 0.15)
     salinity = Kit("ppt", "refractometer", 0.5, 0.3)
     nitrate = Kit("mg/L", "colour-card", 2.5, 0.5, 0.15)
@@ -44,12 +59,9 @@ def quarantine(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond]:
         pond.advance(min(hand, now))
         here = [c for c in COHORTS if c[0] >= ago and (c[1] is None or c[1] < ago)]
         food = sum(c[3] for c in here)
-        # bacteria follow their food, slowly; an empty tank forgets
-        target = 0.5 + 12.0 * food
-        habits.nitrifiers += (target - habits.nitrifiers) * (0.10 if target > habits.nitrifiers else 0.025)
         if food and hand < now:
             grams = food * max(0.3, chance.gauss(1, 0.15))
-            pond.feed(grams, 75, 42)
+            pond.feed("pellets", grams)
             if chance.random() < 0.7:
                 diary.write(hand - dt.timedelta(minutes=4), "feeding", "pellets", figure(grams, 0.05), "g")
         for arrived, left, who, _ in COHORTS:
@@ -74,13 +86,13 @@ def quarantine(now: dt.datetime, zone: ZoneInfo) -> tuple[Diary, Pond]:
                 "refractometer",
             )
         if ago % 3 == 0 and here:
-            shown = temperature.read(25.0 + chance.gauss(0, 0.3), chance)
+            shown = temperature.read(pond.level("temperature"), chance)
             diary.write(hand + dt.timedelta(minutes=2), "reading", "temperature", shown, "degC", "glass-thermometer")
         if ago % 13 == 5 and here:
             shown = nitrate.read(pond.level("nitrate"), chance)
             diary.write(hand + dt.timedelta(minutes=6), "reading", "nitrate", shown, "mg/L", "colour-card")
         if (here and ago % 5 == 2) or ago % 21 == 20 or (fish and float(seen) >= 0.2):
-            new = Water(34.5 + chance.gauss(0, 0.25), 7.8, 415, 1300)
+            new = {"salinity": 34.5 + chance.gauss(0, 0.25), "alkalinity": 7.8, "calcium": 415.0, "magnesium": 1300.0}
             pond.exchange(25, 25, new)
             diary.write(
                 hand + dt.timedelta(minutes=12), "exchange", "mixed-seawater", "25", "L", extra={"salinity": 34.5}

@@ -1,0 +1,152 @@
+"""One invented water: a single member of the simulator, lived through act by act, with what it showed on the way."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+
+from leadline.model import layout as at
+from leadline.model import loop, members, sight
+from leadline.model.acts import Acts
+from leadline.model.blueprint import Blueprint
+from leadline.model.describe import blueprint
+from leadline.model.parameters import INDEX
+from leadline.system.description import parse
+
+Array = np.ndarray
+DKH = 2.80385  # dKH in one meq/L
+STEP_S = 300.0
+
+
+class Basin:
+    """A system that is alive in the simulator. Times are aware moments; nothing is random but what its seed says.
+
+    Parameters
+    ----------
+    document
+        The description of what stands there; `truth` then sets parameters of the simulator to what they really are,
+        which need not be what the description says.
+    water
+        What the water holds at the beginning, in stored units.
+    food_mol_d
+        Carbon, nitrogen and phosphorus it is fed in a day: sets pools to their balance.
+    """
+
+    def __init__(
+        self, document: str, begin: dt.datetime, *, water: Mapping[str, float], truth: Mapping[str, float],
+        takes: Mapping[str, float] | None = None, litres: float | None = None, food_mol_d: tuple[float, float, float],
+        seed: int, cache: Path | None = None, step_s: float = STEP_S,
+    ) -> None:  # fmt: skip
+        self.plan: Blueprint = blueprint(parse(document))
+        self.cache = cache
+        for name, value in truth.items():
+            self.plan.set(name, value, 0.0, "truth")
+        start = members.Start(
+            {name: (value, 0.0) for name, value in water.items()},
+            {name: (value, 0.0) for name, value in (takes or {}).items()},
+            food_mol_d, (litres, 0.0) if litres else (self.plan.system.net_volume_l, 0.0),
+        )  # fmt: skip
+        self.e = members.muster(self.plan, begin, 1, seed, start, step_s, certain=True)
+        for name, value in truth.items():  # muster may have bent them to hold temperature and pH
+            if name != "DEMAND_EQ_D":
+                self.e.p[0, INDEX[name]] = value
+        self.moment = begin
+        self.begin = begin
+        self.first: Array = self.e.x[0].sum(axis=0)  # what was there, by state
+        self._seen: list[members.Seen] = []
+        self.recording = False
+
+    @property
+    def litres(self) -> float:
+        """The water itself. [L]"""
+        return float(self.e.x[0, :, [at.WATER, at.SALT]].sum()) / 1.0235
+
+    def set(self, name: str, value: float) -> None:
+        """Change a parameter of the simulator from now on."""
+        self.e.p[0, INDEX[name]] = value
+
+    def get(self, name: str) -> float:
+        """A parameter as it is now."""
+        return float(self.e.p[0, INDEX[name]])
+
+    def advance(self, to: dt.datetime) -> None:
+        """Live until the step nearest to then."""
+        steps = round((to - self.moment).total_seconds() / self.e.dt_s)
+        if steps <= 0:
+            return
+        none = np.zeros((1, 0, loop.N_ACT))
+        every = 1 if self.recording else steps
+        seen = members.run(self.e, steps, none, np.zeros((1, at.N_STATES)), every=every, cache=self.cache)
+        if self.recording:
+            self._seen.append(seen)
+        self.moment += dt.timedelta(seconds=steps * self.e.dt_s)
+
+    def act(self) -> Acts:
+        """Acts to fill and hand to `do`."""
+        return Acts(self.plan, self.e.dt_s)
+
+    def do(self, acts: Acts) -> None:
+        """Do all of these now."""
+        table, parcels = acts.tables(self.e.p)
+        if acts.alive:
+            self.e.alive = 1
+        for row in table[0]:
+            loop.apply(row, self.e.x[0], self.e.y[0], self.e.c[0], self.e.led[0], parcels, self.e.bodies - 1)
+
+    def feed(self, food: str, grams: float) -> None:
+        """Food given."""
+        acts = self.act()
+        acts.feed(0.0, food, grams)
+        self.do(acts)
+
+    def exchange(self, out_l: float, in_l: float, extra: Mapping[str, float]) -> None:
+        """Water out, water in; `extra` as in the journal."""
+        acts = self.act()
+        acts.exchange(0.0, in_l, "mixed-seawater", extra, out_l=out_l)
+        self.do(acts)
+
+    def add(self, substance: str, value: float, unit: str) -> None:
+        """Something put in by hand."""
+        acts = self.act()
+        acts.add(0.0, substance, value, unit)
+        self.do(acts)
+
+    def change(self, machine: str, state: str, value: float | None = None) -> None:
+        """A machine's state from now on."""
+        acts = self.act()
+        acts.change(0.0, machine, state, value)
+        self.do(acts)
+
+    def dose(self, machine: int, what: str, mol_d: float) -> None:
+        """Set a doser to give so much of what its container holds. [mol/d]"""
+        state = {"alkalinity": at.TA, "calcium": at.CA}[what]
+        self.set(f"DOSER_{machine}_L_D", mol_d / float(self.plan.solutions[machine, state]))
+
+    def refill(self) -> None:
+        """Reservoir and containers filled."""
+        acts = self.act()
+        acts.refill(0.0)
+        self.do(acts)
+
+    def look(self) -> dict[str, float]:
+        """What a perfect instrument would show now, stored units."""
+        out = np.zeros(sight.N_SIGHTS)
+        e = self.e
+        rows = members.clock(self.moment, members.ZoneInfo(self.plan.system.time_zone), e.dt_s, 0, 1)
+        sight.look(out, e.x[0], e.y[0], e.c[0], e.p[0], e.g[0], e.ln_h[0], e.bodies, rows[0, 0], rows[0, 3], rows[0, 4])
+        return dict(zip(sight.SIGHTS, (float(v) for v in out), strict=True))
+
+    def level(self, quantity: str) -> float:
+        """Now: alkalinity in dKH, all else in its stored unit."""
+        value = self.look()[quantity]
+        return value * DKH if quantity == "alkalinity" else value
+
+    def recorded(self) -> tuple[Array, dict[str, Array]]:
+        """Unix seconds and every sight, at each step that was recorded."""
+        begin = self.begin.timestamp()
+        times = np.concatenate([begin + s.times_s[:-1] for s in self._seen])
+        values = np.concatenate([s.values[0, :-1] for s in self._seen])
+        return times, {name: values[:, k] for k, name in enumerate(sight.SIGHTS)}
