@@ -26,7 +26,7 @@ id = "box"
 net_volume = "{litres} L"
 [[vessel]]
 id = "tank"
-inner_size = ["1.2 m", "0.6 m", "0.6 m"]
+inner_size = ["{length} m", "0.6 m", "0.6 m"]
 [room]
 temperature = "24 degC"
 relative_humidity = 0.5
@@ -51,7 +51,7 @@ def box(
 
     Every process is off but those whose parameters stand in `on`; the water is that of sheet 3.8 with `held` [mol/kg].
     """
-    plan = blueprint(parse(BOX.format(litres=litres) + equipment))
+    plan = blueprint(parse(BOX.format(litres=litres, length=max(1.2, litres / 350.0)) + equipment))
     e = members.muster(plan, BEGIN, count, 1, dt_s=dt_s, certain=True)
     for name, value in {**dict.fromkeys(_OFF, 0.0), **_AT_ONCE, **on}.items():
         e.p[:, getattr(d, name)] = value

@@ -157,7 +157,7 @@ def prepare(
     from leadline.model.describe import blueprint
     from leadline.model.members import muster
 
-    _check(days, members)
+    check(days, members)
     described = describe.load(store, system, as_of)
     begin = as_of or clock.now()
     plan = blueprint(described)
@@ -176,7 +176,7 @@ def prepare(
     return e, acts, [*h.notes, *plan.notes], scenario
 
 
-def _check(days: float, members: int) -> None:
+def check(days: float, members: int) -> None:
     if not 0.0 < days <= MOST_DAYS:
         raise BadInput(f"--days {days:g}", way_out=f"Give more than nothing and at most {MOST_DAYS:.0f}.")
     if not 1 <= members <= MOST_MEMBERS:

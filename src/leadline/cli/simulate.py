@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from leadline.model.outcome import Outcome, Passage
 
 _SHOWN = ("temperature", "salinity", "alkalinity", "calcium", "magnesium", "ph", "nitrate", "phosphate", "ammonia", "oxygen")
-_CHARTED = (*_SHOWN, "potassium", "nitrite", "silicate", "copper", "coral", "dinoflagellates", "toxin", "level")
+_CHARTED = (*_SHOWN, "potassium", "nitrite", "silicate", "copper", "coral", "dinoflagellates", "toxin", "plant_volume")
 
 
 @click.command(short_help="What a system will do: an ensemble, as it is or with a scenario.")

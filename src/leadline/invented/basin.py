@@ -22,42 +22,29 @@ STEP_S = 300.0
 
 
 class Basin:
-    """A system that is alive in the simulator. Times are aware moments; nothing is random but what its seed says.
+    """A member of an ensemble that is lived with. Times are aware moments; chance is the member's own.
 
     Parameters
     ----------
-    document
-        The description of what stands there; `truth` then sets parameters of the simulator to what they really are,
-        which need not be what the description says.
-    water
-        What the water holds at the beginning, in stored units.
-    food_mol_d
-        Carbon, nitrogen and phosphorus it is fed in a day: sets pools to their balance.
+    e
+        An ensemble of one member, not yet run.
+    cache
+        Folder of compiled code; without one numpy does it.
+    plan
+        Acts that come by themselves (a scenario); those of hands are done as they come.
     """
 
-    def __init__(
-        self, document: str, begin: dt.datetime, *, water: Mapping[str, float], truth: Mapping[str, float],
-        takes: Mapping[str, float] | None = None, litres: float | None = None, food_mol_d: tuple[float, float, float],
-        seed: int, cache: Path | None = None, step_s: float = STEP_S,
-    ) -> None:  # fmt: skip
-        self.plan: Blueprint = blueprint(parse(document))
-        self.cache = cache
-        for name, value in truth.items():
-            self.plan.set(name, value, 0.0, "truth")
-        start = members.Start(
-            {name: (value, 0.0) for name, value in water.items()},
-            {name: (value, 0.0) for name, value in (takes or {}).items()},
-            food_mol_d, (litres, 0.0) if litres else (self.plan.system.net_volume_l, 0.0),
-        )  # fmt: skip
-        self.e = members.muster(self.plan, begin, 1, seed, start, step_s, certain=True)
-        for name, value in truth.items():  # muster may have bent them to hold temperature and pH
-            if name != "DEMAND_EQ_D":
-                self.e.p[0, INDEX[name]] = value
-        self.moment = begin
-        self.begin = begin
-        self.first: Array = self.e.x[0].sum(axis=0)  # what was there, by state
+    def __init__(self, e: members.Ensemble, cache: Path | None = None, plan: Acts | None = None) -> None:
+        self.e, self.plan, self.cache = e, e.plan, cache
+        self.moment = self.begin = e.begin
+        self.first: Array = e.x[0].sum(axis=0)  # what was there, by state
         self._seen: list[members.Seen] = []
         self.recording = False
+        table, self._parcels = (plan or Acts(e.plan, e.dt_s)).tables(e.p)
+        self._table = table[0]
+        self._come = 0
+        if plan is not None and plan.alive:
+            e.alive = 1
 
     @property
     def litres(self) -> float:
@@ -77,9 +64,13 @@ class Basin:
         steps = round((to - self.moment).total_seconds() / self.e.dt_s)
         if steps <= 0:
             return
-        none = np.zeros((1, 0, loop.N_ACT))
+        last = self._come
+        while last < len(self._table) and self._table[last, loop.ACT_STEP] <= self.e.done + steps:
+            last += 1
+        due = np.ascontiguousarray(self._table[None, self._come : last])
+        self._come = last
         every = 1 if self.recording else steps
-        seen = members.run(self.e, steps, none, np.zeros((1, at.N_STATES)), every=every, cache=self.cache)
+        seen = members.run(self.e, steps, due, self._parcels, every=every, cache=self.cache)
         if self.recording:
             self._seen.append(seen)
         self.moment += dt.timedelta(seconds=steps * self.e.dt_s)
@@ -150,3 +141,35 @@ class Basin:
         times = np.concatenate([begin + s.times_s[:-1] for s in self._seen])
         values = np.concatenate([s.values[0, :-1] for s in self._seen])
         return times, {name: values[:, k] for k, name in enumerate(sight.SIGHTS)}
+
+
+def found(
+    document: str, begin: dt.datetime, *, water: Mapping[str, float], truth: Mapping[str, float],
+    takes: Mapping[str, float] | None = None, litres: float | None = None, food_mol_d: tuple[float, float, float],
+    seed: int, cache: Path | None = None, step_s: float = STEP_S,
+) -> Basin:  # fmt: skip
+    """A basin whose truth is told: the middle of every draw, but for what `truth` says.
+
+    Parameters
+    ----------
+    document
+        The description of what stands there; `truth` sets parameters of the simulator to what they really are, which
+        need not be what the description says.
+    water, takes
+        What the water holds at the beginning, and what the system takes in a day, in stored units.
+    food_mol_d
+        Carbon, nitrogen and phosphorus it is fed in a day: sets pools to their balance.
+    """
+    plan: Blueprint = blueprint(parse(document))
+    for name, value in truth.items():
+        plan.set(name, value, 0.0, "truth")
+    start = members.Start(
+        {name: (value, 0.0) for name, value in water.items()},
+        {name: (value, 0.0) for name, value in (takes or {}).items()},
+        food_mol_d, (litres, 0.0) if litres else (plan.system.net_volume_l, 0.0),
+    )  # fmt: skip
+    e = members.muster(plan, begin, 1, seed, start, step_s, certain=True)
+    for name, value in truth.items():  # muster may have bent them to hold temperature and pH
+        if name != "DEMAND_EQ_D":
+            e.p[0, INDEX[name]] = value
+    return Basin(e, cache)

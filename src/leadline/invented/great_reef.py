@@ -9,7 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from leadline.invented import descriptions
-from leadline.invented.basin import DKH, Basin
+from leadline.invented.basin import DKH, Basin, found
 from leadline.invented.calendar import DAYS, Due, at, evening, local_days
 from leadline.invented.diary import Diary, Kit, figure
 from leadline.model.substances import food_moles
@@ -44,7 +44,7 @@ def great_reef(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> t
     days = list(local_days(now, zone, DAYS))
     begin = at(days[0][1], zone, 0)
     meals = [food_moles("pellets", 3.2), food_moles("frozen-mysid", 9.0)]
-    pond = Basin(
+    pond = found(
         descriptions.GREAT_REEF, begin,
         water={"salinity": 35.0, "alkalinity": 8.4 / DKH, "calcium": 428.0, "magnesium": 1345.0, "nitrate": 7.0,
                "phosphate": 0.07, "temperature": 25.2, "ph": 8.2, "potassium": 400.0},

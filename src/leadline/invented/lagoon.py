@@ -8,7 +8,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from leadline.invented import descriptions
-from leadline.invented.basin import DKH, Basin
+from leadline.invented.basin import DKH, Basin, found
 from leadline.invented.calendar import DAYS, Due, at, evening, local_days
 from leadline.invented.diary import Diary, Kit, figure
 from leadline.model.substances import food_moles
@@ -31,7 +31,7 @@ def lagoon(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> tuple
     chance = random.Random("lagoon")
     diary = Diary(SYSTEM, zone, now)
     days = list(local_days(now, zone, DAYS + BEFORE))
-    pond = Basin(
+    pond = found(
         descriptions.LAGOON, at(days[0][1], zone, 0),
         water={"salinity": 34.9, "alkalinity": 8.0 / DKH, "calcium": 420.0, "magnesium": 1310.0, "nitrate": 5.0,
                "phosphate": 0.06, "temperature": 25.2, "ph": 8.2},

@@ -8,7 +8,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from leadline.invented import descriptions
-from leadline.invented.basin import DKH, Basin
+from leadline.invented.basin import DKH, Basin, found
 from leadline.invented.calendar import DAYS, at, evening, local_days
 from leadline.invented.diary import Diary, Kit, figure
 from leadline.model import layout
@@ -39,7 +39,7 @@ def quarantine(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> t
     chance = random.Random("quarantine")
     diary = Diary(SYSTEM, zone, now)
     days = list(local_days(now, zone, DAYS))
-    pond = Basin(
+    pond = found(
         descriptions.QUARANTINE, at(days[0][1], zone, 0),
         water={"salinity": 34.5, "alkalinity": 7.6 / DKH, "calcium": 410.0, "magnesium": 1290.0, "nitrate": 4.0,
                "phosphate": 0.05, "temperature": 25.0, "ph": 8.1},

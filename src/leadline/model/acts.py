@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.errors import UnknownName
 from leadline.model import draw as d
 from leadline.model import layout as at
 from leadline.model.blueprint import Blueprint, parcel, water_parcel
@@ -178,6 +178,10 @@ class Acts:
         else:
             self.marks.append((at_s, f"{machine} mended"))
 
+    def set_control(self, at_s: float, control: str, value: float) -> None:
+        """One control set, unsaid: for a record that drives the run, such as a room's measured warmth."""
+        self._row(at_s, control=at.CONTROLS.index(control), value=value)
+
     def tables(self, drawn: Array) -> tuple[Array, Array]:
         """Acts of each member, in order of their step, and the parcels. `drawn` is the members' parameters."""
         order = sorted(range(len(self.rows)), key=lambda i: (self.rows[i][0][ACT_STEP], i))
@@ -198,8 +202,3 @@ _COLUMNS = {
     "out_kg": ACT_OUT_KG, "parcel": ACT_PARCEL, "amount": ACT_AMOUNT, "control": ACT_CONTROL, "value": ACT_VALUE,
     "pool": ACT_POOL, "pool_add": ACT_POOL_ADD, "warm_c": ACT_WARM_C,
 }  # fmt: skip
-
-
-def beyond(seconds: float, what: str) -> BadInput:
-    """The error for a moment that lies before the run."""
-    return BadInput(f"{what}: {seconds:g} s is before the run begins", way_out="Give a moment from its beginning on.")

@@ -18,7 +18,7 @@ KEYS = ("q05", "q25", "q50", "q75", "q95")
 EDGES = ("aim_low", "aim_high", "limit_low", "limit_high")
 # sights that are told beside the measured ones, with their unit
 MORE: dict[str, str] = {
-    "level": "L", "free_ammonia": "mg/L as N", "omega_aragonite": "1", "chloramine": "mg/L as Cl2", "medicine": "g/1000 L",
+    "plant_volume": "L", "free_ammonia": "mg/L as N", "omega_aragonite": "1", "chloramine": "mg/L as Cl2", "medicine": "g/1000 L",
     "toxin": "1", "coral": "of the start", "dinoflagellates": "g dry", "cyanobacteria": "g dry", "diatoms": "g dry",
     "hair_algae": "g dry", "refuge_algae": "g dry", "detritus": "mg/L C", "heater_kwh": "kWh", "chiller_kwh": "kWh",
     "topoff_l": "L", "evaporated_l": "L", "reservoir": "L", "floor": "L", "room_temperature": "degC", "room_co2": "ppm",

@@ -17,7 +17,7 @@ from leadline.seawater.density import unchecked_millero1981
 SIGHTS = (
     "temperature", "salinity", "alkalinity", "calcium", "magnesium", "potassium", "ph",
     "nitrate", "nitrite", "ammonia", "phosphate", "silicate", "oxygen", "copper",
-    "level", "free_ammonia", "omega_aragonite", "dic", "chloramine", "medicine", "toxin", "coral",
+    "plant_volume", "free_ammonia", "omega_aragonite", "dic", "chloramine", "medicine", "toxin", "coral",
     "dinoflagellates", "cyanobacteria", "diatoms", "hair_algae", "refuge_algae", "detritus",
     "heater_duty", "chiller_duty", "heater_kwh", "chiller_kwh", "topoff_l", "evaporated_l", "reservoir", "floor",
     "room_temperature", "room_co2", "light", "plant_temperature",
