@@ -25,7 +25,7 @@ from leadline.model import evaporation, members
 from leadline.model import layout as at
 from leadline.model.acts import Acts
 from leadline.model.describe import blueprint
-from leadline.model.loop import ACT_AMOUNT, ACT_POOL_ADD
+from leadline.model.loop import ACT_AMOUNT, ACT_POOL_ADD, ACT_STEP
 from leadline.model.primitives import above, spent
 from leadline.model.processes import calcification, gases, nitrogen, photosynthesis, warmth
 from leadline.model.substances import food_moles
@@ -194,7 +194,13 @@ def batch(seed: int, count: int) -> list[Case]:
 
 
 def _copy(acts: Acts) -> Acts:
-    return Acts(acts.plan, acts.dt_s, list(acts.parcels), list(acts.rows), [])
+    """The same acts at a step of twenty minutes, in which the fit runs."""
+    rows = []
+    for row, by in acts.rows:
+        coarse = row.copy()
+        coarse[ACT_STEP] = round(row[ACT_STEP] * acts.dt_s / 1200.0)
+        rows.append((coarse, by))
+    return Acts(acts.plan, 1200.0, list(acts.parcels), rows, [])
 
 
 def _records(plan: Any, seen: members.Seen, m: int, rng: np.random.Generator) -> learn.Records:

@@ -51,7 +51,7 @@ def box(
 
     Every process is off but those whose parameters stand in `on`; the water is that of sheet 3.8 with `held` [mol/kg].
     """
-    plan = blueprint(parse(BOX.format(litres=litres, length=max(1.2, litres / 350.0)) + equipment))
+    plan = blueprint(parse(BOX.format(litres=litres, length=1.2 if litres <= 432.0 else litres / 350.0) + equipment))
     e = members.muster(plan, BEGIN, count, 1, dt_s=dt_s, certain=True)
     for name, value in {**dict.fromkeys(_OFF, 0.0), **_AT_ONCE, **on}.items():
         e.p[:, getattr(d, name)] = value
@@ -81,6 +81,16 @@ def at_level(what: np.ndarray, other: np.ndarray, level: float) -> float:
         return float("nan")
     k = int(np.argmax(beyond))
     return float(what[k - 1] + (what[k] - what[k - 1]) * (level - other[k - 1]) / (other[k] - other[k - 1]))
+
+
+def meets(found: Any, expected: Any, within: Any) -> None:
+    """Hold a whole table against print, and name every value that is off."""
+    found, expected, within = np.broadcast_arrays(found, np.asarray(expected, dtype=float), within)
+    off = ~(np.abs(found - expected) <= within)  # a nan is off too
+    assert not off.any(), [
+        f"{tuple(map(int, k))}: {found[tuple(k)]:.5g} for {expected[tuple(k)]:g} ± {within[tuple(k)]:.2g}"
+        for k in np.argwhere(off)
+    ]
 
 
 def kilograms(e: members.Ensemble) -> np.ndarray:

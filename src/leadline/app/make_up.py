@@ -49,8 +49,9 @@ def member(
     simulate.check(days, 1)
     past: Clock = FixedClock(begin)
     e, _, _, scenario = simulate.prepare(
-        store, past, system, days=days, members=1, seed=seed, step_s=step_s, with_text=with_text, as_of=begin
-    )
+        store, past, system, days=days, members=1, seed=seed, step_s=step_s, with_text=with_text, as_of=begin,
+        cache=cache,
+    )  # fmt: skip
     if cache is not None and kernel.available() and not kernel.is_cached(cache):
         say("Compiling the simulator once for this machine (about ten seconds) …")
     plan = Acts(e.plan, step_s)

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from leadline.model.outcome import Outcome
     from leadline.model.scenario import Scenario
 
-LEARNED = "learned"  # kind of record under which `learn.py` keeps what it fitted
 _WINDOW_D = 42.0  # how far back habits are read
 _MOST_POINTS = 500  # moments kept of a run
 MOST_MEMBERS, MOST_DAYS = 20_000, 3660.0
@@ -132,16 +131,17 @@ def simulate(
     from leadline.model import kernel
     from leadline.model.outcome import edges, outcome
 
+    if cache is not None and kernel.available() and not kernel.is_cached(cache):
+        say("Compiling the simulator once for this machine (about ten seconds) …")
     e, acts, notes, scenario = prepare(
-        store, clock, system, days=days, members=members, seed=seed, step_s=step_s, with_text=with_text, as_of=as_of
-    )
+        store, clock, system, days=days, members=members, seed=seed, step_s=step_s, with_text=with_text, as_of=as_of,
+        cache=cache,
+    )  # fmt: skip
     from leadline.model.members import run
 
     table, parcels = acts.tables(e.p)
     e.alive = int(acts.alive)
     steps = round(days * 86400.0 / step_s)
-    if cache is not None and kernel.available() and not kernel.is_cached(cache):
-        say("Compiling the simulator once for this machine (about ten seconds) …")
     every = max(1, -(-steps // _MOST_POINTS))
     seen = run(e, steps, table, parcels, every=every, edges=edges(e.plan.system), cache=cache)
     return outcome(e, seen, days=days, notes=notes, marks=acts.marks, scenario=scenario.name)
@@ -149,31 +149,41 @@ def simulate(
 
 def prepare(
     store: Store, clock: Clock, system: str, *, days: float, members: int, seed: int, step_s: float,
-    with_text: str | None, as_of: dt.datetime | None,
+    with_text: str | None, as_of: dt.datetime | None, cache: Path | None = None,
 ) -> tuple[Ensemble, Acts, list[str], Scenario]:  # fmt: skip
     """The members and acts of a run, not yet run."""
     from leadline.model import scenario as words
     from leadline.model.acts import Acts
-    from leadline.model.describe import blueprint
-    from leadline.model.members import muster
+    from leadline.model.members import match_demand, muster
 
     check(days, members)
-    described = describe.load(store, system, as_of)
     begin = as_of or clock.now()
-    plan = blueprint(described)
-    local = zone(described.time_zone)
+    plan, start, h = known(store, clock, system, as_of, begin)
+    local = zone(plan.system.time_zone)
     scenario = words.read(with_text, begin, local) if with_text is not None else words.Scenario()
-    h = habits(store.entries(system), begin)
-    _machines_from(h, plan)
-    _learned(store, system, plan)
-    start = _start(store, clock, system, as_of, h, plan, scenario)
+    _learned(store, system, plan, start)
+    for name, value in scenario.start.items():
+        start.water = {**start.water, name: (value, 0.0)}
     for name, (low, high) in scenario.parameters.items():
         _override(plan, name, low, high)
     e = muster(plan, begin, members, seed, start, step_s)
     acts = Acts(plan, step_s)
-    put_usual(h, acts, scenario, days, begin, described.time_zone)
+    put_usual(h, acts, scenario, days, begin, plan.system.time_zone)
+    match_demand(e, start, *acts.tables(e.p), cache=cache)
     words.put(scenario, acts, days)
     return e, acts, [*h.notes, *plan.notes], scenario
+
+
+def known(
+    store: Store, clock: Clock, system: str, as_of: dt.datetime | None, habits_until: dt.datetime
+) -> tuple[Blueprint, Start, Habits]:
+    """What is known of a system at a moment, in the simulator's terms: description, habits, belief of the water."""
+    from leadline.model.describe import blueprint
+
+    plan = blueprint(describe.load(store, system, as_of))
+    h = habits(store.entries(system), habits_until)
+    _machines_from(h, plan)
+    return plan, _start(store, clock, system, as_of, h, plan), h
 
 
 def check(days: float, members: int) -> None:
@@ -209,13 +219,17 @@ def _machines_from(h: Habits, plan: Blueprint) -> None:
             h.notes.append(f"{ident} is not described: its {grams:.0f} g of {substance} a day are given at once")
 
 
-def _learned(store: Store, system: str, plan: Blueprint) -> None:
+def _learned(store: Store, system: str, plan: Blueprint, start: Start) -> None:
     """What was fitted on this system's own records stands before practice."""
+    from leadline.app.learn import KEPT, LEARNED
+
     record = store.record(LEARNED, system)
     if not isinstance(record, Mapping):
         return
     for name, fitted in record.get("parameters", {}).items():
-        _override(plan, name, fitted["q05"], fitted["q95"], origin="learned")
+        if name in KEPT:
+            _override(plan, name, fitted["q05"], fitted["q95"], origin="learned")
+    start.volume = (record["volume_l"]["mean"], record["volume_l"]["sd"])
 
 
 def _override(plan: Blueprint, name: str, low: float, high: float, origin: str = "scenario") -> None:
@@ -229,18 +243,16 @@ def _override(plan: Blueprint, name: str, low: float, high: float, origin: str =
         plan.set(name, 0.5 * (low + high), (high - low) / 3.2897, origin)
 
 
-def _dosed_meq_l_d(h: Habits, plan: Blueprint) -> float:
-    """Alkalinity that machines and hands bring in a day."""
+def _pumped_meq_l_d(plan: Blueprint) -> float:
+    """Alkalinity that machines bring in a day: what the estimate's rate already holds; hands are not in it."""
     from leadline.model import layout as at
-    from leadline.model.blueprint import parcel
 
     mol = sum(plan.value(f"DOSER_{k}_L_D") * plan.solutions[k, at.TA] for k in range(plan.dosers))
-    mol += sum(parcel({s: grams})[at.TA] / every for s, (every, grams) in h.by_hand.items())
     return float(1000.0 * mol / plan.system.net_volume_l)
 
 
 def _start(
-    store: Store, clock: Clock, system: str, as_of: dt.datetime | None, h: Habits, plan: Blueprint, scenario: Scenario
+    store: Store, clock: Clock, system: str, as_of: dt.datetime | None, h: Habits, plan: Blueprint
 ) -> Start:
     """Water and demand as the estimate believes them, food as the journal tells."""
     from leadline.app import enquire
@@ -254,12 +266,10 @@ def _start(
             continue
         if name in UNTESTED or name in ("ammonia", "nitrite", "copper"):
             water[name] = (max(q.mean, 0.0), q.sd)
-        if name == "alkalinity":  # what goes in here less the net rate that was learned
-            takes[name] = (max(_dosed_meq_l_d(h, plan) - q.rate_mean, 0.0), q.rate_sd)
+        if name == "alkalinity":  # what machines bring less the rate that was learned with them
+            takes[name] = (max(_pumped_meq_l_d(plan) - q.rate_mean, 0.0), q.rate_sd)
         elif name in ("nitrate", "phosphate"):
             takes[name] = (-q.rate_mean, q.rate_sd)  # beside what food brings, which the members add
-    for name, value in scenario.start.items():
-        water[name] = (value, 0.0)
     if not h.food_g_d:
         grams = 0.003 * plan.system.net_volume_l
         h.food_g_d = {"pellets": grams}

@@ -36,10 +36,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
     "simulate": ("simulate", "simulate", "What a system will do: an ensemble, as it is or with a scenario."),
+    "learn": ("learning", "learn", "Fit the simulator to a system's own records."),
     "bench": ("bench", "bench", "One-off calculations, each with its source and its caution."),
     "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),
 }
-_ASKING = frozenset({"estimate", "round", "simulate", "export", "parked", "backup", "entry", "log"})  # these make no store
+_ASKING = frozenset({"estimate", "round", "simulate", "learn", "export", "parked", "backup", "entry", "log"})  # these make no store
 _EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere
 
 

@@ -182,6 +182,11 @@ class Acts:
         """One control set, unsaid: for a record that drives the run, such as a room's measured warmth."""
         self._row(at_s, control=at.CONTROLS.index(control), value=value)
 
+    def fed_rows(self) -> Array:
+        """Which rows of `tables` are meals."""
+        order = sorted(range(len(self.rows)), key=lambda i: (self.rows[i][0][ACT_STEP], i))
+        return np.array([bool(self.rows[i][1]) for i in order], dtype=bool)
+
     def tables(self, drawn: Array) -> tuple[Array, Array]:
         """Acts of each member, in order of their step, and the parcels. `drawn` is the members' parameters."""
         order = sorted(range(len(self.rows)), key=lambda i: (self.rows[i][0][ACT_STEP], i))

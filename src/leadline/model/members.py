@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -71,6 +71,7 @@ class Ensemble:
     done: int = 0  # steps
     alive: int = 0
     left: Array = field(default_factory=lambda: np.zeros(0, dtype=int))
+    wanted_eq_d: Array = field(default_factory=lambda: np.zeros(0))  # alkalinity each member is to take [mol/d]
     _chance: list[np.random.Generator] = field(default_factory=list)
 
     @property
@@ -127,7 +128,7 @@ def muster(
         np.zeros((members, bodies, at.N_STATES)), np.zeros((members, at.N_POOLS)),
         np.tile(np.array(at.AT_REST), (members, 1)), np.zeros((members, N_PARAMETERS)),
         np.zeros((members, bodies, at.N_PLACES)), np.zeros((members, at.N_CAUSES, at.N_STATES)),
-        np.full((members, bodies), np.log(6e-9)), parts, left=np.full(members, -1),
+        np.full((members, bodies), np.log(6e-9)), parts, left=np.full(members, -1), wanted_eq_d=np.zeros(members),
     )  # fmt: skip
     for m in range(members):
         chance = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, m])))
@@ -178,7 +179,7 @@ def _member(e: Ensemble, m: int, normal: Array, start: Start) -> None:
     _takes(e, m, start, held, [next(more) for _ in range(6)])
     if "temperature" in start.water:
         _hold_warmth(e, m, held)
-    if "ph" in start.water and start.water["ph"][1] <= 0.12:
+    if "ph" in start.water and start.water["ph"][1] <= 0.12 and plan.origin.get("ROOM_PPM") != "learned":
         _hold_ph(e, m, start)
 
 
@@ -197,6 +198,7 @@ def _takes(e: Ensemble, m: int, start: Start, held: Mapping[str, float], z: list
     if "alkalinity" in start.takes:
         mean, sd = start.takes["alkalinity"]
         p[d.DEMAND_EQ_D] = max(mean + sd * z[0], 0.0) * 1e-3 * litres
+    e.wanted_eq_d[m] = p[d.DEMAND_EQ_D]
     mean_pace = float(np.mean(pace(_omega(e, m), np.array([light(h, p) for h in _HOURS]), held["temperature"], p)))
     p[d.DEMAND_EQ_D] /= max(mean_pace, 0.05)  # DEMAND_EQ_D was meant as a day's mean
     _, nitrogen, phosphorus = start.food_mol_d
@@ -296,6 +298,24 @@ def _pools(e: Ensemble, m: int, start: Start, held: Mapping[str, float]) -> None
     for k, litres in enumerate(plan.containers):
         y[at.CAN_0 + k] = litres
     y[at.CARBON_AGE] = 0.3
+
+
+def match_demand(e: Ensemble, start: Start, acts: Array, parcels: Array, cache: Path | None = None) -> None:
+    """Make each member take, in the mean of its first two days, the alkalinity that it was drawn to take.
+
+    Demand depends on the day's course of pH and light, which only a run tells: copies are run, and the demand is
+    set by what they took.
+    """
+    if "alkalinity" not in start.takes or not e.members:
+        return
+    wanted = e.wanted_eq_d
+    steps = round(2.0 * at.DAY / e.dt_s)
+    trial = replace(e, **{name: getattr(e, name).copy() for name in ("x", "y", "c", "p", "g", "led", "ln_h", "left")})
+    trial._chance = [np.random.Generator(np.random.PCG64(7)) for _ in range(e.members)]
+    run(trial, steps, acts[:, acts[0, :, loop.ACT_STEP] <= steps], parcels, every=steps, cache=cache)
+    took = -trial.led[:, at.SKELETON, at.TA] / 2.0
+    fits = (took > 0.0) & (trial.left < 0)
+    e.p[fits, d.DEMAND_EQ_D] *= np.clip(wanted[fits] / took[fits], 0.3, 3.0)
 
 
 def clock(begin: dt.datetime, zone: ZoneInfo, dt_s: float, first: int, steps: int) -> Array:
