@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 LEARNED = "learned"  # the kind of record it is kept under
 STEP_S = 1200.0  # the fit runs in steps of twenty minutes
 SHORTEST, LONGEST = 14, 120  # days
-# what a later simulation takes from here; demand and uptake come fresher from the estimate
-KEPT = ("WALL_W_K", "PUMP_W", "EVAPORATION", "PISTON_M_H", "SKIMMER_AIR_L_H", "PRODUCTION", "ROOM_PPM")
+# what a later simulation does not take from here: demand and uptake come fresher from the estimate
+FRESHER = ("calcification", "nitrate-export", "phosphate-export", "food", "delivery")
 
 
 def learn(
@@ -81,7 +81,7 @@ def as_record(found: Fit, begin: dt.datetime, days: int) -> dict[str, Any]:
             n: {"q05": v.q05, "q50": v.q50, "q95": v.q95, "gained": v.gained} for n, v in found.learned.items()
         },
         "together": [list(t) for t in found.together], "hardly_told": list(found.silent), "misfit": found.misfit,
-        "used": found.used, "rates": dict(found.rates),
+        "used": found.used, "joint": list(found.joint), "before": dict(found.before), "rates": dict(found.rates),
     }  # fmt: skip
 
 

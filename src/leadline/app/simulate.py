@@ -34,6 +34,7 @@ class Habits:
 
     food_g_d: dict[str, float] = field(default_factory=dict)
     exchange: tuple[float, float, float | None] | None = None  # every so many days, litres, salinity
+    since_exchange_d: float = 0.0
     by_hand: dict[str, tuple[float, float]] = field(default_factory=dict)  # substance: every so many days, grams
     by_machine: dict[str, dict[str, float]] = field(default_factory=dict)  # doser: substance to grams a day
     notes: list[str] = field(default_factory=list)
@@ -69,6 +70,7 @@ def habits(entries: list[Entry], now: dt.datetime) -> Habits:
     if changes:
         litres = [units.to_litres(e.value or 0.0, e.unit or "L") for e in changes]
         salt = [float(e.extra["salinity"]) for e in changes if isinstance(e.extra.get("salinity"), int | float)]
+        found.since_exchange_d = (now - changes[-1].time).total_seconds() / 86400.0
         found.exchange = (days / len(changes), sum(litres) / len(litres), sum(salt) / len(salt) if salt else None)
     found.by_hand = {s: (days / len(g), sum(g) / len(g)) for s, g in hand.items()}
     found.by_machine = machine
@@ -80,9 +82,13 @@ def put_usual(h: Habits, acts: Acts, scenario: Scenario, days: float, begin: dt.
     local = zone(time_zone)
     usual = scenario.usual
 
-    def each(every_d: float, at: str, do: Callable[[float], None], *, human: bool = True) -> None:
+    def each(
+        every_d: float, at: str, do: Callable[[float], None], *, human: bool = True, not_before_d: float = 0.0
+    ) -> None:
         today = begin.astimezone(local).replace(hour=int(at[:2]), minute=int(at[3:]), second=0, microsecond=0)
         moment = (today - begin).total_seconds() % 86400.0
+        while moment < not_before_d * 86400.0:
+            moment += 86400.0
         while moment < days * 86400.0:
             if not human or usual.there(moment):
                 do(moment)
@@ -97,7 +103,8 @@ def put_usual(h: Habits, acts: Acts, scenario: Scenario, days: float, begin: dt.
     if usual.exchanges and h.exchange is not None:
         every, litres, salt = h.exchange
         extra = {"salinity": salt} if salt is not None else {}
-        each(every, "20:00", lambda s: acts.exchange(s, litres, extra=extra))
+        wait = max(every - h.since_exchange_d - 0.5, 0.0)
+        each(every, "20:00", lambda s: acts.exchange(s, litres, extra=extra), not_before_d=wait)
     if usual.additions:
         for substance, (every, grams) in h.by_hand.items():
             each(every, "20:30", lambda s, x=substance, g=grams: acts.add(s, x, g, "g", say=False))  # type: ignore[misc]
@@ -221,14 +228,23 @@ def _machines_from(h: Habits, plan: Blueprint) -> None:
 
 def _learned(store: Store, system: str, plan: Blueprint, start: Start) -> None:
     """What was fitted on this system's own records stands before practice."""
-    from leadline.app.learn import KEPT, LEARNED
+    import numpy as np
+
+    from leadline.app.learn import FRESHER, LEARNED
+    from leadline.estimate.learn import inside_of
+    from leadline.model.parameters import INDEX
 
     record = store.record(LEARNED, system)
     if not isinstance(record, Mapping):
         return
-    for name, fitted in record.get("parameters", {}).items():
-        if name in KEPT:
-            _override(plan, name, fitted["q05"], fitted["q95"], origin="learned")
+    names, middle, covariance = record["joint"]
+    taken = [k for k, name in enumerate(names) if name not in FRESHER and inside_of(name)]
+    groups = []
+    for k in taken:
+        for parameter in inside_of(names[k]):
+            plan.set(parameter, record["before"][parameter] * float(np.exp(middle[k])), 0.0, "learned")
+        groups.append([INDEX[parameter] for parameter in inside_of(names[k])])
+    plan.joint = (groups, np.linalg.cholesky(np.array(covariance)[np.ix_(taken, taken)] + 1e-12 * np.eye(len(taken))))
     start.volume = (record["volume_l"]["mean"], record["volume_l"]["sd"])
 
 

@@ -146,6 +146,10 @@ def charts(o: Outcome) -> dict[str, str]:
 
     local = zone(o.system.time_zone)
     times = tuple(o.moment(t) for t in o.times_s)
+    together: dict[float, list[str]] = {}
+    for t, words in o.marks:
+        together.setdefault(t, []).append(words)
+    marks = tuple((o.moment(t), ", ".join(dict.fromkeys(words))) for t, words in sorted(together.items()))
     files = {}
     for name in _CHARTED:
         rows = o.quantiles.get(name)
@@ -162,7 +166,7 @@ def charts(o: Outcome) -> dict[str, str]:
             name, f"{sentences.titled(name)}, {o.system.name}", times,
             {k: [float(v) for v in r] for k, r in zip(KEYS, rows, strict=True)},
             aim=band.aim if band else None, limit=band.limit if band else None,
-            marks=tuple((o.moment(t), w) for t, w in o.marks), passes=tuple(passes), unit=MORE.get(name, ""),
+            marks=marks, passes=tuple(passes), unit=MORE.get(name, ""),
         )  # fmt: skip
         files[f"{name}.svg"] = svg(fan, units=o.system.units, local=local)
     return files

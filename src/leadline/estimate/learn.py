@@ -130,6 +130,8 @@ class Fit:
     misfit: dict[str, float]  # residual of each kind of record in its own sds, root mean square
     used: dict[str, int]
     ends: Mapping[str, float]  # the water at the window's end, as the best member has it
+    before: Mapping[str, float]  # each parameter as it was believed before
+    joint: tuple[list[str], list[float], list[list[float]]]  # names, logarithms of multiples, their covariance
     rates: Mapping[str, float]  # what the best member did in the mean of the window: eq/d, mol/d, L/h
 
 
@@ -345,6 +347,10 @@ class _Problem:
             for inside in FREE[name][0]:
                 value = float(base.p[0, INDEX[inside]])
                 absolute[inside] = (value * low, value * high)
+        drawn = [n for n in (*self.free, *self.beside) if _ALL[n][0]]
+        place = [self.names.index(n) for n in drawn]
+        before = {inside: float(base.p[0, INDEX[inside]]) for name in drawn for inside in _ALL[name][0]}
+        joint = (drawn, [float(theta[i]) for i in place], covariance[np.ix_(place, place)].tolist())
         volume = self.start.volume or (self.plan.system.net_volume_l, self.plan.system.net_volume_sd_l)
         if "volume" in learned:
             i = self.names.index("volume")
@@ -362,7 +368,12 @@ class _Problem:
         misfit = {k: float(np.sqrt(np.mean(residual[index == k] ** 2))) for k in kinds}
         used = {k: int((index == k).sum()) for k in kinds}
         ends = {n: float(self.last.values[0, -1, sight.SIGHTS.index(n)]) for n in sight.MEASURED}
-        return Fit(learned, absolute, volume, together, silent, misfit, used, ends, rates(self.last_e, 0, self.window.days))
+        return Fit(learned, absolute, volume, together, silent, misfit, used, ends, before, joint, rates(self.last_e, 0, self.window.days))
+
+
+def inside_of(name: str) -> tuple[str, ...]:
+    """The simulator's parameters that an unknown scales together."""
+    return _ALL[name][0] if name in _ALL else ()
 
 
 def rates(e: members.Ensemble, m: int, days: float) -> dict[str, float]:

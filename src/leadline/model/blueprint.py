@@ -75,6 +75,7 @@ class Blueprint:
     containers: list[float]
     reservoir_kg: float
     notes: list[str] = field(default_factory=list)
+    joint: tuple[list[list[int]], Array] | None = None  # parameters drawn together: their places, and a Cholesky factor
     origin: dict[str, str] = field(default_factory=dict)  # parameter: "description" | "learned"
 
     @property

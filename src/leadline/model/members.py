@@ -161,6 +161,10 @@ def _member(e: Ensemble, m: int, normal: Array, start: Start) -> None:
                      plan.middle + plan.spread * normal[:N_PARAMETERS])  # fmt: skip
     p = e.p[m]
     p[:] = np.where(plan.middle == 0.0, np.where(_RATIO, 0.0, drawn), np.clip(drawn, _LOW, _HIGH))
+    if plan.joint is not None:  # what was learned as a whole is drawn as a whole
+        groups, factor = plan.joint
+        for group, shift in zip(groups, factor @ normal[[g[0] for g in groups]], strict=True):
+            p[group] = np.clip(p[group] * np.exp(shift), _LOW[group], _HIGH[group])
     more = iter(normal[N_PARAMETERS:])
     stated, sd = start.volume or (plan.system.net_volume_l, plan.system.net_volume_sd_l)
     scale = max(stated + sd * next(more), 0.3 * stated) / plan.system.net_volume_l
