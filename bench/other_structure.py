@@ -1,9 +1,9 @@
 """Systems whose laws are not those of the simulator that is fitted to them: is the truth inside what was learned?
 
-The same bookkeeping, other laws: a wind-function evaporation, walls that lose by natural convection, calcification by a
-power of Ω−1 and straight in light, production straight in light and then flat, gas exchange that changes through the
-day, nitrate lost in proportion and phosphate at a constant pace. Also a room that wanders, food that strays from what is
-written, kits with bias, probes with noise, a heater off its rating.
+The same bookkeeping, other laws: a wind-function evaporation, walls that lose by natural convection, calcification by
+a power of Ω−1 and straight in light, production straight in light and then flat, gas exchange that changes through the
+day, nitrate lost in proportion and phosphate at a constant pace. Also a room that wanders, food that strays from what
+is written, kits with bias, probes with noise, a heater off its rating.
 """
 
 from __future__ import annotations
@@ -95,8 +95,9 @@ def other_laws() -> Iterator[None]:
     losses.clear()
     with contextlib.ExitStack() as stack:
         for module, name, law in (
-            (evaporation, "drive_kg_m2_s", drive), (calcification, "pace", pace), (photosynthesis, "of_light", of_light),
-            (nitrogen, "lose", lose), (gases, "exchanged_kg_s", exchanged), (warmth, "act", heat),
+            (evaporation, "drive_kg_m2_s", drive), (calcification, "pace", pace),
+            (photosynthesis, "of_light", of_light), (nitrogen, "lose", lose),
+            (gases, "exchanged_kg_s", exchanged), (warmth, "act", heat),
         ):  # fmt: skip
             stack.enter_context(mock.patch.object(module, name, law))
         yield
@@ -163,8 +164,8 @@ def batch(seed: int, count: int) -> list[Case]:
     food = food_moles("pellets", grams)
     dosed = plan.value("DOSER_0_L_D") * plan.solutions[0, at.TA] * 1000.0 / litres
     start = members.Start(
-        water={"temperature": (25.3, 0.2), "alkalinity": (2.85, 0.15), "calcium": (425.0, 12.0), "salinity": (35.0, 0.4),
-               "nitrate": (8.0, 2.5), "phosphate": (0.07, 0.02)},
+        water={"temperature": (25.3, 0.2), "alkalinity": (2.85, 0.15), "calcium": (425.0, 12.0),
+               "salinity": (35.0, 0.4), "nitrate": (8.0, 2.5), "phosphate": (0.07, 0.02)},
         takes={"alkalinity": (0.9 * dosed, 0.25 * dosed), "nitrate": (0.0, 0.1), "phosphate": (0.0, 0.003)},
         food_mol_d=food,
     )  # fmt: skip
@@ -206,7 +207,14 @@ def _copy(acts: Acts) -> Acts:
 def _records(plan: Any, seen: members.Seen, m: int, rng: np.random.Generator) -> learn.Records:
     """What a keeper and some probes would have of it."""
     window = learn.Records(DAYS)
-    for q, every in (("alkalinity", 4), ("calcium", 9), ("nitrate", 8), ("phosphate", 8), ("salinity", 7), ("temperature", 5)):
+    for q, every in (
+        ("alkalinity", 4),
+        ("calcium", 9),
+        ("nitrate", 8),
+        ("phosphate", 8),
+        ("salinity", 7),
+        ("temperature", 5),
+    ):
         how = plan.system.method(q)
         values = seen.of(q)[m]
         middle = float(values.mean())

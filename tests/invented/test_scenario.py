@@ -19,8 +19,8 @@ from leadline.invented import scenario
 from leadline.invented.diary import Kit, figure
 from leadline.invented.great_reef import FIRST_DEMAND, LATER_DEMAND, great_reef
 from leadline.invented.lagoon import lagoon
-from leadline.model import layout
 from leadline.invented.quarantine import quarantine
+from leadline.model import layout
 
 OSLO = ZoneInfo("Europe/Oslo")
 # winter morning, summer afternoon, the nights the clocks change

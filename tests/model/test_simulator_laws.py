@@ -165,7 +165,9 @@ def crossed(e: members.Ensemble, fed: dict[str, np.ndarray]) -> dict[str, np.nda
         "phosphorus": led[:, [at.PO4, at.DET_P]].sum(axis=1) + led[:, at.DINO] * at.PLANKTON_P + fed["p"],
         "carbon": led[:, [at.DIC, at.DOC, at.DET_C]].sum(axis=1) + led[:, at.DINO] * at.PLANKTON_C + fed["c"],
         # what leaves as nitrogen gas has given its equivalent back before
-        "charge": led[:, at.TA] - led[:, at.NH] + led[:, [at.NO2, at.NO3, at.PO4]].sum(axis=1)
+        "charge": led[:, at.TA]
+        - led[:, at.NH]
+        + led[:, [at.NO2, at.NO3, at.PO4]].sum(axis=1)
         - e.led[:, at.NITROGEN_GAS, at.NO3],
     }
 
@@ -182,7 +184,15 @@ def eaten(e: members.Ensemble, days: int, food: float) -> dict[str, np.ndarray]:
     food=st.floats(0.2, 3.0),
     exchange_l=st.floats(5.0, 200.0),
     change=st.sampled_from(
-        ["none", "return-pump off", "topoff-1 stuck-on", "heater-1 stuck-on", "mains off", "doser-1 siphon", "light-1 off"]
+        [
+            "none",
+            "return-pump off",
+            "topoff-1 stuck-on",
+            "heater-1 stuck-on",
+            "mains off",
+            "doser-1 siphon",
+            "light-1 off",
+        ]
     ),
     bloom=st.sampled_from(["", "dinoflagellates", "cyanobacteria", "diatoms", "hair-algae"]),
 )
@@ -216,7 +226,12 @@ def test_nothing_appears_or_vanishes(compiled_folder, seed, food, exchange_l, ch
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck), phases=NO_SHRINKING)
-@given(seed=st.integers(0, 10_000), food=st.floats(0.0, 30.0), wild=st.floats(-2.5, 2.5), document=st.sampled_from([REEF, ONE]))
+@given(
+    seed=st.integers(0, 10_000),
+    food=st.floats(0.0, 30.0),
+    wild=st.floats(-2.5, 2.5),
+    document=st.sampled_from([REEF, ONE]),
+)
 def test_nothing_is_ever_below_zero(compiled_folder, seed, food, wild, document):
     e, acts = made(document, count=3, seed=seed)
     for k, name in enumerate(NAMES):  # far draws of every rate, up and down
@@ -298,7 +313,7 @@ def test_a_system_left_alone_tends_to_its_balance():
     t = float(seen.of("temperature")[0, -1])
     assert t == pytest.approx(expected, abs=0.03)
     assert t < p[d.ROOM_C] - 0.5
-    kg = (e.x[0, 0, at.WATER] + e.x[0, 0, at.SALT])
+    kg = e.x[0, 0, at.WATER] + e.x[0, 0, at.SALT]
     balanced = carbonate.solve(
         temperature_c=t, salinity=s, alkalinity=float(e.x[0, 0, at.TA] / kg * 1e6), xco2=float(p[d.ROOM_PPM])
     )
@@ -314,8 +329,14 @@ class TestKernel:
         e, acts = made(count=count, seed=5)
         if only is not None:
             whole = made(count=only + 1, seed=5)[0]
-            e = members.muster(e.plan, BEGIN, only + 1, 5, members.Start(
-                takes={"alkalinity": (0.3, 0.05), "nitrate": (0.1, 0.05)}, food_mol_d=FOOD), 600.0)
+            e = members.muster(
+                e.plan,
+                BEGIN,
+                only + 1,
+                5,
+                members.Start(takes={"alkalinity": (0.3, 0.05), "nitrate": (0.1, 0.05)}, food_mol_d=FOOD),
+                600.0,
+            )
             assert (e.p == whole.p).all()
         a_month(acts, 10)
         acts.change(2e5, "chiller-1", "warms")

@@ -54,8 +54,8 @@ def test_oxygen_after_the_power_fails():
     assert oxygen[0, 0] == pytest.approx(6.547, abs=5e-4)
     found = [[at_level(hours, oxygen[m], mark) for mark in (4.0, 2.0)] for m in range(4)]
     meets(found[0], [5.15, 9.19], 0.005 + 0.005)  # 0.004 mg/L at 0.495 an hour are 0.008 h
-    meets(found[1], [5.69, 11.2], [0.005 + 0.01, 0.05 + 0.02])
-    meets(found[2], [6.91, 19.5], [0.005 + 0.03, 0.05 + 0.15])
+    meets(found[1], [5.69, 11.2], [0.005 + 0.01, 0.05 + 0.012])  # the curve falls by 0.40 and 0.33 mg/L an hour
+    meets(found[2], [6.91, 19.5], [0.005 + 0.015, 0.05 + 0.05])  # 0.27 and 0.086
     assert found[3][0] == pytest.approx(14.5, abs=0.05 + 0.11)
     assert np.isnan(found[3][1])
     assert oxygen[3, -1] == pytest.approx(3.80, abs=0.005 + 0.004 + 0.01)  # after 30 h e^(-5.4) of the way is left

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -57,7 +58,7 @@ def learn(
     spoken = len(window.readings) + 24 * len(window.hourly)
     if spoken < 12:
         raise BadInput(
-            f"{system}: {len(window.readings)} readings and no probe in the last {days} days are too little to learn from",
+            f"{system}: {len(window.readings)} readings and no probe in {days} days are too little to learn from",
             way_out="Test a few more times, or give --days 90.",
         )
     plan, start, h = simulate.known(store, FixedClock(begin), system, begin, end)
@@ -97,7 +98,9 @@ def _records(store: Store, system: System, entries: list[Entry], begin: dt.datet
         if e.kind == "reading" and e.subject in sight.MEASURED and e.stored is not None:
             how = system.method(e.subject, e.method)
             sd = e.stored_sd or float(np.hypot(how.sd, how.relative * e.stored)) or 1e-6
-            window.readings.append(((e.time - begin).total_seconds(), e.subject, e.stored, float(np.hypot(sd, how.step / 3.5))))
+            window.readings.append(
+                ((e.time - begin).total_seconds(), e.subject, e.stored, float(np.hypot(sd, how.step / 3.5)))
+            )
     declared = {s.id: s for s in system.streams}
     for _, stream in store.streams(system.id):
         series = _hourly(store, system.id, stream, begin, days)
@@ -160,7 +163,7 @@ def _topped_up(window: Records, entries: list[Entry], begin: dt.datetime, days: 
     if len(rows) < 4:
         return
     series = np.full(days * 24, np.nan)
-    for (one, _), (two, litres) in zip(rows, rows[1:], strict=False):
+    for (one, _), (two, litres) in pairwise(rows):
         a, b = int(one), max(int(two), int(one) + 1)
         series[a:b] = np.nan_to_num(series[a:b]) + litres / (b - a)
     window.hourly["topoff"] = series

@@ -61,9 +61,7 @@ def member(
     h = simulate.habits(store.entries(system), begin)
     litres = e.plan.system.net_volume_l
     changes = h.exchange or (10.0, 0.1 * litres, 35.0)
-    home = Household(
-        h.food_g_d or {"pellets": 0.003 * litres}, (changes[0], changes[1], changes[2] or 35.0), h.by_hand
-    )
+    home = Household(h.food_g_d or {"pellets": 0.003 * litres}, (changes[0], changes[1], changes[2] or 35.0), h.by_hand)
     away = (tuple(x / 86400.0 for x in scenario.usual.away),) if scenario.usual.away else ()
     diary = live(basin, home, Ways(away=away), days, seed)  # type: ignore[arg-type]
     return {
@@ -138,8 +136,9 @@ def _unit(s: Stream) -> str:
 
 # noise, step, drift a day, lag [s] of an ordinary probe in the stored unit: judgement
 _ORDINARY = {
-    "temperature": (0.02, 0.01, 0.0005, 60.0), "ph": (0.008, 0.01, 0.0008, 60.0), "salinity": (0.03, 0.01, -0.004, 30.0),
-    "oxygen": (0.04, 0.01, -0.004, 90.0), "alkalinity": (0.03, 0.01, 0.001, 1.0),
+    "temperature": (0.02, 0.01, 0.0005, 60.0), "ph": (0.008, 0.01, 0.0008, 60.0),
+    "salinity": (0.03, 0.01, -0.004, 30.0), "oxygen": (0.04, 0.01, -0.004, 90.0),
+    "alkalinity": (0.03, 0.01, 0.001, 1.0),
 }  # fmt: skip
 
 

@@ -267,9 +267,7 @@ def _pumped_meq_l_d(plan: Blueprint) -> float:
     return float(1000.0 * mol / plan.system.net_volume_l)
 
 
-def _start(
-    store: Store, clock: Clock, system: str, as_of: dt.datetime | None, h: Habits, plan: Blueprint
-) -> Start:
+def _start(store: Store, clock: Clock, system: str, as_of: dt.datetime | None, h: Habits, plan: Blueprint) -> Start:
     """Water and demand as the estimate believes them, food as the journal tells."""
     from leadline.app import enquire
     from leadline.model.members import UNTESTED, Start

@@ -40,7 +40,9 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "bench": ("bench", "bench", "One-off calculations, each with its source and its caution."),
     "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),
 }
-_ASKING = frozenset({"estimate", "round", "simulate", "learn", "export", "parked", "backup", "entry", "log"})  # these make no store
+_ASKING = frozenset(
+    {"estimate", "round", "simulate", "learn", "export", "parked", "backup", "entry", "log"}
+)  # these make no store
 _EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere
 
 

@@ -14,7 +14,18 @@ if TYPE_CHECKING:
     from leadline.cli.main import Bridge
     from leadline.model.outcome import Outcome, Passage
 
-_SHOWN = ("temperature", "salinity", "alkalinity", "calcium", "magnesium", "ph", "nitrate", "phosphate", "ammonia", "oxygen")
+_SHOWN = (
+    "temperature",
+    "salinity",
+    "alkalinity",
+    "calcium",
+    "magnesium",
+    "ph",
+    "nitrate",
+    "phosphate",
+    "ammonia",
+    "oxygen",
+)
 _CHARTED = (*_SHOWN, "potassium", "nitrite", "silicate", "copper", "coral", "dinoflagellates", "toxin", "plant_volume")
 
 
@@ -32,7 +43,7 @@ def simulate(
     bridge: Bridge, system: str, days: float, members: int, with_file: str | None, out: str | None, truth: str | None,
     step: str, seed: int,
 ) -> None:  # fmt: skip
-    """Run SYSTEM ahead from what is believed of it now: each member draws its own water, habits of the room and machines.
+    """Run SYSTEM ahead from what is believed of it now; each member draws its own water, room, animals and machines.
 
     The keeper's usual feeding, exchanges and doses go on, as the journal tells them. What the description and the
     journal leave open is drawn from practice, and named. It is a forecast of the model, not of your animals.
@@ -49,7 +60,7 @@ def simulate(
 
     step_s = span_s(step, "--step")
     text = _read(with_file) if with_file else None
-    common = {
+    common: dict[str, Any] = {
         "days": days, "seed": seed, "step_s": step_s, "with_text": text, "cache": compiled_folder(),
         "as_of": bridge.as_of(system), "say": lambda line: click.echo(line, err=True),
     }  # fmt: skip
@@ -118,8 +129,8 @@ def as_json(o: Outcome) -> dict[str, Any]:
         if name in o.passages:
             quantities[name]["passes"] = [_passage(p) for p in o.passages[name]]
     return {
-        "schema": "leadline.simulation/1", "system": o.system.id, "begin": o.begin, "days": o.days, "members": o.members,
-        "seed": o.seed, "step_s": o.step_s, "scenario": o.scenario or None,
+        "schema": "leadline.simulation/1", "system": o.system.id, "begin": o.begin, "days": o.days,
+        "members": o.members, "seed": o.seed, "step_s": o.step_s, "scenario": o.scenario or None,
         "times": [o.moment(t) for t in o.times_s], "quantities": quantities,
         "acts": [{"time": o.moment(t), "what": words} for t, words in o.marks],
         "left_the_model": o.left, "assumed": list(o.notes), "parameters_from": dict(o.sources),
@@ -190,8 +201,8 @@ def _show(o: Outcome, folder: str, drawn: int) -> None:
             return figures.number(way.shown(value), way.digits)
 
         rows.append(
-            [sentences.titled(name), said(q[2, 0]), said(q[2, end]), f"{said(q[0, end])} to {said(q[4, end])}", way.label,
-             _edges(o, name)]
+            [sentences.titled(name), said(q[2, 0]), said(q[2, end]), f"{said(q[0, end])} to {said(q[4, end])}",
+             way.label, _edges(o, name)]
         )  # fmt: skip
     click.echo(table(["", "now", "then", "5 to 95 %", "", "passes"], rows, {1, 2, 3}))
     if o.left:

@@ -8,10 +8,12 @@ model's structure misses is not scatter). What the records cannot tell apart is 
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -136,7 +138,7 @@ class Fit:
 
 
 def fit(
-    plan: Blueprint, window: Records, start: members.Start, acts: Acts, begin: members.dt.datetime, *,
+    plan: Blueprint, window: Records, start: members.Start, acts: Acts, begin: dt.datetime, *,
     cache: Path | None = None, free: Sequence[str] = tuple(FREE),
 ) -> Fit:  # fmt: skip
     """Fit the free parameters to the records of a window.
@@ -160,7 +162,7 @@ def fit(
 
 class _Problem:
     def __init__(
-        self, plan: Blueprint, window: Records, start: members.Start, acts: Acts, begin: members.dt.datetime,
+        self, plan: Blueprint, window: Records, start: members.Start, acts: Acts, begin: dt.datetime,
         cache: Path | None, free: list[str],
     ) -> None:  # fmt: skip
         self.plan, self.window, self.start, self.acts, self.begin, self.cache = plan, window, start, acts, begin, cache
@@ -169,7 +171,12 @@ class _Problem:
         self.started = [q for q in _STARTED if q in has]
         self.biased = [q for q in _BIASED if q in has]
         self.beside = [n for n in BESIDE if _told(n, has)]
-        self.names = [*self.free, *self.beside, *(f"start:{q}" for q in self.started), *(f"bias:{q}" for q in self.biased)]
+        self.names = [
+            *self.free,
+            *self.beside,
+            *(f"start:{q}" for q in self.started),
+            *(f"bias:{q}" for q in self.biased),
+        ]
         self.prior = np.array([self._prior(n) for n in self.names])
         self.y, self.sd, self.kinds = self._observed()
         if not len(self.y):
@@ -209,7 +216,11 @@ class _Problem:
                 kinds += [f"{name} {feature}"] * len(daily)
         found = np.array(y)
         self._there = np.isfinite(found)
-        return found[self._there], np.array(sd)[self._there], [k for k, ok in zip(kinds, self._there, strict=True) if ok]
+        return (
+            found[self._there],
+            np.array(sd)[self._there],
+            [k for k, ok in zip(kinds, self._there, strict=True) if ok],
+        )
 
     # -- the forward model --------------------------------------------------------------------------
 
@@ -225,7 +236,7 @@ class _Problem:
         """The measured room in the place of the model's: an act an hour."""
         if self.window.room_c is None:
             return
-        rows = members.clock(self.begin, members.ZoneInfo(self.plan.system.time_zone), 3600.0, 0, self.window.days * 24)
+        rows = members.clock(self.begin, ZoneInfo(self.plan.system.time_zone), 3600.0, 0, self.window.days * 24)
         p = self.plan
         base = p.value("ROOM_C") + p.value("ROOM_SEASON_K") * rows[:, 4] + p.value("ROOM_DAY_K") * rows[:, 3]
         for hour, air in enumerate(self.window.room_c[: self.window.days * 24]):
@@ -279,7 +290,10 @@ class _Problem:
         for _ in range(_ROUNDS):
             residual, slope = self._linear(theta, steps)
             weight = np.where(hand, _robust(residual), 1.0) * self._counts(residual, final=False)
-            cost = float((self._loss(residual, hand) * self._counts(residual, final=False)).sum() + (theta**2 / self.prior**2).sum())
+            cost = float(
+                (self._loss(residual, hand) * self._counts(residual, final=False)).sum()
+                + (theta**2 / self.prior**2).sum()
+            )
             if cost > best:  # worse: back, and more carefully
                 theta, residual, slope = kept
                 weight = np.where(hand, _robust(residual), 1.0) * self._counts(residual, final=False)
@@ -368,7 +382,19 @@ class _Problem:
         misfit = {k: float(np.sqrt(np.mean(residual[index == k] ** 2))) for k in kinds}
         used = {k: int((index == k).sum()) for k in kinds}
         ends = {n: float(self.last.values[0, -1, sight.SIGHTS.index(n)]) for n in sight.MEASURED}
-        return Fit(learned, absolute, volume, together, silent, misfit, used, ends, before, joint, rates(self.last_e, 0, self.window.days))
+        return Fit(
+            learned,
+            absolute,
+            volume,
+            together,
+            silent,
+            misfit,
+            used,
+            ends,
+            before,
+            joint,
+            rates(self.last_e, 0, self.window.days),
+        )
 
 
 def inside_of(name: str) -> tuple[str, ...]:
@@ -397,9 +423,11 @@ def _told(name: str, has: set[str]) -> bool:
         "evaporation": {"topoff"}, "gas-exchange": {"ph", "oxygen"}, "production": {"ph", "oxygen"},
         "room-co2": {"ph"}, "calcification": {"alkalinity"}, "nitrate-export": {"nitrate"},
         "phosphate-export": {"phosphate"}, "volume": {"alkalinity", "salinity", "heater"},
-        "lamp-heat": {"heater", "chiller", "temperature"}, "heater-power": {"heater"}, "thermostat-span": {"temperature"},
-        "set-point": {"temperature"}, "room-warmth": {"heater", "chiller"}, "humidity": {"topoff", "heater", "chiller"},
-        "delivery": {"alkalinity", "calcium"}, "skimming": {"nitrate", "phosphate"}, "rock-phosphate": {"phosphate"}, "skimmate": {"topoff", "salinity"},
+        "lamp-heat": {"heater", "chiller", "temperature"}, "heater-power": {"heater"},
+        "thermostat-span": {"temperature"}, "set-point": {"temperature"}, "room-warmth": {"heater", "chiller"},
+        "humidity": {"topoff", "heater", "chiller"},
+        "delivery": {"alkalinity", "calcium"}, "skimming": {"nitrate", "phosphate"},
+        "rock-phosphate": {"phosphate"}, "skimmate": {"topoff", "salinity"},
         "food": {"nitrate", "phosphate"},
     }  # fmt: skip
     if name == "evaporation-untold":

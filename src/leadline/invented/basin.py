@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -126,7 +127,7 @@ class Basin:
         """What a perfect instrument would show now, stored units."""
         out = np.zeros(sight.N_SIGHTS)
         e = self.e
-        rows = members.clock(self.moment, members.ZoneInfo(self.plan.system.time_zone), e.dt_s, 0, 1)
+        rows = members.clock(self.moment, ZoneInfo(self.plan.system.time_zone), e.dt_s, 0, 1)
         sight.look(out, e.x[0], e.y[0], e.c[0], e.p[0], e.g[0], e.ln_h[0], e.bodies, rows[0, 0], rows[0, 3], rows[0, 4])
         return dict(zip(sight.SIGHTS, (float(v) for v in out), strict=True))
 

@@ -121,7 +121,9 @@ def live(basin: Basin, home: Household, ways: Ways, days: float, seed: int) -> D
                 if when.today():
                     grams = home.by_hand[substance][1]
                     basin.add(substance, grams, "g")
-                    diary.write(night + dt.timedelta(minutes=20), "addition", substance, figure(grams, 0.1), "g", "by-hand")
+                    diary.write(
+                        night + dt.timedelta(minutes=20), "addition", substance, figure(grams, 0.1), "g", "by-hand"
+                    )
         last = at(date, zone, 23.9)
         basin.advance(min(last, end))
         for k, ident in dosers.items():
@@ -182,7 +184,9 @@ def _adjust(
     step = 13.0 / 12.0 if dkh * DKH < band.aim[0] else 11.0 / 12.0
     for k, ident in dosers.items():
         basin.set(f"DOSER_{k}_L_D", basin.get(f"DOSER_{k}_L_D") * step)
-        diary.write(night + dt.timedelta(minutes=12), "service", ident, method="calibrated", note=f"dose times {step:.2f}")
+        diary.write(
+            night + dt.timedelta(minutes=12), "service", ident, method="calibrated", note=f"dose times {step:.2f}"
+        )
     return gain * step
 
 

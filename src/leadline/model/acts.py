@@ -16,7 +16,16 @@ from leadline.model import draw as d
 from leadline.model import layout as at
 from leadline.model.blueprint import Blueprint, parcel, water_parcel
 from leadline.model.loop import (
-    ACT_AMOUNT, ACT_BODY, ACT_CONTROL, ACT_OUT_KG, ACT_PARCEL, ACT_POOL, ACT_POOL_ADD, ACT_STEP, ACT_VALUE, ACT_WARM_C,
+    ACT_AMOUNT,
+    ACT_BODY,
+    ACT_CONTROL,
+    ACT_OUT_KG,
+    ACT_PARCEL,
+    ACT_POOL,
+    ACT_POOL_ADD,
+    ACT_STEP,
+    ACT_VALUE,
+    ACT_WARM_C,
     N_ACT,
 )  # fmt: skip
 from leadline.model.processes.flow import KG_L
@@ -53,8 +62,8 @@ STATES: dict[str, dict[str, dict[str, float]]] = {
         "normal": {"PROBE_OFFSET": 0.0, "PROBE_STUCK": 0.0}, "reads-high": {"PROBE_OFFSET": 2.0},
         "reads-low": {"PROBE_OFFSET": -2.0}, "stuck": {"PROBE_STUCK": 25.0},
     },
-    "room": {"normal": {"ROOM_WARMER": 0.0, "ROOM_CO2": 0.0}, "hot": {"ROOM_WARMER": 8.0}, "cold": {"ROOM_WARMER": -8.0},
-             "stuffy": {"ROOM_CO2": 900.0}},
+    "room": {"normal": {"ROOM_WARMER": 0.0, "ROOM_CO2": 0.0}, "hot": {"ROOM_WARMER": 8.0},
+             "cold": {"ROOM_WARMER": -8.0}, "stuffy": {"ROOM_CO2": 900.0}},
     "corals": {"normal": {"VITALITY": 1.0}, "slow": {"VITALITY": 0.5}, "still": {"VITALITY": 0.0}},
 }  # fmt: skip
 ALWAYS = ("mains", "thermometer", "room", "corals")

@@ -34,7 +34,8 @@ _STATE = {
 PER_L: dict[str, float] = {
     "alkalinity": 1e-3, "calcium": 1e-3 / masses.CA, "magnesium": 1e-3 / masses.MG, "potassium": 1e-3 / masses.K,
     "nitrate": 1e-3 / masses.NO3, "nitrite": 1e-3 / masses.NO2, "ammonia": 1e-3 / masses.N,
-    "phosphate": 1e-3 / masses.PO4, "silicate": 1e-6 / masses.SI, "oxygen": 1e-3 / masses.O2, "copper": 1e-6 / masses.CU,
+    "phosphate": 1e-3 / masses.PO4, "silicate": 1e-6 / masses.SI, "oxygen": 1e-3 / masses.O2,
+    "copper": 1e-6 / masses.CU,
 }  # fmt: skip
 STATE_OF = {
     "alkalinity": at.TA, "calcium": at.CA, "magnesium": at.MG, "potassium": at.K, "nitrate": at.NO3, "nitrite": at.NO2,

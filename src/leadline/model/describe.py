@@ -218,7 +218,9 @@ def _doser(plan: Blueprint, e: Equipment, where: str) -> None:
             )  # fmt: skip
     plan.set(f"DOSER_{n}_L_D", per_day)
     plan.set(f"DOSER_{n}_PARTS", parts)
-    plan.containers.append(amount(e.rest["container"], "volume", f"{where}.container") if "container" in e.rest else 1e9)
+    plan.containers.append(
+        amount(e.rest["container"], "volume", f"{where}.container") if "container" in e.rest else 1e9
+    )
 
 
 def _parts(e: Equipment, where: str) -> float:
@@ -229,7 +231,9 @@ def _parts(e: Equipment, where: str) -> float:
     if isinstance(schedule, list):
         hours = [clock_hour(x, f"{where}.schedule") for x in schedule]
         if len(set(hours)) < len(hours):
-            raise BadInput(f"{schedule!r} names a time twice", where=f"{where}.schedule", way_out="Name each time once.")
+            raise BadInput(
+                f"{schedule!r} names a time twice", where=f"{where}.schedule", way_out="Name each time once."
+            )
         return float(len(hours))
     try:
         parts = float(str(schedule).split("/")[0].split()[0])

@@ -1,4 +1,4 @@
-"""The simulator compiled: the functions of `processes/`, `step`, `sight` and `loop` as they stand, one member at a time.
+"""The simulator compiled: the functions of `processes/`, `step`, `sight` and `loop` as they stand, member by member.
 
 Compiled code is kept in the cache folder, under a name made from a digest of every source that went into it: an edit
 anywhere makes a new folder, so that old code is never run in its place. Members run in two plain threads (numba with
@@ -27,13 +27,26 @@ def _modules() -> list[types.ModuleType]:
     """Every module whose functions the kernel may call."""
     from leadline.model import draw, layout, processes
     from leadline.model.processes import (
-        blooms, calcification, carbonate, dosing, export, flow, food, gases, nitrogen, phosphate, photosynthesis, room,
-        topping, warmth,
+        blooms,
+        calcification,
+        carbonate,
+        dosing,
+        export,
+        flow,
+        food,
+        gases,
+        nitrogen,
+        phosphate,
+        photosynthesis,
+        room,
+        topping,
+        warmth,
     )  # fmt: skip
 
     return [
         blooms, calcification, carbonate, dosing, export, flow, food, gases, nitrogen, phosphate, photosynthesis, room,
-        topping, warmth, processes, draw, layout, primitives, evaporation, sight, step, loop, equilibria, oxygen, density,
+        topping, warmth, processes, draw, layout, primitives, evaporation, sight, step, loop, equilibria, oxygen,
+        density,
     ]  # fmt: skip
 
 
@@ -69,7 +82,7 @@ def _functions() -> Iterator[Callable[..., Any]]:
 
 
 # no annotations: the compiler wants the arguments named as in its typing lambda, and nothing more
-_pick_one = lambda condition, then, otherwise: then if condition else otherwise  # type: ignore[no-untyped-def]  # noqa: E731
+_pick_one = lambda condition, then, otherwise: then if condition else otherwise  # noqa: E731
 
 
 @cache
@@ -81,7 +94,7 @@ def compiled(folder: Path) -> Callable[..., int]:
 
     place = folder / digest()
     place.mkdir(parents=True, exist_ok=True)
-    numba.config.CACHE_DIR = str(place)
+    numba.config.CACHE_DIR = str(place)  # type: ignore[attr-defined]
 
     # numpy stands for `math` in compiled code; both lambdas must name their arguments alike
     overload(equilibria.maths)(lambda *values: lambda *values: np)
@@ -90,7 +103,10 @@ def compiled(folder: Path) -> Callable[..., int]:
     for function in _functions():
         if function not in (equilibria.maths, primitives.pick, primitives.some):
             register_jitable(forceinline=True)(function)  # a third less time than calls
-    return numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"nsz", "arcp", "contract"}, _nrt=False)(loop.run)
+    # without reference counts (`_nrt`): nothing here makes an array, and counting them costs more than the arithmetic
+    how: dict[str, Any] = {"_nrt": False, "fastmath": {"nsz", "arcp", "contract"}}
+    found: Callable[..., int] = numba.njit(cache=True, nogil=True, error_model="numpy", **how)(loop.run)
+    return found
 
 
 def run_members(kernel: Callable[..., int], shared: tuple[Any, ...], each: list[tuple[Any, ...]]) -> list[int]:
@@ -100,7 +116,10 @@ def run_members(kernel: Callable[..., int], shared: tuple[Any, ...], each: list[
     """
 
     def block(members: list[tuple[Any, ...]]) -> list[int]:
-        return [kernel(*own[:7], *shared[:8], own[7], own[8], *shared[8:12], own[9], shared[12], own[10], own[11]) for own in members]
+        return [
+            kernel(*own[:7], *shared[:8], own[7], own[8], *shared[8:12], own[9], shared[12], own[10], own[11])
+            for own in members
+        ]
 
     half = (len(each) + THREADS - 1) // THREADS
     if len(each) < 2:

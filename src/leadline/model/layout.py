@@ -53,7 +53,7 @@ N_POOLS = len(POOLS)
 CONTROLS = (
     "MAINS",  # 1 with power
     "RETURN", "WAVES",  # share of full flow; of full stirring
-    "HEATER_0_FORCE", "HEATER_1_FORCE", "CHILLER_FORCE", "FILL_FORCE",  # -1 off for good, 0 by its control, 1 on for good
+    "HEATER_0_FORCE", "HEATER_1_FORCE", "CHILLER_FORCE", "FILL_FORCE",  # -1 off, 0 by its control, 1 on: for good
     "HEATER_0_EFFECT", "HEATER_1_EFFECT", "CHILLER_EFFECT",  # 1 as rated, 0 runs without effect, below 0 the opposite
     "LAMPS", "SKIMMER", "UV", "OZONE", "FAN", "CARBON", "MEDIA", "REFUGE_LAMPS",  # share of full
     "DOSER_0", "DOSER_1", "DOSER_2", "DOSER_3", "DOSER_4", "DOSER_5",  # times its programme

@@ -16,7 +16,9 @@ from leadline.model import sight, step
 from leadline.model.processes import flow, room, warmth
 
 # columns of an act
-ACT_STEP, ACT_BODY, ACT_OUT_KG, ACT_PARCEL, ACT_AMOUNT, ACT_CONTROL, ACT_VALUE, ACT_POOL, ACT_POOL_ADD, ACT_WARM_C = range(10)
+ACT_STEP, ACT_BODY, ACT_OUT_KG, ACT_PARCEL, ACT_AMOUNT, ACT_CONTROL, ACT_VALUE, ACT_POOL, ACT_POOL_ADD, ACT_WARM_C = (
+    range(10)
+)
 N_ACT = 10
 
 
@@ -77,8 +79,8 @@ def run(
     first, steps
         The first step's number since the run's beginning, and how many to take.
     clock
-        One row a step and one for the end: local hour, days since a local midnight, years since the start, waves of day and year, and 1
-        where an hour begins.
+        One row a step and one for the end: local hour, days since a local midnight, years since the start, waves of
+        day and year, and 1 where an hour begins.
     chance
         Three standard normal numbers for each hour that begins in these steps.
     acts
@@ -144,7 +146,8 @@ def run_all(
     def due(n: int) -> None:
         for m in range(members):
             while acted[m] < acts.shape[1] and acts[m, acted[m], ACT_STEP] <= n:
-                apply(acts[m, acted[m]], *(wide[k][..., m] for k in (0, 1, 2, 5)), parcels, hub)
+                xs, ys, cs, _, _, ledger, _ = wide
+                apply(acts[m, acted[m]], xs[..., m], ys[..., m], cs[..., m], ledger[..., m], parcels, hub)
                 acted[m] += 1
 
     for i in range(steps):
@@ -158,21 +161,25 @@ def run_all(
             xs, ys, cs, ps, gs, _, hs = wide
             sight.look(look, xs, ys, cs, ps, gs, hs, bodies, clock[i, 0], clock[i, 3], clock[i, 4])
             if i % every == 0:
-                seen[:, row] = look.T
+                seen[:, row] = np.where(left[:, None] < 0, look.T, np.nan)
                 row += 1
             if begins:
-                for m in range(members):
+                for m in np.flatnonzero(left < 0):
                     mark_passages(look[:, m], edges, passed[m], n * dt)
         with np.errstate(all="ignore"):
-            step.advance(*wide, bodies, dosers, parts, alive, dt, *clock[i, :5], water, solutions)
+            xs, ys, cs, ps, gs, ledger, hs = wide
+            step.advance(
+                xs, ys, cs, ps, gs, ledger, hs, bodies, dosers, parts, alive, dt,
+                clock[i, 0], clock[i, 1], clock[i, 2], clock[i, 3], clock[i, 4], water, solutions,
+            )  # fmt: skip
         t, s = warmth.temperature(wide[0], 0), warmth.salinity(wide[0], 0)
-        for m in np.flatnonzero(~((t > 1.0) & (t < 45.0) & (s > 2.0) & (s < 60.0)) & (left < 0)):
-            left[m] = n
-            frozen[int(m)] = [a[..., m].copy() for a in wide]
+        for out in np.flatnonzero(~((t > 1.0) & (t < 45.0) & (s > 2.0) & (s < 60.0)) & (left < 0)):
+            left[out] = n
+            frozen[int(out)] = [a[..., out].copy() for a in wide]
     due(first + steps)
     xs, ys, cs, ps, gs, _, hs = wide
     sight.look(look, xs, ys, cs, ps, gs, hs, bodies, clock[steps, 0], clock[steps, 3], clock[steps, 4])
-    seen[:, row] = look.T
+    seen[:, row] = np.where(left[:, None] < 0, look.T, np.nan)
     for m, kept in frozen.items():
         for a, b in zip(wide, kept, strict=True):
             a[..., m] = b

@@ -148,8 +148,8 @@ def _parts(plan: Blueprint, dt_s: float) -> int:
     if parts > 40:
         strongest = max((e for e in plan.system.equipment if e.power_w), key=lambda e: e.power_w or 0.0)
         raise BadInput(
-            f"{strongest.id}: {strongest.power_w:.0f} W switches too fast in {plan.system.net_volume_l:.0f} L for a step "
-            f"of {dt_s / 60:g} min",
+            f"{strongest.id}: {strongest.power_w:.0f} W switches too fast in {plan.system.net_volume_l:.0f} L for a "
+            f"step of {dt_s / 60:g} min",
             where=f"equipment {strongest.id}.power", way_out="Correct power or net_volume, or take a shorter --step.",
         )  # fmt: skip
     return parts
@@ -207,7 +207,8 @@ def _takes(e: Ensemble, m: int, start: Start, held: Mapping[str, float], z: list
     p[d.DEMAND_EQ_D] /= max(mean_pace, 0.05)  # DEMAND_EQ_D was meant as a day's mean
     _, nitrogen, phosphorus = start.food_mol_d
     for name, i, most, half, lost, fed in (
-        ("nitrate", 1, d.N_UPTAKE, d.N_HALF, p[d.DENITRIFY_D], nitrogen), ("phosphate", 2, d.P_UPTAKE, d.P_HALF, 0.0, phosphorus),
+        ("nitrate", 1, d.N_UPTAKE, d.N_HALF, p[d.DENITRIFY_D], nitrogen),
+        ("phosphate", 2, d.P_UPTAKE, d.P_HALF, 0.0, phosphorus),
     ):  # fmt: skip
         if name not in start.takes:
             continue
@@ -294,7 +295,7 @@ def _pools(e: Ensemble, m: int, start: Start, held: Mapping[str, float]) -> None
     y[at.AOB] = y[at.NOB] = max(p[d.AOB_MOL_D] if load == 0.0 else 8.0 * load, 1e-5)
     busy = min(load / y[at.AOB], 0.5)
     for state, half in ((at.NH, p[d.AOB_HALF]), (at.NO2, p[d.NOB_HALF])):
-        if state == at.NH and "ammonia" in start.water or state == at.NO2 and "nitrite" in start.water:
+        if (state == at.NH and "ammonia" in start.water) or (state == at.NO2 and "nitrite" in start.water):
             continue
         e.x[m][:, state] = half * busy / (1.0 - busy) * e.g[m, :, at.FULL]
     y[at.ROCK_P] = float(e.x[m, :, at.PO4].sum()) * p[d.ROCK_P_KG]
@@ -327,7 +328,9 @@ def clock(begin: dt.datetime, zone: ZoneInfo, dt_s: float, first: int, steps: in
     n = np.arange(first, first + steps + 1)
     seconds = begin.timestamp() + n * dt_s
     days = np.floor(seconds / at.DAY)
-    offsets = {day: dt.datetime.fromtimestamp(day * at.DAY, zone).utcoffset() or dt.timedelta() for day in np.unique(days)}
+    offsets = {
+        day: dt.datetime.fromtimestamp(day * at.DAY, zone).utcoffset() or dt.timedelta() for day in np.unique(days)
+    }
     shift = np.array([offsets[day].total_seconds() for day in days])
     local = seconds + shift
     rows = np.zeros((steps + 1, 6))

@@ -18,7 +18,8 @@ KEYS = ("q05", "q25", "q50", "q75", "q95")
 EDGES = ("aim_low", "aim_high", "limit_low", "limit_high")
 # sights that are told beside the measured ones, with their unit
 MORE: dict[str, str] = {
-    "plant_volume": "L", "free_ammonia": "mg/L as N", "omega_aragonite": "1", "chloramine": "mg/L as Cl2", "medicine": "g/1000 L",
+    "plant_volume": "L", "free_ammonia": "mg/L as N", "omega_aragonite": "1", "chloramine": "mg/L as Cl2",
+    "medicine": "g/1000 L",
     "toxin": "1", "coral": "of the start", "dinoflagellates": "g dry", "cyanobacteria": "g dry", "diatoms": "g dry",
     "hair_algae": "g dry", "refuge_algae": "g dry", "detritus": "mg/L C", "heater_kwh": "kWh", "chiller_kwh": "kWh",
     "topoff_l": "L", "evaporated_l": "L", "reservoir": "L", "floor": "L", "room_temperature": "degC", "room_co2": "ppm",
@@ -81,9 +82,7 @@ def outcome(
 ) -> Outcome:
     """Sum up a run. Members that left the model's range count as they were until then."""
     with np.errstate(all="ignore"):
-        quantiles = {
-            name: _quantiles(seen.of(name)) for name in (*sight.MEASURED, *MORE) if name in sight.SIGHTS
-        }
+        quantiles = {name: _quantiles(seen.of(name)) for name in (*sight.MEASURED, *MORE) if name in sight.SIGHTS}
     system = e.plan.system
     bounds = edges(system)
     passages: dict[str, tuple[Passage, ...]] = {}
@@ -110,11 +109,9 @@ def outcome(
 def _quantiles(values: Array) -> Array:
     """Quantiles over members, one row a level; NaN only where nobody is left."""
     if not np.isnan(values).any():
-        found: Array = np.quantile(values, LEVELS, axis=0)
-        return found
+        return np.asarray(np.quantile(values, LEVELS, axis=0))
     import warnings
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)
-        found = np.nanquantile(values, LEVELS, axis=0)
-    return found
+        return np.asarray(np.nanquantile(values, LEVELS, axis=0))

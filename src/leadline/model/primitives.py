@@ -35,4 +35,3 @@ def some(condition: Any) -> bool:
 def pick(condition: Any, then: Any, otherwise: Any) -> Any:
     """One of two, by a condition: `numpy.where`, which compiled for single numbers would make arrays."""
     return np.where(condition, then, otherwise)
-

@@ -1,29 +1,29 @@
 """A scenario file: what happens in a simulated run beside the usual, in TOML, read with the field named when it errs.
 
-    [[change]]            # a machine's state, from a moment on and, with `for`, until it is mended
-    at = "2 d 6 h"        # since the beginning; or "2 d 19:00", or a time with its date
-    equipment = "chiller-1"
-    state = "warms"
-    for = "12 h"
+[[change]]            # a machine's state, from a moment on and, with `for`, until it is mended
+at = "2 d 6 h"        # since the beginning; or "2 d 19:00", or a time with its date
+equipment = "chiller-1"
+state = "warms"
+for = "12 h"
 
-    [[act]]               # once, or with `every` again and again
-    at = "1 d 19:00"
-    every = "7 d"
-    kind = "exchange"     # exchange topoff addition feeding bloom refill
-    subject = "mixed-seawater"
-    value = 90
-    unit = "L"
+[[act]]               # once, or with `every` again and again
+at = "1 d 19:00"
+every = "7 d"
+kind = "exchange"     # exchange topoff addition feeding bloom refill
+subject = "mixed-seawater"
+value = 90
+unit = "L"
 
-    [usual]               # what of the keeper's habits goes on: feeding, exchanges, additions, refills
-    exchanges = false
-    from = "3 d"          # the keeper is away from then …
-    until = "17 d"        # … until then
+[usual]               # what of the keeper's habits goes on: feeding, exchanges, additions, refills
+exchanges = false
+from = "3 d"          # the keeper is away from then …
+until = "17 d"        # … until then
 
-    [start]               # the water at the beginning, where it is known better
-    alkalinity = "7.2 dKH"
+[start]               # the water at the beginning, where it is known better
+alkalinity = "7.2 dKH"
 
-    [parameter]           # a parameter of the simulator: a value, or [low, high] of a 90 % range
-    ROOM_C = 28.0
+[parameter]           # a parameter of the simulator: a value, or [low, high] of a 90 % range
+ROOM_C = 28.0
 """
 
 from __future__ import annotations
@@ -179,7 +179,9 @@ def _change(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo
     _only(t, where, {"at", "equipment", "state", "for", "value", "note"})
     for key in ("equipment", "state"):
         if not isinstance(t.get(key), str):
-            raise BadInput(f"{key} is missing", where=where, way_out='Say, for example, equipment = "chiller-1", state = "off".')
+            raise BadInput(
+                f"{key} is missing", where=where, way_out='Say, for example, equipment = "chiller-1", state = "off".'
+            )
     at_s = moment_s(t.get("at", "0 s"), begin, zone, f"{where}.at")
     lasts = span_s(t["for"], f"{where}.for") if "for" in t else None
     value = t.get("value")
@@ -224,8 +226,8 @@ def _act(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo) -
     if not isinstance(extra, dict):
         raise BadInput("extra is no table", where=where, way_out="Write extra = { salinity = 35.0 }.")
     return {
-        "at": moment_s(t.get("at", "0 s"), begin, zone, f"{where}.at"), "every": every, "kind": kind, "subject": subject,
-        "value": float(value), "unit": str(t.get("unit", "")), "extra": extra,
+        "at": moment_s(t.get("at", "0 s"), begin, zone, f"{where}.at"), "every": every, "kind": kind,
+        "subject": subject, "value": float(value), "unit": str(t.get("unit", "")), "extra": extra,
     }  # fmt: skip
 
 
@@ -242,7 +244,7 @@ def _usual(t: Mapping[str, Any], begin: dt.datetime, zone: ZoneInfo) -> Usual:
         if returns <= leaves:
             raise BadInput("the keeper returns before leaving", where="usual.until", way_out="Correct from or until.")
         away = (leaves, returns)
-    return Usual(*(bool(t.get(key, True)) for key in flags), away)
+    return Usual(**{key: bool(t.get(key, True)) for key in flags}, away=away)
 
 
 def _start(t: Mapping[str, Any]) -> dict[str, float]:
@@ -263,7 +265,11 @@ def _parameters(t: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
         if name.upper() not in INDEX:
             raise UnknownName("parameter", name, list(INDEX))
         pair = raw if isinstance(raw, list) else [raw, raw]
-        if len(pair) != 2 or any(isinstance(v, bool) or not isinstance(v, int | float) for v in pair) or pair[0] > pair[1]:
+        if (
+            len(pair) != 2
+            or any(isinstance(v, bool) or not isinstance(v, int | float) for v in pair)
+            or pair[0] > pair[1]
+        ):
             raise BadInput(f"{name} = {raw!r}", where="parameter", way_out="Give a number, or [low, high].")
         found[name.upper()] = (float(pair[0]), float(pair[1]))
     return found

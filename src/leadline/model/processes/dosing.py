@@ -20,8 +20,8 @@ def litres(days: float, dt: float, per_day: Any, parts: Any) -> Any:
 
 
 def act(
-    x: Any, y: Any, c: Any, p: Any, led: Any, bodies: int, dt: float, days: float, years: float, dosers: int, air_c: Any,
-    solutions: Any,
+    x: Any, y: Any, c: Any, p: Any, led: Any, bodies: int, dt: float, days: float, years: float, dosers: int,
+    air_c: Any, solutions: Any,
 ) -> None:  # fmt: skip
     """Give each doser's step to the plant vessel; `solutions[k]` is what a litre of its container holds."""
     hub = bodies - 1

@@ -17,7 +17,9 @@ from leadline.model.processes.calcification import of_light
 def act(x: Any, y: Any, p: Any, b: int, dt: float, lit: Any, warm: Any, air: Any) -> None:
     """Production and respiration of the corals' and algae's tissue, in the display."""
     carbon = x[b, at.DIC] / (x[b, at.WATER] + x[b, at.SALT])
-    made = p[d.PRODUCTION] * of_light(lit, p[d.LIGHT_HALF]) * warm * y[at.CORAL] * carbon / (carbon + 1e-4) * dt / 3600.0
+    made = (
+        p[d.PRODUCTION] * of_light(lit, p[d.LIGHT_HALF]) * warm * y[at.CORAL] * carbon / (carbon + 1e-4) * dt / 3600.0
+    )
     x[b, at.O2] += made
     x[b, at.DIC] -= made
     y[at.TISSUE] += made

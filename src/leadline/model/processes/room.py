@@ -33,9 +33,7 @@ def pass_an_hour(y: Any, p: Any, chance: Any) -> None:
 
 def warmth_c(day_wave: float, year_wave: float, y: Any, c: Any, p: Any) -> Any:
     """Air temperature. [°C] The waves are −1 to 1: of the day (peak at 16 h) and of the year (peak in July)."""
-    return (
-        p[d.ROOM_C] + p[d.ROOM_SEASON_K] * year_wave + p[d.ROOM_DAY_K] * day_wave + y[at.WEATHER] + c[at.ROOM_WARMER]
-    )
+    return p[d.ROOM_C] + p[d.ROOM_SEASON_K] * year_wave + p[d.ROOM_DAY_K] * day_wave + y[at.WEATHER] + c[at.ROOM_WARMER]
 
 
 def co2_ppm(day_wave: float, y: Any, c: Any, p: Any) -> Any:
