@@ -20,6 +20,8 @@ BENCHES: dict[str, list[str]] = {
     "speed": [],
     "calibration": ["--systems", "40"],
     "effort": [],
+    "simulator": [],
+    "learning": ["6", "8"],
 }
 
 

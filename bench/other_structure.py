@@ -258,6 +258,8 @@ def judge(cases: list[Case], cache: Path) -> dict[str, Judged]:
                 continue
             row = found.learned[name]
             best = found.rates[name]
+            if name == "volume":
+                best = found.volume_l[0]
             low, high = best * row.q05 / row.q50, best * row.q95 / row.q50
             truth = case.truth[name]
             hits[name].append((low <= truth <= high, row.gained, abs(best / truth - 1.0)))

@@ -62,7 +62,7 @@ _ALL = {**FREE, **BESIDE}
 # Found on simulated systems of other structure (`bench/other_structure.py`, seeds from 1000), judged on others
 OTHER_LAWS = {
     "heat-loss": 0.13, "heat-gain": 0.3, "evaporation": 0.05, "gas-exchange": 0.1, "production": 0.15, "room-co2": 0.05,
-    "calcification": 0.02, "nitrate-export": 0.05, "phosphate-export": 0.05, "volume": 0.055,
+    "calcification": 0.02, "nitrate-export": 0.05, "phosphate-export": 0.05, "volume": 0.066,
 }  # fmt: skip
 _HEAT_ALONE = 0.16  # more for heat loss when no top-off tells it from evaporation
 _STRUCTURE = {"temperature": 0.15, "ph": 0.05}  # what an instant's reading scatters about the model: judgement
@@ -356,6 +356,8 @@ class _Problem:
         for i, name in enumerate(self.free):
             alone = _HEAT_ALONE if name == "heat-loss" and "evaporation" not in self.free else 0.0
             t, s = float(theta[i]), math.hypot(float(sd[i]), OTHER_LAWS[name], alone)
+            if s >= self.prior[i]:  # the records tell less than was known before: that stands
+                t, s = 0.0, float(self.prior[i])
             low, mid, high = (math.exp(t - Z90 * s), math.exp(t), math.exp(t + Z90 * s))
             learned[name] = Learned(name, low, mid, high, 1.0 - s / float(self.prior[i]))
             for inside in FREE[name][0]:
@@ -367,9 +369,9 @@ class _Problem:
         joint = (drawn, [float(theta[i]) for i in place], covariance[np.ix_(place, place)].tolist())
         volume = self.start.volume or (self.plan.system.net_volume_l, self.plan.system.net_volume_sd_l)
         if "volume" in learned:
-            i = self.names.index("volume")
-            middle = volume[0] * math.exp(float(theta[i]))
-            volume = (middle, middle * math.hypot(float(sd[i]), OTHER_LAWS["volume"]))
+            of_volume = learned["volume"]
+            middle = volume[0] * of_volume.q50
+            volume = (middle, middle * math.log(of_volume.q95 / of_volume.q05) / (2.0 * Z90))
         scale = covariance / np.outer(sd, sd)
         together = tuple(
             (a, b, float(scale[i, j]))

@@ -180,8 +180,8 @@ def run_all(
     xs, ys, cs, ps, gs, _, hs = wide
     sight.look(look, xs, ys, cs, ps, gs, hs, bodies, clock[steps, 0], clock[steps, 3], clock[steps, 4])
     seen[:, row] = np.where(left[:, None] < 0, look.T, np.nan)
-    for m, kept in frozen.items():
+    for member, kept in frozen.items():
         for a, b in zip(wide, kept, strict=True):
-            a[..., m] = b
+            a[..., member] = b
     for target, a in zip((x, y, c, p, g, led, ln_h), wide, strict=True):
         target[...] = np.moveaxis(a, -1, 0)
