@@ -30,9 +30,9 @@ def main(argv: list[str] | None = None) -> None:
     for name, j in found.items():
         print(f"{name:18s}{f'{j.inside} of {j.of}':>14s}{j.inside / j.of:>8.2f}{j.gained:>11.0%}{j.error:>14.0%}")
     inside, of = sum(j.inside for j in found.values()), sum(j.of for j in found.values())
-    print(
-        f"{'all':18s}{f'{inside} of {of}':>14s}{inside / of:>8.2f}   aim 0.85 {'met' if inside >= 0.85 * of else 'MISSED'}"
-    )
+    least = min(found.values(), key=lambda j: j.inside / j.of)
+    word = "met" if least.inside >= 0.85 * least.of else "MISSED"
+    print(f"{'all':18s}{f'{inside} of {of}':>14s}{inside / of:>8.2f}   aim 0.85 for each: {word}")
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from leadline.model import layout as at
 from leadline.model.acts import Acts
 from leadline.model.describe import blueprint
 from leadline.model.parameters import NAMES
-from leadline.model.processes import warmth
+from leadline.model.processes import dosing, warmth
 from leadline.model.substances import food_moles
 from leadline.system.description import parse
 
@@ -370,6 +370,8 @@ class TestKernel:
 
     def test_a_run_in_two_halves_is_the_run(self, compiled_folder):
         whole, acts = made(count=2, seed=3)
+        a_month(acts, 3)
+        acts.exchange(150 * 600.0, 40.0)  # at the seam: done once, by the second half
         halves, _ = made(count=2, seed=3)
         table, parcels = acts.tables(whole.p)
         members.run(whole, 288, table, parcels, cache=compiled_folder)
@@ -377,3 +379,25 @@ class TestKernel:
         members.run(halves, 138, table, parcels, cache=compiled_folder)
         assert (whole.x == halves.x).all()
         assert (whole.y == halves.y).all()
+
+
+def test_a_state_ends_what_was_before():
+    """A doser that siphoned and is switched off gives nothing more; a heater switched off and then weak runs weakly."""
+    e, acts = made()
+    acts.change(0.0, "doser-1", "siphon", 3.0)
+    acts.change(3600.0, "doser-1", "off")
+    acts.change(0.0, "heater-1", "off")
+    acts.change(3600.0, "heater-1", "weak")
+    table, parcels = acts.tables(e.p)
+    members.run(e, 24, table, parcels, every=6, plain=True)
+    assert 5.0 - e.y[0, at.CAN_0] == pytest.approx(3.0, abs=0.02)  # an hour of it, and the hour's usual portion
+    assert e.c[0, at.HEATER_0_FORCE] == 0.0
+    assert e.c[0, at.HEATER_0_EFFECT] == 0.5
+    assert e.c[0, at.SIPHON_0] == 0.0
+
+
+def test_a_portion_every_other_day_gives_the_daily_amount():
+    for parts in (0.5, 1.0, 3.0, 24.0):
+        days = np.arange(0.0, 8.0, 1.0 / 144.0)
+        given = sum(float(dosing.litres(day, 600.0, np.float64(0.1), np.float64(parts))) for day in days)
+        assert given == pytest.approx(0.8, rel=1e-6)

@@ -128,10 +128,6 @@ def test_what_an_addition_does_at_once(substance, grams_eq, dkh, ph, omega):
     assert seen.of("omega_aragonite")[0, -1] == pytest.approx(omega, abs=half_a_digit + 0.003 * omega)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="sight.look takes two Newton rounds from the pH before the act: 0.005 off here, 0.09 at 5 % of limewater",
-)
 def test_what_is_seen_in_the_moment_of_an_addition():
     # sheet 3.8 [computed: PyCO2SYS]: hydroxide +1 dKH, pH at once 8.398
     e, acts = box(dt_s=60.0)
@@ -206,9 +202,6 @@ def test_a_dosing_container_that_runs_empty():
     assert (alkalinity[-1] - alkalinity[0]) / MEQ_PER_DKH == pytest.approx(6.3, abs=0.05)
 
 
-@pytest.mark.xfail(
-    strict=True, reason="acts.STATES: a siphoning doser is taken for 3 L/h; the sheet's 4 mm line runs 48 to 84 L/h"
-)
 def test_a_dosing_line_that_siphons():
     # practice 5.5 [calc]: a 4 mm line under 0.5 m runs 0.8 to 1.4 L/min, so 500 mL are gone in under a minute
     stock = DOSER.format("sodium-bicarbonate", 80.0, "500 mL")

@@ -226,7 +226,6 @@ class _Problem:
 
     def _ensemble(self, thetas: Array) -> members.Ensemble:
         e = members.muster(self.plan, self.begin, len(thetas), 1, self.start, self.acts.dt_s, certain=True)
-        e.p[:, [d.ROOM_WEATHER_K, d.ROOM_PPM_NOISE, d.APPETITE_SD]] = 0.0
         for m, theta in enumerate(thetas):
             for name, value in zip(self.names, theta, strict=True):
                 _bend(e, m, name, float(value))

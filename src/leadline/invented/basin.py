@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from leadline.model import layout as at
-from leadline.model import loop, members, sight
+from leadline.model import loop, members, sight, step
 from leadline.model.acts import Acts
 from leadline.model.blueprint import Blueprint
 from leadline.model.describe import blueprint
@@ -41,9 +41,7 @@ class Basin:
         self.first: Array = e.x[0].sum(axis=0)  # what was there, by state
         self._seen: list[members.Seen] = []
         self.recording = False
-        table, self._parcels = (plan or Acts(e.plan, e.dt_s)).tables(e.p)
-        self._table = table[0]
-        self._come = 0
+        self._table, self._parcels = (plan or Acts(e.plan, e.dt_s)).tables(e.p)
         if plan is not None and plan.alive:
             e.alive = 1
 
@@ -65,13 +63,8 @@ class Basin:
         steps = round((to - self.moment).total_seconds() / self.e.dt_s)
         if steps <= 0:
             return
-        last = self._come
-        while last < len(self._table) and self._table[last, loop.ACT_STEP] <= self.e.done + steps:
-            last += 1
-        due = np.ascontiguousarray(self._table[None, self._come : last])
-        self._come = last
         every = 1 if self.recording else steps
-        seen = members.run(self.e, steps, due, self._parcels, every=every, cache=self.cache)
+        seen = members.run(self.e, steps, self._table, self._parcels, every=every, cache=self.cache)
         if self.recording:
             self._seen.append(seen)
         self.moment += dt.timedelta(seconds=steps * self.e.dt_s)
@@ -87,6 +80,7 @@ class Basin:
             self.e.alive = 1
         for row in table[0]:
             loop.apply(row, self.e.x[0], self.e.y[0], self.e.c[0], self.e.led[0], parcels, self.e.bodies - 1)
+        step.warm_start(self.e.x[0], self.e.ln_h[0], self.e.bodies)
 
     def feed(self, food: str, grams: float) -> None:
         """Food given."""
@@ -170,6 +164,8 @@ def found(
         food_mol_d, (litres, 0.0) if litres else (plan.system.net_volume_l, 0.0),
     )  # fmt: skip
     e = members.muster(plan, begin, 1, seed, start, step_s, certain=True)
+    for name in ("ROOM_WEATHER_K", "ROOM_PPM_NOISE", "APPETITE_SD"):
+        e.p[0, INDEX[name]] = plan.value(name)
     for name, value in truth.items():  # muster may have bent them to hold temperature and pH
         if name != "DEMAND_EQ_D":
             e.p[0, INDEX[name]] = value

@@ -30,6 +30,7 @@ from leadline.model.loop import (
 )  # fmt: skip
 from leadline.model.processes.flow import KG_L
 from leadline.model.substances import food_moles, grams_of
+from leadline.seawater.density import of_seawater_millero1981
 
 Array = np.ndarray
 
@@ -49,7 +50,8 @@ STATES: dict[str, dict[str, dict[str, float]]] = {
     "topoff": {"normal": {"FILL_FORCE": 0.0}, "off": {"FILL_FORCE": -1.0}, "stuck-on": {"FILL_FORCE": 1.0}},
     "doser": {
         "normal": {"DOSER_#": 1.0, "SIPHON_#": 0.0}, "off": {"DOSER_#": 0.0}, "double": {"DOSER_#": 2.0},
-        "weak": {"DOSER_#": 0.6}, "siphon": {"SIPHON_#": 3.0},
+        "weak": {"DOSER_#": 0.6},
+        "siphon": {"SIPHON_#": 60.0},  # L/h of an open 4 mm line: 48 to 84 (sheet of practice, 5.5)
     },
     "light": {"normal": {"LAMPS": 1.0}, "off": {"LAMPS": 0.0}, "weak": {"LAMPS": 0.6}},
     "skimmer": {"normal": {"SKIMMER": 1.0}, "off": {"SKIMMER": 0.0}, "weak": {"SKIMMER": 0.4}},
@@ -105,12 +107,13 @@ class Acts:
         """A water change from the vessel with the machines; the new water at its stated warmth, else 25 °C."""
         more = dict(extra or {})
         new = water_parcel(kind, more, self.plan.system.room.co2_ppm)
+        kg_l = of_seawater_millero1981(25.0, 1000.0 * new[at.SALT] * 35.0 / 35.16504) / 1000.0
         warm = float(more.get("temperature", 25.0))
         out = litres if out_l is None else out_l
         hub = len(self.plan.bodies) - 1
         # taken from the display, where the water is; poured in there too: the weir brings it down
         self._row(at_s, body=0 if hub == 0 or out > 0.4 * self.plan.places[hub, at.FULL] else hub, out_kg=out * KG_L,
-                  parcel=self._parcel(new), amount=litres * KG_L, warm_c=warm)  # fmt: skip
+                  parcel=self._parcel(new), amount=litres * kg_l, warm_c=warm)  # fmt: skip
         if say:
             self.marks.append((at_s, f"exchange {litres:.0f} L"))
 
@@ -178,9 +181,10 @@ class Acts:
         states = STATES[kind]
         if state not in states:
             raise UnknownName(f"state of a {kind}", state, list(states))
-        for name, usual in states[state].items():
+        meant = {**states["normal"], **states[state]}  # what it was before is over
+        for name, usual in meant.items():
             control = at.CONTROLS.index(name.replace("#", str(number)))
-            use = usual if value is None or state == "normal" else value
+            use = value if value is not None and state != "normal" and name in states[state] else usual
             self._row(at_s, control=control, value=use)
         if state != "normal":
             self.marks.append((at_s, f"{machine} {state}"))

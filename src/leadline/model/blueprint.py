@@ -139,7 +139,10 @@ def parcel(grams: Mapping[str, float]) -> Array:
 def water_parcel(kind: str, extra: Mapping[str, Any] | None = None, co2_ppm: float = 600.0) -> Array:
     """What a kg of some water holds, by state, in balance with room air when it is salt. [mol/kg]"""
     held = {name: mean for name, (mean, _) in waters.composition(kind, extra or {}).items()}
-    return composed(held, co2_ppm)
+    found = composed(held, co2_ppm)
+    stated = (extra or {}).get("chloramine", 0.0)  # mg/L as Cl2
+    found[at.CHLORAMINE] = float(stated) / (2.0 * masses.CL) / 1000.0
+    return found
 
 
 def composed(held: Mapping[str, float], co2_ppm: float = 600.0, ph_nbs: float | None = None) -> Array:

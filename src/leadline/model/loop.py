@@ -84,7 +84,7 @@ def run(
     chance
         Three standard normal numbers for each hour that begins in these steps.
     acts
-        Rows in order of their step.
+        Rows in order of their step; this run does those from `first` to before `first + steps`.
     every, seen
         Look every so many steps into `seen[k]`; also before the first step.
     edges, passed
@@ -94,11 +94,15 @@ def run(
     """
     hub = bodies - 1
     act = row = hours = 0
+    while act < acts.shape[0] and acts[act, ACT_STEP] < first:  # done in a run before this one
+        act += 1
     for i in range(steps):
         n = first + i
-        while act < acts.shape[0] and acts[act, ACT_STEP] <= n:
-            apply(acts[act], x, y, c, led, parcels, hub)
-            act += 1
+        if act < acts.shape[0] and acts[act, ACT_STEP] <= n:
+            while act < acts.shape[0] and acts[act, ACT_STEP] <= n:
+                apply(acts[act], x, y, c, led, parcels, hub)
+                act += 1
+            step.warm_start(x, ln_h, bodies)  # an act may move pH far
         begins = clock[i, 5] > 0.5
         if begins:
             room.pass_an_hour(y, p, chance[hours])
@@ -115,9 +119,6 @@ def run(
         )  # fmt: skip
         if not (1.0 < warmth.temperature(x, 0) < 45.0 and 2.0 < warmth.salinity(x, 0) < 60.0):
             return n
-    while act < acts.shape[0] and acts[act, ACT_STEP] <= first + steps:
-        apply(acts[act], x, y, c, led, parcels, hub)
-        act += 1
     i = steps
     sight.look(seen[row], x, y, c, p, g, ln_h, bodies, clock[i, 0], clock[i, 3], clock[i, 4])
     return -1
@@ -144,12 +145,17 @@ def run_all(
     row = hours = 0
 
     def due(n: int) -> None:
+        xs, ys, cs, _, _, ledger, hs = wide
         for m in range(members):
+            before = acted[m]
             while acted[m] < acts.shape[1] and acts[m, acted[m], ACT_STEP] <= n:
-                xs, ys, cs, _, _, ledger, _ = wide
                 apply(acts[m, acted[m]], xs[..., m], ys[..., m], cs[..., m], ledger[..., m], parcels, hub)
                 acted[m] += 1
+            if acted[m] > before:
+                step.warm_start(xs[..., m], hs[..., m], bodies)
 
+    for m in range(members):
+        acted[m] = int((acts[m, :, ACT_STEP] < first).sum())
     for i in range(steps):
         n = first + i
         due(n)
@@ -164,8 +170,8 @@ def run_all(
                 seen[:, row] = np.where(left[:, None] < 0, look.T, np.nan)
                 row += 1
             if begins:
-                for m in np.flatnonzero(left < 0):
-                    mark_passages(look[:, m], edges, passed[m], n * dt)
+                for inside in np.flatnonzero(left < 0):
+                    mark_passages(look[:, inside], edges, passed[inside], n * dt)
         with np.errstate(all="ignore"):
             xs, ys, cs, ps, gs, ledger, hs = wide
             step.advance(
@@ -176,7 +182,6 @@ def run_all(
         for out in np.flatnonzero(~((t > 1.0) & (t < 45.0) & (s > 2.0) & (s < 60.0)) & (left < 0)):
             left[out] = n
             frozen[int(out)] = [a[..., out].copy() for a in wide]
-    due(first + steps)
     xs, ys, cs, ps, gs, _, hs = wide
     sight.look(look, xs, ys, cs, ps, gs, hs, bodies, clock[steps, 0], clock[steps, 3], clock[steps, 4])
     seen[:, row] = np.where(left[:, None] < 0, look.T, np.nan)

@@ -113,7 +113,7 @@ def muster(
     begin
         Aware moment at which the run begins.
     certain
-        Every member is the middle of all draws: for tests and plans.
+        Every member is the middle of all draws and knows no chance: for tests and plans.
 
     Raises
     ------
@@ -134,6 +134,8 @@ def muster(
         chance = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, m])))
         normal = np.zeros(N_PARAMETERS + 64) if certain else chance.standard_normal(N_PARAMETERS + 64)
         _member(e, m, normal, start)
+        if certain:
+            e.p[m, [d.ROOM_WEATHER_K, d.ROOM_PPM_NOISE, d.APPETITE_SD]] = 0.0
         e._chance.append(np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, m, 1]))))
     return e
 

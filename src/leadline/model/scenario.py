@@ -39,6 +39,7 @@ from zoneinfo import ZoneInfo
 from leadline.measures import units
 from leadline.measures.errors import BadInput, LeadlineError, UnknownName
 from leadline.measures.quantities import QUANTITIES
+from leadline.model import waters
 from leadline.model.acts import Acts
 from leadline.seawater import convert
 
@@ -225,6 +226,11 @@ def _act(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo) -
     extra = t.get("extra", {})
     if not isinstance(extra, dict):
         raise BadInput("extra is no table", where=where, way_out="Write extra = { salinity = 35.0 }.")
+    _only(extra, f"{where}.extra", {*waters.STATED, "temperature", "volume_out", "chloramine"})
+    _named(lambda: waters.check(extra), f"{where}.extra")
+    for key in ("temperature", "chloramine"):
+        if key in extra and (isinstance(extra[key], bool) or not isinstance(extra[key], int | float)):
+            raise BadInput(f"{key} = {extra[key]!r} is no number", where=f"{where}.extra", way_out="Give a number.")
     return {
         "at": moment_s(t.get("at", "0 s"), begin, zone, f"{where}.at"), "every": every, "kind": kind,
         "subject": subject, "value": float(value), "unit": str(t.get("unit", "")), "extra": extra,

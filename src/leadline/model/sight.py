@@ -70,8 +70,8 @@ def look(
     out[29] = warmth.forced(c[at.CHILLER_FORCE], y[at.CHILLER], c[at.MAINS])
     out[30] = y[at.HEATER_J] / 3.6e6
     out[31] = y[at.CHILLER_J] / 3.6e6
-    out[32] = y[at.FILLED_KG]
-    out[33] = y[at.EVAPORATED_KG]
+    out[32] = y[at.FILLED_KG] / 0.9971  # fresh water at 25 degC [kg/L]
+    out[33] = y[at.EVAPORATED_KG] / 0.9971
     out[34] = y[at.RESERVOIR]
     out[35] = y[at.FLOOR]
     out[36] = room.warmth_c(day_wave, year_wave, y, c, p)

@@ -94,7 +94,7 @@ def advance(
         air = oxygen / (oxygen + p[d.O2_HALF])
         lives = g[b, at.LIVES]
         most = food.demand(x, y, p, b, dt, warm, lives) + lives * y[at.TISSUE] / p[d.TISSUE_D] * warm * dt / at.DAY
-        most = most + 2.0 * y[at.AOB] * g[b, at.LIFE] * warm * dt / at.DAY
+        most = most + (1.5 * y[at.AOB] + 0.5 * y[at.NOB]) * g[b, at.LIFE] * warm * dt / at.DAY
         air = air * np.minimum(1.0, 0.9 * x[b, at.O2] / (most + 1e-30))
         omega = carbonate.aragonite(co3, x[b, at.CA] / kg, t, s)
         calcification.act(x, y, c, p, g, led, b, dt, omega, lit, t)

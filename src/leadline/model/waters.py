@@ -55,7 +55,7 @@ WATERS: dict[str, dict[str, tuple[float, float]]] = {
 DOUBT_OF_UNKNOWN = 4.0  # times the spread of a salt mix, for a water nobody knows; judgement
 FRESH = frozenset({"ro", "distilled", "tap", "rain"})
 # what `extra` of an exchange or top-off may state, and the factor to the stored unit (contract section 3)
-_STATED = {
+STATED = {
     "salinity": (1.0, 0.3),
     "alkalinity": (DKH, 0.3 * DKH),
     "calcium": (1.0, 10.0),
@@ -83,14 +83,14 @@ def composition(kind: str, extra: Mapping[str, Any]) -> dict[str, tuple[float, f
         fresh = isinstance(said, int | float) and said < 5.0
         usual = {} if fresh else {name: (mean, DOUBT_OF_UNKNOWN * sd) for name, (mean, sd) in _MIXED.items()}
     found = dict(usual)
-    stated = {name: value for name in _STATED if (value := _possible(name, extra.get(name))) is not None}
+    stated = {name: value for name in STATED if (value := _possible(name, extra.get(name))) is not None}
     if "salinity" in stated and usual.get("salinity", (0.0, 0.0))[0] > 1.0:
         ratio = stated["salinity"] / usual["salinity"][0]
         for name in ("alkalinity", "calcium", "magnesium", "potassium", "strontium"):
             mean, sd = usual[name]
             found[name] = (mean * ratio, sd)
     for name, value in stated.items():
-        found[name] = (value, _STATED[name][1])
+        found[name] = (value, STATED[name][1])
     return found
 
 
@@ -99,7 +99,7 @@ def _possible(name: str, value: Any) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     low, high = QUANTITIES[name].span
-    stored = float(value) * _STATED[name][0]
+    stored = float(value) * STATED[name][0]
     return stored if low <= stored <= high else None
 
 
@@ -111,7 +111,7 @@ def check(extra: Mapping[str, Any]) -> None:
     BadInput
         Naming the key and what stands there.
     """
-    for name in _STATED:
+    for name in STATED:
         value = extra.get(name)
         if value is not None and _possible(name, value) is None:
             raise BadInput(

@@ -16,7 +16,7 @@ def litres(days: float, dt: float, per_day: Any, parts: Any) -> Any:
     """What the programme gives in the step that begins `days` after a midnight. [L]"""
     step = dt / at.DAY
     portions = np.floor((days + step) * parts + 1e-9) - np.floor(days * parts + 1e-9)
-    return pick(parts > 0.0, portions * per_day / np.maximum(parts, 1.0), per_day * step)
+    return pick(parts > 0.0, portions * per_day / np.maximum(parts, 1e-3), per_day * step)
 
 
 def act(
