@@ -219,7 +219,7 @@ _BLOOMS = (
            "leafy algae"),
     _ratio("MAT_HALF_N", "nitrogen at which mats and algae grow at half", "mol/kg", 2e-6, 0.5, 1e-8, 1e-4, "judgement", ""),
     _ratio("MAT_HALF_P", "phosphorus at which they grow at half", "mol/kg", 1e-7, 0.5, 1e-9, 1e-5, "judgement", ""),
-    _ratio("SI_HALF", "silicate at which diatoms grow at half", "mol/kg", 3e-6, 0.4, 1e-8, 1e-4, "memory", ""),
+    _ratio("SI_HALF", "silicate at which diatoms grow at half", "mol/kg", 3e-6, 0.4, 1e-8, 1e-4, "memory", "cultures, 1 to 5 µmol/L"),
     _ratio("GRAZE_D", "what grazers take of mats and algae", "1/d", 0.12, 0.5, 0.0, 2.0, "judgement", "snails, fish"),
     _ratio("ROOM_N", "nitrogen in mats and algae when their room is full", "mol", None, 0.4, 1e-6, 1e3, "judgement",
            "0.6 mol/m² of display floor: 500 g wet"),
@@ -232,7 +232,6 @@ _POISONS = (
     _ratio("MEDICINE_D", "time in which a medicine decays", "d", 5.0, 0.6, 0.1, 200.0, "judgement", "by agent"),
     _ratio("HARM_D", "loss of coral capacity a day at twice a danger mark", "1/d", 0.3, 0.5, 0.0, 5.0, "judgement",
            "marks in processes/health.py"),
-    _ratio("RECOVERY_D", "return to vigour after it", "1/d", 0.02, 0.5, 0.0, 0.5, "judgement", "weeks to months"),
 )  # fmt: skip
 
 PARAMETERS: tuple[Parameter, ...] = (
