@@ -118,12 +118,11 @@ def test_made_up_records_end_now_and_keep_to_the_truth(settled, compiled_folder)
 
 
 def test_what_is_learned_is_kept_and_used(settled, compiled_folder):
-    before = simulate.simulate(
-        settled.store, settled.clock, settled.system, days=2.0, members=20, cache=compiled_folder
-    )
+    kept = settled.store, settled.clock, settled.system
+    before = simulate.simulate(*kept, days=2.0, members=20, cache=compiled_folder)
     found = learn.learn(settled.store, settled.clock, settled.system, days=90, cache=compiled_folder)
     assert set(found.used) >= {"alkalinity", "calcium"}
-    after = simulate.simulate(settled.store, settled.clock, settled.system, days=2.0, members=20, cache=compiled_folder)
+    after = simulate.simulate(*kept, days=2.0, members=20, cache=compiled_folder)
     assert "learned" not in before.sources.values()
     assert "learned" in after.sources.values()
 
@@ -136,10 +135,7 @@ def test_too_little_to_learn_from_is_said(keeper, compiled_folder):
 def test_learning_looks_at_nothing_later(settled, compiled_folder):
     """As of a moment: the same as in a store that ends there."""
     moment = settled.clock.now() - dt.timedelta(days=30)
-    early = learn.learn(
-        settled.store, FixedClock(moment), settled.system, days=60, cache=compiled_folder, as_of=moment, keep=False
-    )
-    again = learn.learn(
-        settled.store, settled.clock, settled.system, days=60, cache=compiled_folder, as_of=moment, keep=False
-    )
+    options = {"days": 60, "cache": compiled_folder, "as_of": moment, "keep": False}
+    early = learn.learn(settled.store, FixedClock(moment), settled.system, **options)
+    again = learn.learn(settled.store, settled.clock, settled.system, **options)
     assert early.learned == again.learned
