@@ -187,6 +187,29 @@ def waters() -> str:
     return "\n".join(lines) + "\n"
 
 
+def parameters() -> str:
+    """Every parameter of the simulator with its value, range and origin."""
+    from leadline.model.parameters import PARAMETERS
+
+    head = "parameter | meaning | unit | middle | spread | range | mark | source"
+    lines = [f"| {head} |", "|" + " --- |" * len(head.split(" | "))]
+    for q in PARAMETERS:
+        middle = "" if q.middle is None else _number(q.middle)
+        spread = "" if not q.spread else f"× {_number(q.spread)}" if q.ratio else f"± {_number(q.spread)}"
+        row = [
+            f"`{q.name}`",
+            q.meaning,
+            q.unit,
+            middle,
+            spread,
+            f"{_number(q.low)} to {_number(q.high)}",
+            q.mark,
+            q.source,
+        ]
+        lines.append(f"| {' | '.join(_cell(x) for x in row)} |")
+    return "\n".join(lines) + "\n"
+
+
 def commands() -> str:
     """The help of every command, as a person sees it at a hundred columns."""
     import click
@@ -211,7 +234,7 @@ def commands() -> str:
 PARTS: dict[str, Callable[[], str]] = {
     "tree": tree, "benches": benches, "families": families, "methods": methods, "severities": severities,
     "reliability": reliability, "bands": bands, "substances": substances, "foods": foods, "waters": waters,
-    "commands": commands,
+    "parameters": parameters, "commands": commands,
 }  # fmt: skip
 
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import pathlib
 import re
 import shlex
 import subprocess
 import sys
+import zoneinfo
 
 import pytest
 from tests.docs import prose
 
+from leadline.model import scenario
 from leadline.system.description import parse
 
 NOW = "2026-03-01T08:00:00Z"  # after the dates that the examples use
@@ -71,7 +74,9 @@ def test_the_examples_of_a_page_run_as_they_stand(page, tmp_path):
         where = f"{prose.name(page)}:{b.line}"
         if b.file:
             (tmp_path / b.file).write_text(b.text, encoding="utf-8")
-        if b.language == "toml":
+        if b.language == "toml" and "[[change]]" in b.text:
+            scenario.read(b.text, dt.datetime(2026, 3, 1, tzinfo=dt.UTC), zoneinfo.ZoneInfo("Europe/Oslo"))
+        elif b.language == "toml":
             system = parse(b.text)
             assert not system.unknown, f"{where}: {system.unknown}"
         elif b.language == "python":
