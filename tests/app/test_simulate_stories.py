@@ -139,3 +139,19 @@ def test_learning_looks_at_nothing_later(settled, compiled_folder):
     early = learn.learn(settled.store, FixedClock(moment), settled.system, **options)
     again = learn.learn(settled.store, settled.clock, settled.system, **options)
     assert early.learned == again.learned
+
+
+def test_what_was_learned_later_is_not_known_earlier(settled, compiled_folder):
+    kept = settled.store, settled.clock, settled.system
+    learn.learn(*kept, days=60, cache=compiled_folder)
+    moment = settled.clock.now() - dt.timedelta(days=20)
+    before = simulate.simulate(*kept, days=1.0, members=5, cache=compiled_folder, as_of=moment)
+    assert "learned" not in before.sources.values()
+
+
+def test_without_compiled_code_it_comes_to_the_same(settled, compiled_folder):
+    kept = settled.store, settled.clock, settled.system
+    plain = simulate.simulate(*kept, days=1.0, members=3, cache=None)
+    compiled = simulate.simulate(*kept, days=1.0, members=3, cache=compiled_folder)
+    for name, rows in plain.quantiles.items():
+        assert np.allclose(rows, compiled.quantiles[name], rtol=1e-7, atol=1e-9, equal_nan=True), name

@@ -43,7 +43,6 @@ def learn(
     """
     from leadline.app import simulate
     from leadline.estimate.learn import fit
-    from leadline.model import kernel
     from leadline.model.acts import Acts
 
     if not SHORTEST <= days <= LONGEST:
@@ -64,8 +63,7 @@ def learn(
     plan, start, h = simulate.known(store, FixedClock(begin), system, begin, end)
     acts = Acts(plan, STEP_S)
     _usual(acts, h, entries, begin, end, described)
-    if cache is not None and kernel.available() and not kernel.is_cached(cache):
-        say("Compiling the simulator once for this machine (about ten seconds) …")
+    simulate.will_compile(cache, say)
     found = fit(plan, window, start, acts, begin, cache=cache)
     if keep:
         store.put_record(LEARNED, system, as_record(found, begin, days))
@@ -75,7 +73,7 @@ def learn(
 def as_record(found: Fit, begin: dt.datetime, days: int) -> dict[str, Any]:
     """A fit as it is kept, and as the command line prints it."""
     return {
-        "begin": iso(begin), "days": days,
+        "begin": iso(begin), "until": iso(begin + dt.timedelta(days=days)), "days": days,
         "parameters": {name: {"q05": low, "q95": high} for name, (low, high) in found.parameters.items()},
         "volume_l": {"mean": found.volume_l[0], "sd": found.volume_l[1]},
         "learned": {

@@ -40,7 +40,6 @@ def member(
     from leadline.invented.basin import Basin
     from leadline.invented.diary import as_csv
     from leadline.invented.keeper import Household, Ways, live
-    from leadline.model import kernel
     from leadline.model import scenario as words
     from leadline.model.acts import Acts
 
@@ -50,10 +49,8 @@ def member(
     past: Clock = FixedClock(begin)
     e, _, _, scenario = simulate.prepare(
         store, past, system, days=days, members=1, seed=seed, step_s=step_s, with_text=with_text, as_of=begin,
-        cache=cache,
+        cache=cache, say=say,
     )  # fmt: skip
-    if cache is not None and kernel.available() and not kernel.is_cached(cache):
-        say("Compiling the simulator once for this machine (about ten seconds) …")
     plan = Acts(e.plan, step_s)
     words.put(scenario, plan, days)
     basin = Basin(e, cache, plan)

@@ -14,7 +14,7 @@ from leadline.journal.entry import Entry
 from leadline.journal.journal import as_of as journal_as_of
 from leadline.measures import units
 from leadline.measures.errors import BadInput, LeadlineError
-from leadline.measures.moments import Clock, zone
+from leadline.measures.moments import Clock, parse, zone
 
 if TYPE_CHECKING:
     from leadline.model.acts import Acts
@@ -135,14 +135,11 @@ def simulate(
     BadInput
         For a scenario, a description or options that can't be.
     """
-    from leadline.model import kernel
     from leadline.model.outcome import edges, outcome
 
-    if cache is not None and kernel.available() and not kernel.is_cached(cache):
-        say("Compiling the simulator once for this machine (about ten seconds) …")
     e, acts, notes, scenario = prepare(
         store, clock, system, days=days, members=members, seed=seed, step_s=step_s, with_text=with_text, as_of=as_of,
-        cache=cache,
+        cache=cache, say=say,
     )  # fmt: skip
     from leadline.model.members import run
 
@@ -157,6 +154,7 @@ def simulate(
 def prepare(
     store: Store, clock: Clock, system: str, *, days: float, members: int, seed: int, step_s: float,
     with_text: str | None, as_of: dt.datetime | None, cache: Path | None = None,
+    say: Callable[[str], None] = lambda _: None,
 ) -> tuple[Ensemble, Acts, list[str], Scenario]:  # fmt: skip
     """The members and acts of a run, not yet run."""
     from leadline.model import scenario as words
@@ -168,7 +166,7 @@ def prepare(
     plan, start, h = known(store, clock, system, as_of, begin)
     local = zone(plan.system.time_zone)
     scenario = words.read(with_text, begin, local) if with_text is not None else words.Scenario()
-    _learned(store, system, plan, start)
+    _learned(store, system, plan, start, begin)
     for name, value in scenario.start.items():
         start.water = {**start.water, name: (value, 0.0)}
     for name, (low, high) in scenario.parameters.items():
@@ -176,9 +174,19 @@ def prepare(
     e = muster(plan, begin, members, seed, start, step_s)
     acts = Acts(plan, step_s)
     put_usual(h, acts, scenario, days, begin, plan.system.time_zone)
+    words.put(scenario, Acts(plan, step_s), days)  # whatever cannot be is said before anything long begins
+    will_compile(cache, say)
     match_demand(e, start, *acts.tables(e.p), cache=cache)
     words.put(scenario, acts, days)
     return e, acts, [*h.notes, *plan.notes], scenario
+
+
+def will_compile(cache: Path | None, say: Callable[[str], None]) -> None:
+    """Say it when the simulator is about to be compiled."""
+    from leadline.model import kernel
+
+    if cache is not None and kernel.available() and not kernel.is_cached(cache):
+        say("Compiling the simulator once for this machine (about ten seconds) …")
 
 
 def known(
@@ -226,8 +234,8 @@ def _machines_from(h: Habits, plan: Blueprint) -> None:
             h.notes.append(f"{ident} is not described: its {grams:.0f} g of {substance} a day are given at once")
 
 
-def _learned(store: Store, system: str, plan: Blueprint, start: Start) -> None:
-    """What was fitted on this system's own records stands before practice."""
+def _learned(store: Store, system: str, plan: Blueprint, start: Start, begin: dt.datetime) -> None:
+    """What was fitted on this system's own records before this moment stands before practice."""
     import numpy as np
 
     from leadline.app.learn import FRESHER, LEARNED
@@ -235,7 +243,7 @@ def _learned(store: Store, system: str, plan: Blueprint, start: Start) -> None:
     from leadline.model.parameters import INDEX
 
     record = store.record(LEARNED, system)
-    if not isinstance(record, Mapping):
+    if not isinstance(record, Mapping) or parse(record["until"]) > begin:
         return
     names, middle, covariance = record["joint"]
     taken = [k for k, name in enumerate(names) if name not in FRESHER and inside_of(name)]

@@ -55,7 +55,7 @@ def _plain(found: Fit, days: int) -> dict[str, Any]:
     from leadline.app.learn import as_record
 
     record = as_record(found, dt.datetime(1970, 1, 1, tzinfo=dt.UTC), days)
-    for inner in ("begin", "joint", "before"):
+    for inner in ("begin", "until", "joint", "before"):
         del record[inner]
     return record
 

@@ -54,16 +54,21 @@ def simulate(
       leadline simulate north-room --days 3 --with chiller.toml --members 500
       leadline simulate north-room --days 60 --truth made-up --seed 7
     """
+    from leadline.app import describe
     from leadline.app import simulate as app
     from leadline.model.scenario import span_s
     from leadline.wiring import compiled_folder
 
     step_s = span_s(step, "--step")
     text = _read(with_file) if with_file else None
+    folder = truth or out or (None if bridge.json else f"simulation-{system}")
     common: dict[str, Any] = {
         "days": days, "seed": seed, "step_s": step_s, "with_text": text, "cache": compiled_folder(),
         "as_of": bridge.as_of(system), "say": lambda line: click.echo(line, err=True),
     }  # fmt: skip
+    describe.load(bridge.store(), system)  # an unknown system is said before a folder is made
+    if folder:
+        _write_all(folder, {})
     if truth:
         from leadline.app import make_up
 
@@ -77,9 +82,8 @@ def simulate(
     found = app.simulate(bridge.store(), bridge.clock, system, members=members, **common)
     if bridge.json:
         emit(as_json(found))
-        if out is None:
-            return
-    folder = out or f"simulation-{system}"
+    if folder is None:
+        return
     files = charts(found)
     files["outcome.json"] = _text(as_json(found))
     _write_all(folder, files)

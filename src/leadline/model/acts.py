@@ -157,11 +157,11 @@ class Acts:
             self._row(at_s, pool=at.CAN_0 + k, value=litres)
 
     def bloom(self, at_s: float, kind: str, grams_dry: float) -> None:
-        """So much of a bloom put in: grams of dry mass."""
+        """So much of a bloom put in, or taken out when below zero: grams of dry mass."""
         if kind not in _BLOOMS:
             raise UnknownName("bloom", kind, list(_BLOOMS))
         self._row(at_s, pool=_BLOOMS[kind], pool_add=grams_dry / _DRY_G_PER_MOL.get(kind, 198.9))
-        self.marks.append((at_s, kind))
+        self.marks.append((at_s, kind if grams_dry > 0.0 else f"harvest {-grams_dry:g} g {kind}"))
         self.alive = True
 
     def change(self, at_s: float, machine: str, state: str, value: float | None = None) -> None:

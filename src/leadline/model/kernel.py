@@ -93,8 +93,12 @@ def compiled(folder: Path) -> Callable[..., int]:
     from numba.extending import overload, register_jitable
 
     place = folder / digest()
-    place.mkdir(parents=True, exist_ok=True)
-    numba.config.CACHE_DIR = str(place)  # type: ignore[attr-defined]
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        keep = True
+    except OSError:  # nowhere to keep it: compiled anew each time, and just as right
+        keep = False
+    numba.config.CACHE_DIR = str(place) if keep else ""  # type: ignore[attr-defined]
 
     # numpy stands for `math` in compiled code; both lambdas must name their arguments alike
     overload(equilibria.maths)(lambda *values: lambda *values: np)
@@ -105,7 +109,7 @@ def compiled(folder: Path) -> Callable[..., int]:
             register_jitable(forceinline=True)(function)  # a third less time than calls
     # without reference counts (`_nrt`): nothing here makes an array, and counting them costs more than the arithmetic
     how: dict[str, Any] = {"_nrt": False, "fastmath": {"nsz", "arcp", "contract"}}
-    found: Callable[..., int] = numba.njit(cache=True, nogil=True, error_model="numpy", **how)(loop.run)
+    found: Callable[..., int] = numba.njit(cache=keep, nogil=True, error_model="numpy", **how)(loop.run)
     return found
 
 

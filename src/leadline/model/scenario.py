@@ -9,7 +9,7 @@ for = "12 h"
 [[act]]               # once, or with `every` again and again
 at = "1 d 19:00"
 every = "7 d"
-kind = "exchange"     # exchange topoff addition feeding bloom refill
+kind = "exchange"     # exchange topoff addition feeding bloom harvest refill
 subject = "mixed-seawater"
 value = 90
 unit = "L"
@@ -170,8 +170,8 @@ def _do(acts: Acts, a: Mapping[str, Any], at_s: float) -> None:
         acts.add(at_s, subject, value, unit)
     elif kind == "feeding":
         acts.feed(at_s, subject or "pellets", units.to_grams(value, unit or "g"))
-    elif kind == "bloom":
-        acts.bloom(at_s, subject, units.to_grams(value, unit or "g"))
+    elif kind in ("bloom", "harvest"):
+        acts.bloom(at_s, subject, units.to_grams(value, unit or "g") * (1.0 if kind == "bloom" else -1.0))
     else:
         acts.refill(at_s)
 
@@ -206,7 +206,7 @@ def _no_contradiction(changes: list[dict[str, Any]]) -> None:
             )  # fmt: skip
 
 
-_KINDS = ("exchange", "topoff", "addition", "feeding", "bloom", "refill")
+_KINDS = ("exchange", "topoff", "addition", "feeding", "bloom", "harvest", "refill")
 
 
 def _act(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo) -> dict[str, Any]:
@@ -218,7 +218,7 @@ def _act(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo) -
     if isinstance(value, bool) or not isinstance(value, int | float) or value < 0:
         raise BadInput(f"value = {value!r}", where=where, way_out="Give an amount above zero, and its unit.")
     subject = str(t.get("subject", ""))
-    if kind in ("addition", "bloom") and not subject:
+    if kind in ("addition", "bloom", "harvest") and not subject:
         raise BadInput("subject is missing", where=where, way_out="Say what is put in.")
     every = span_s(t["every"], f"{where}.every") if "every" in t else None
     if every is not None and every < 600.0:
