@@ -1,0 +1,1 @@
+"""Being heard, and proving it."""
