@@ -290,7 +290,7 @@ def test_lamp_is_first_order_in_the_passes():
         4, dt_s=60.0, equipment=lamp, UV_KILL=np.array([1.0, 0.9, 1.0, 0.9]),
         held={at.DINO: 1e-9, at.NO3: 1e-3, at.PO4: 1e-3}, DINO_GROWTH_D=np.array([0.0, 0.0, 0.0289, 0.0289]) * 24.0,
         DINO_NIGHT=1.0, DINO_NOON=1.0, DINO_N_HALF=1e-9, DINO_P_HALF=1e-9,
-        LIGHT_ON_H=20.0, LIGHT_OFF_H=44.0, LIGHT_RAMP_H=1.0,
+        LIGHT_ON_H=20.0, LIGHT_OFF_H=44.0, LIGHT_RAMP_H=0.02,
     )  # fmt: skip
     e.alive = 1  # all cells afloat, well fed and in full light
     seen = run(e, acts, 3)

@@ -110,6 +110,14 @@ def put_usual(h: Habits, acts: Acts, scenario: Scenario, days: float, begin: dt.
             each(every, "20:30", lambda s, x=substance, g=grams: acts.add(s, x, g, "g", say=False))  # type: ignore[misc]
     if usual.refills:
         each(2.0, "20:15", acts.refill)
+    if not any(kind == "topoff" for kind, _ in acts.plan.machines.values()):
+
+        def top_up(moment: float) -> None:
+            acts.set_control(moment, "FILL_FORCE", 0.0)
+            acts.set_control(moment + 3600.0, "FILL_FORCE", -1.0)
+
+        acts.set_control(0.0, "FILL_FORCE", -1.0)
+        each(1.0, "20:10", top_up)
 
 
 def simulate(
@@ -159,7 +167,7 @@ def prepare(
     """The members and acts of a run, not yet run."""
     from leadline.model import scenario as words
     from leadline.model.acts import Acts
-    from leadline.model.members import match_demand, muster
+    from leadline.model.members import match_demand, muster, set_water
 
     check(days, members)
     begin = as_of or clock.now()
@@ -167,8 +175,6 @@ def prepare(
     local = zone(plan.system.time_zone)
     scenario = words.read(with_text, begin, local) if with_text is not None else words.Scenario()
     _learned(store, system, plan, start, begin)
-    for name, value in scenario.start.items():
-        start.water = {**start.water, name: (value, 0.0)}
     for name, (low, high) in scenario.parameters.items():
         _override(plan, name, low, high)
     e = muster(plan, begin, members, seed, start, step_s)
@@ -177,6 +183,8 @@ def prepare(
     words.put(scenario, Acts(plan, step_s), days)  # whatever cannot be is said before anything long begins
     will_compile(cache, say)
     match_demand(e, start, *acts.tables(e.p), cache=cache)
+    if scenario.start:
+        set_water(e, scenario.start)
     words.put(scenario, acts, days)
     return e, acts, [*h.notes, *plan.notes], scenario
 
@@ -243,7 +251,7 @@ def _learned(store: Store, system: str, plan: Blueprint, start: Start, begin: dt
     from leadline.model.parameters import INDEX
 
     record = store.record(LEARNED, system)
-    if not isinstance(record, Mapping) or parse(record["until"]) > begin:
+    if not isinstance(record, Mapping) or parse(record.get("until", "2999-01-01T00:00:00Z")) > begin:
         return
     names, middle, covariance = record["joint"]
     taken = [k for k, name in enumerate(names) if name not in FRESHER and inside_of(name)]

@@ -63,7 +63,7 @@ def _plain(found: Fit, days: int) -> dict[str, Any]:
 def _show(system: str, found: Fit) -> None:
     rows = []
     for name, v in found.learned.items():
-        best = found.rates.get(name)
+        best = found.volume_l[0] if name == "volume" else found.rates.get(name)
         said = [_three(best), f"{_three(best * v.q05 / v.q50)} to {_three(best * v.q95 / v.q50)}"] if best else [
             f"{v.q50:.2f} ×", f"{v.q05:.2f} to {v.q95:.2f} ×"]  # fmt: skip
         told = "hardly told" if name in found.silent else f"{100 * v.gained:.0f} % less doubt"

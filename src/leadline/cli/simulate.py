@@ -37,7 +37,13 @@ _CHARTED = (*_SHOWN, "potassium", "nitrite", "silicate", "copper", "coral", "din
 @click.option("--out", metavar="FOLDER", help="Where charts and JSON go; simulation-SYSTEM by default.")
 @click.option("--truth", metavar="FOLDER", help="Write one member as system.toml, journal.csv, streams.csv, truth.csv.")
 @click.option("--step", default="10 min", show_default=True, help="The step; it divides an hour.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Which draws; the same seed gives the same run.")
+@click.option(
+    "--seed",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    help="Which draws; the same seed gives the same run.",
+)
 @click.pass_obj
 def simulate(
     bridge: Bridge, system: str, days: float, members: int, with_file: str | None, out: str | None, truth: str | None,

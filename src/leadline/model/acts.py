@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from leadline.measures.errors import UnknownName
+from leadline.measures.errors import BadInput, UnknownName
 from leadline.model import draw as d
 from leadline.model import layout as at
 from leadline.model.blueprint import Blueprint, parcel, water_parcel
@@ -68,7 +68,7 @@ STATES: dict[str, dict[str, dict[str, float]]] = {
              "cold": {"ROOM_WARMER": -8.0}, "stuffy": {"ROOM_CO2": 900.0}},
     "corals": {"normal": {"VITALITY": 1.0}, "slow": {"VITALITY": 0.5}, "still": {"VITALITY": 0.0}},
 }  # fmt: skip
-ALWAYS = ("mains", "thermometer", "room", "corals")
+ALWAYS = ("mains", "thermometer", "room", "corals", "waves")
 _BLOOMS = {"dinoflagellates": at.DINO_BED, "cyanobacteria": at.CYANO, "diatoms": at.DIATOM, "hair-algae": at.HAIR,
            "refuge-algae": at.REFUGE}  # fmt: skip
 _POISONS = {"chloramine": at.CHLORAMINE, "copper": at.COPPER, "medicine": at.MEDICINE, "toxin": at.TOXIN}
@@ -109,7 +109,7 @@ class Acts:
         new = water_parcel(kind, more, self.plan.system.room.co2_ppm)
         kg_l = of_seawater_millero1981(25.0, 1000.0 * new[at.SALT] * 35.0 / 35.16504) / 1000.0
         warm = float(more.get("temperature", 25.0))
-        out = litres if out_l is None else out_l
+        out = float(more.get("volume_out", litres)) if out_l is None else out_l
         hub = len(self.plan.bodies) - 1
         # taken from the display, where the water is; poured in there too: the weir brings it down
         self._row(at_s, body=0 if hub == 0 or out > 0.4 * self.plan.places[hub, at.FULL] else hub, out_kg=out * KG_L,
@@ -179,6 +179,12 @@ class Acts:
         else:
             raise UnknownName("equipment", machine, [*self.plan.machines, *ALWAYS])
         states = STATES[kind]
+        if value is not None and not any(
+            name.startswith(("SIPHON", "ROOM", "PROBE")) for name in states.get(state, {})
+        ):
+            if not 0.0 <= value <= 2.0:
+                raise BadInput(f"value = {value:g} for {machine} {state}", way_out="Give a share of full, 0 to 2.")
+            value = None if state in ("off", "stuck-on", "normal") else value
         if state not in states:
             raise UnknownName(f"state of a {kind}", state, list(states))
         meant = {**states["normal"], **states[state]}  # what it was before is over

@@ -129,7 +129,9 @@ def _machine(plan: Blueprint, e: Equipment) -> None:
     }.get(e.type)  # fmt: skip
     if take is not None:
         take(plan, e, f"equipment {e.id}")
-    elif e.type != "ups":
+    elif e.type == "ups":
+        plan.notes.append(f"{e.id}: what a battery keeps running is not simulated; give its pump no power cut")
+    else:
         plan.notes.append(f"{e.id}: a {e.type or 'machine of no type'} is not simulated")
 
 
@@ -316,7 +318,7 @@ def _defaults(plan: Blueprint) -> None:
     display_m2 = float(plan.places[0, at.AREA])
     kinds = {k for k, _ in plan.machines.values()}
     if plan.value("PUMP_W") <= 0.0:
-        plan.set("PUMP_W", 0.06 * litres, origin="practice")
+        plan.set("PUMP_W", 0.06 * litres, 0.6, origin="practice")
     if plan.value("LAMP_W") <= 0.0:
         plan.set("LAMP_W", 0.45 * 300.0 * display_m2 if "light" in kinds else 0.0, origin="practice")
     if "light" not in kinds:
@@ -328,9 +330,9 @@ def _defaults(plan: Blueprint) -> None:
     if "fan" not in kinds:
         plan.set("FAN_M_S", 0.0, 0.0)
     if "topoff" not in kinds:
-        plan.notes.append("no top-off is described: fresh water by hand is assumed whenever 1 % is missing")
-        plan.set("FILL_L_H", 60.0, 0.0)
-        plan.set("FILL_SPAN_KG", 0.01 * kg, 0.3)
+        plan.notes.append("no top-off is described: fresh water by hand every evening is assumed")
+        plan.set("FILL_L_H", 0.05 * litres + 20.0, 0.0)
+        plan.set("FILL_SPAN_KG", 1e-4 * kg, 0.0)
     demand = 0.25 if "light" in kinds else 0.05  # dKH/day
     plan.set("DEMAND_EQ_D", demand * 0.356652e-3 * litres, 0.5, origin="practice")
     bright = 1.0 if "light" in kinds else 0.15

@@ -37,7 +37,9 @@ def apply(row: Any, x: Any, y: Any, c: Any, led: Any, parcels: Any, hub: int) ->
         amount = row[ACT_AMOUNT]
         for s in range(at.N_STATES):
             if s != at.HEAT:
-                more = max(parcels[k, s] * amount, -0.95 * x[b, s])
+                more = parcels[k, s] * amount
+                if s != at.TA:  # alkalinity may fall below zero, nothing else can
+                    more = max(more, -0.95 * x[b, s])
                 x[b, s] += more
                 led[at.HAND, s] += more
         heat = (warmth.WATER_J * parcels[k, at.WATER] + warmth.SALT_J * parcels[k, at.SALT]) * amount * row[ACT_WARM_C]

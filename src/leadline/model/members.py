@@ -18,7 +18,7 @@ from leadline.measures.errors import BadInput
 from leadline.model import draw as d
 from leadline.model import evaporation, kernel, loop, sight, step
 from leadline.model import layout as at
-from leadline.model.blueprint import Blueprint, composed
+from leadline.model.blueprint import STATE_OF, Blueprint, composed
 from leadline.model.parameters import INDEX, N_PARAMETERS, PARAMETERS
 from leadline.model.processes import carbonate, gases, warmth
 from leadline.model.processes.calcification import pace
@@ -181,7 +181,7 @@ def _member(e: Ensemble, m: int, normal: Array, start: Start) -> None:
     kilo[at.HEAT] = (WATER_J * kilo[at.WATER] + SALT_J * kilo[at.SALT]) * t
     e.x[m] = kilo[None, :] * e.g[m, :, at.FULL][:, None]
     step.warm_start(e.x[m], e.ln_h[m], e.bodies)
-    _pools(e, m, start, held)
+    _pools(e, m, start, held, np.array([next(more) for _ in range(3)]))
     _takes(e, m, start, held, [next(more) for _ in range(6)])
     if "temperature" in start.water:
         _hold_warmth(e, m, held)
@@ -245,6 +245,11 @@ def _hold_warmth(e: Ensemble, m: int, held: Mapping[str, float]) -> None:
     latent = max(drive, 0.0) * p[d.EVAPORATION] * area * evaporation.latent_j_kg(t)
     lit = float(np.mean([light(h, p) for h in _HOURS]))
     lost = p[d.WALL_W_K] * (t - room_c) + latent
+    gained = p[d.PUMP_W] + p[d.LAMP_W] * lit
+    heats = max((p[d.HEATER_0_SET + k] for k in range(at.HEATERS) if p[d.HEATER_0_W + k] > 0.0), default=-np.inf)
+    if t > heats + 0.5 * p[d.HEATER_SPAN] + 0.1 and lost > gained > 0.0:  # warmer than the heaters would have it
+        p[[d.WALL_W_K, d.EVAPORATION]] *= gained / lost
+        return
     most = 0.85 * (p[d.HEATER_0_W] + p[d.HEATER_1_W]) + p[d.PUMP_W] + p[d.LAMP_W] * lit
     if lost > most > 0.0:
         p[[d.WALL_W_K, d.EVAPORATION]] *= most / lost
@@ -279,7 +284,7 @@ def _omega(e: Ensemble, m: int) -> float:
     return float(out[sight.SIGHTS.index("omega_aragonite")])
 
 
-def _pools(e: Ensemble, m: int, start: Start, held: Mapping[str, float]) -> None:
+def _pools(e: Ensemble, m: int, start: Start, held: Mapping[str, float], chance: Array) -> None:
     """Pools at the balance that the usual feeding and light would bring."""
     p, y, plan = e.p[m], e.y[m], e.plan
     carbon, nitrogen, phosphorus = start.food_mol_d
@@ -294,7 +299,8 @@ def _pools(e: Ensemble, m: int, start: Start, held: Mapping[str, float]) -> None
     share = e.g[m, :, at.FULL] / e.g[m, :, at.FULL].sum()
     e.x[m][:, [at.DET_C, at.DET_N, at.DET_P]] += share[:, None] * detritus[None, :]
     load = 0.8 * nitrogen
-    y[at.AOB] = y[at.NOB] = max(p[d.AOB_MOL_D] if load == 0.0 else 8.0 * load, 1e-5)
+    told = plan.origin.get("AOB_MOL_D") in ("scenario", "truth")  # a young filter, say
+    y[at.AOB] = y[at.NOB] = max(p[d.AOB_MOL_D] if told or load == 0.0 else 8.0 * load, 1e-6)
     busy = min(load / y[at.AOB], 0.5)
     for state, half in ((at.NH, p[d.AOB_HALF]), (at.NO2, p[d.NOB_HALF])):
         if (state == at.NH and "ammonia" in start.water) or (state == at.NO2 and "nitrite" in start.water):
@@ -305,6 +311,37 @@ def _pools(e: Ensemble, m: int, start: Start, held: Mapping[str, float]) -> None
     for k, litres in enumerate(plan.containers):
         y[at.CAN_0 + k] = litres
     y[at.CARBON_AGE] = 0.3
+    y[[at.WEATHER, at.BREATH, at.APPETITE]] = p[[d.ROOM_WEATHER_K, d.ROOM_PPM_NOISE, d.APPETITE_SD]] * chance
+
+
+def set_water(e: Ensemble, said: Mapping[str, float]) -> None:
+    """Give every member other water than it was drawn with; what its animals and machines do stays as it was.
+
+    `said` in stored units; pH, when it is said, sets the carbon.
+    """
+    for m in range(e.members):
+        for b in range(e.bodies):
+            kg = e.x[m, b, at.WATER] + e.x[m, b, at.SALT]
+            t = said.get("temperature", warmth.temperature(e.x[m], b))
+            s = said.get("salinity", warmth.salinity(e.x[m], b))
+            if "salinity" in said:
+                e.x[m, b, at.SALT] = kg * s * 35.16504 / 35.0 / 1000.0
+                e.x[m, b, at.WATER] = kg - e.x[m, b, at.SALT]
+            alkalinity, carbon = e.x[m, b, at.TA], e.x[m, b, at.DIC]
+            kilo = composed({"salinity": float(s), "temperature": float(t), **said}, ph_nbs=said.get("ph"))
+            for name in said:
+                if name in STATE_OF:
+                    e.x[m, b, STATE_OF[name]] = kilo[STATE_OF[name]] * kg
+            if "ph" in said:
+                kilo = composed(
+                    {"salinity": float(s), "temperature": float(t), "alkalinity": e.x[m, b, at.TA] / kg / 1e-3 * KG_L},
+                    ph_nbs=said["ph"],
+                )
+                e.x[m, b, at.DIC] = kilo[at.DIC] * kg
+            elif "alkalinity" in said:
+                e.x[m, b, at.DIC] = carbon * e.x[m, b, at.TA] / max(alkalinity, 1e-9)
+            e.x[m, b, at.HEAT] = (WATER_J * e.x[m, b, at.WATER] + SALT_J * e.x[m, b, at.SALT]) * t
+        step.warm_start(e.x[m], e.ln_h[m], e.bodies)
 
 
 def match_demand(e: Ensemble, start: Start, acts: Array, parcels: Array, cache: Path | None = None) -> None:

@@ -123,7 +123,7 @@ _CORALS = (
     _ratio("APPETITE_SD", "slow noise of ln demand, sd", "1", 0.05, 0.3, 0.0, 0.5, "judgement", "ten days' memory"),
     _ratio("PRECIPITATE_OMEGA", "Ω from which stone falls out by itself", "1", 17.0, 0.12, 8.0, 40.0, "memory",
            "likely at 15 to 20"),
-    _ratio("PRECIPITATE_D", "share of alkalinity lost a day for each unit of Ω above", "1/d", 0.3, 0.5, 0.0, 10.0,
+    _ratio("PRECIPITATE_D", "share of two fifths of the scarcer of calcium and carbon that falls out a day for each unit of Ω above", "1/d", 0.3, 0.5, 0.0, 10.0,
            "judgement", "no rate was found for tanks"),
 )  # fmt: skip
 _FOOD = (
@@ -230,8 +230,10 @@ _POISONS = (
            "far slower than chlorine, which halves within the hour (S83)"),
     _ratio("COPPER_D", "time in which copper binds to rock", "d", 6.0, 0.6, 0.2, 200.0, "judgement", ""),
     _ratio("MEDICINE_D", "time in which a medicine decays", "d", 5.0, 0.6, 0.1, 200.0, "judgement", "by agent"),
+    _ratio("FISH_HARM_D", "loss of fish a day at twice a danger mark", "1/d", 8.0, 0.5, 0.0, 100.0, "judgement",
+           "hours; marks in processes/food.py"),
     _ratio("HARM_D", "loss of coral capacity a day at twice a danger mark", "1/d", 0.3, 0.5, 0.0, 5.0, "judgement",
-           "marks in processes/health.py"),
+           "marks in processes/calcification.py"),
 )  # fmt: skip
 
 PARAMETERS: tuple[Parameter, ...] = (

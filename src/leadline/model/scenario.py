@@ -41,6 +41,7 @@ from leadline.measures.errors import BadInput, LeadlineError, UnknownName
 from leadline.measures.quantities import QUANTITIES
 from leadline.model import waters
 from leadline.model.acts import Acts
+from leadline.model.substances import FOODS
 from leadline.seawater import convert
 
 T = TypeVar("T")
@@ -80,6 +81,8 @@ class Scenario:
 def span_s(text: Any, where: str) -> float:
     """A span such as `2 d 6 h`, `90 min`. [s]"""
     said = str(text).strip()
+    if said.startswith(("-", "−")) and _SPAN.search(said):
+        raise BadInput(f"{text!r} is before the run begins", where=where, way_out="Count from its beginning on.")
     found = _SPAN.findall(said)
     if not found or _SPAN.sub("", said).strip(" ,"):
         raise BadInput(f"{text!r} is no span of time", where=where, way_out='Write "2 d 6 h", "90 min".')
@@ -146,6 +149,13 @@ def put(scenario: Scenario, acts: Acts, days: float) -> None:
         For machines, states, substances and amounts that can't be, with the table's number.
     """
     end = days * 86400.0
+    for kind, rows in (("change", scenario.changes), ("act", scenario.acts)):
+        for i, row in enumerate(rows):
+            if row["at"] >= end:
+                raise BadInput(
+                    f"it begins {row['at'] / 86400:.1f} d after the start, the run lasts {days:g} d",
+                    where=f"{kind} {i + 1}.at", way_out="Give an earlier moment, or more --days.",
+                )  # fmt: skip
     for i, c in enumerate(scenario.changes):
         _named(lambda c=c: acts.change(c["at"], c["equipment"], c["state"], c["value"]), f"change {i + 1}")  # type: ignore[misc]
         if c["until"] is not None and c["until"] <= end:
@@ -185,9 +195,11 @@ def _change(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo
             )
     at_s = moment_s(t.get("at", "0 s"), begin, zone, f"{where}.at")
     lasts = span_s(t["for"], f"{where}.for") if "for" in t else None
+    if lasts == 0.0:
+        raise BadInput(f"for = {t['for']!r} lasts no time", where=where, way_out='Give a span, such as "6 h".')
     value = t.get("value")
-    if value is not None and (isinstance(value, bool) or not isinstance(value, int | float)):
-        raise BadInput(f"value = {value!r} is no number", where=where, way_out="Give a plain number.")
+    if value is not None and (isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e4):
+        raise BadInput(f"value = {value!r} is no number that can be", where=where, way_out="Give a plain number.")
     return {
         "at": at_s, "equipment": t["equipment"], "state": t["state"], "until": None if lasts is None else at_s + lasts,
         "value": value,
@@ -215,9 +227,13 @@ def _act(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo) -
     if kind not in _KINDS:
         raise BadInput(f"kind = {kind!r}", where=where, way_out=f"Use one of {', '.join(_KINDS)}.")
     value = t.get("value", 0.0 if kind == "refill" else None)
-    if isinstance(value, bool) or not isinstance(value, int | float) or value < 0:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= 1e7:
         raise BadInput(f"value = {value!r}", where=where, way_out="Give an amount above zero, and its unit.")
     subject = str(t.get("subject", ""))
+    if kind in ("exchange", "topoff") and subject and not waters.known(subject):
+        raise UnknownName("water", subject, waters.WATERS, where=where)
+    if kind == "feeding" and subject and subject not in FOODS:
+        raise UnknownName("food", subject, FOODS, where=where)
     if kind in ("addition", "bloom", "harvest") and not subject:
         raise BadInput("subject is missing", where=where, way_out="Say what is put in.")
     every = span_s(t["every"], f"{where}.every") if "every" in t else None
@@ -229,8 +245,12 @@ def _act(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo) -
     _only(extra, f"{where}.extra", {*waters.STATED, "temperature", "volume_out", "chloramine"})
     _named(lambda: waters.check(extra), f"{where}.extra")
     for key in ("temperature", "chloramine"):
-        if key in extra and (isinstance(extra[key], bool) or not isinstance(extra[key], int | float)):
-            raise BadInput(f"{key} = {extra[key]!r} is no number", where=f"{where}.extra", way_out="Give a number.")
+        most = 45.0 if key == "temperature" else 10.0
+        said = extra.get(key, 0.0)
+        if isinstance(said, bool) or not isinstance(said, int | float) or not 0.0 <= said <= most:
+            raise BadInput(f"{key} = {said!r}", where=f"{where}.extra", way_out=f"Give a number from 0 to {most:g}.")
+    if kind != "refill" and not t.get("unit"):
+        raise BadInput("unit is missing", where=where, way_out='Say, for example, unit = "L" or unit = "g".')
     return {
         "at": moment_s(t.get("at", "0 s"), begin, zone, f"{where}.at"), "every": every, "kind": kind,
         "subject": subject, "value": float(value), "unit": str(t.get("unit", "")), "extra": extra,
@@ -256,15 +276,25 @@ def _usual(t: Mapping[str, Any], begin: dt.datetime, zone: ZoneInfo) -> Usual:
 def _start(t: Mapping[str, Any]) -> dict[str, float]:
     found = {}
     for name, raw in t.items():
+        where = f"start.{name}"
         if name not in QUANTITIES:
-            raise UnknownName("quantity", name, list(QUANTITIES))
-        number, unit = _named(lambda raw=raw: units.split_value_unit(str(raw)), f"start.{name}")  # type: ignore[misc]
-        found[name] = _named(lambda name=name, n=number, u=unit: convert.to_stored(name, n, u).value, f"start.{name}")  # type: ignore[misc]
+            raise UnknownName("quantity", name, list(QUANTITIES), where="start")
+        number, unit = _named(lambda: units.split_value_unit(str(raw)), where)  # noqa: B023 - called at once
+        if not unit and QUANTITIES[name].unit != "1":
+            wanted = f"{raw} {QUANTITIES[name].unit}"
+            raise BadInput(f"{raw!r} has no unit", where=where, way_out=f'Write it with one, such as "{wanted}".')
+        stored = _named(lambda: convert.to_stored(name, number, unit).value, where)  # noqa: B023 - called at once
+        low, high = QUANTITIES[name].span
+        if not low <= stored <= high:
+            raise BadInput(
+                f"{raw!r} is no water", where=where, way_out=f"Give {low:g} to {high:g} {QUANTITIES[name].unit}."
+            )
+        found[name] = stored
     return found
 
 
 def _parameters(t: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
-    from leadline.model.parameters import INDEX
+    from leadline.model.parameters import INDEX, PARAMETERS
 
     found = {}
     for name, raw in t.items():
@@ -277,6 +307,11 @@ def _parameters(t: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
             or pair[0] > pair[1]
         ):
             raise BadInput(f"{name} = {raw!r}", where="parameter", way_out="Give a number, or [low, high].")
+        q = PARAMETERS[INDEX[name.upper()]]
+        if not q.low <= pair[0] <= pair[1] <= q.high:
+            raise BadInput(
+                f"{name} = {raw!r}", where="parameter", way_out=f"{q.meaning}: give {q.low:g} to {q.high:g} {q.unit}."
+            )
         found[name.upper()] = (float(pair[0]), float(pair[1]))
     return found
 

@@ -106,8 +106,9 @@ def advance(
         if b == 0:
             free = x[b, at.NH] / (1.0 + np.exp(found) / equilibria.ammonium_clegg1995(t, s))
             toxic = above(x[b, at.TOXIN] / kg - 1e-3, 0.0) / 1e-3
-            calcification.settle(x, y, p, b, dt, t, s, toxic, free)
+            calcification.settle(x, y, p, b, dt, t, s, found, toxic, free)
             food.fish(x, y, p, b, dt, warm, air)
+            food.perish(x, y, p, b, dt, free)
             photosynthesis.act(x, y, p, b, dt, lit, warm, air)
             phosphate.rock(x, y, p, b, dt, kg, all_kg)
             last_warm = warm

@@ -26,6 +26,11 @@ def fed(x: Any, b: int, kg: Any, n_half: Any, p_half: Any) -> Any:
     return np.minimum(n / (n + n_half), f / (f + p_half))
 
 
+def _mean_light(p: Any) -> Any:
+    """What light does in the mean of a day: growth rates in print are of days, not of noons. [1]"""
+    return above((p[d.LIGHT_OFF_H] - p[d.LIGHT_ON_H] - 0.7 * p[d.LIGHT_RAMP_H]) / 24.0, 0.05)
+
+
 def _build(x: Any, b: int, nitrogen: Any, carbon: Any, phosphorus: Any, silicon: Any) -> Any:
     """Take what growth of so much nitrogen needs, ammonia first; gives what could be built. [mol N]"""
     most = np.minimum(0.3 * (x[b, at.NO3] + x[b, at.NH]), 0.3 * x[b, at.PO4] / phosphorus)
@@ -51,7 +56,7 @@ def _die(x: Any, b: int, nitrogen: Any, carbon: Any, phosphorus: Any) -> None:
 def plants(x: Any, y: Any, c: Any, p: Any, b: int, dt: float, kg: Any, lit: Any, warm: Any) -> None:
     """Mats, films and algae of the display and the refuge."""
     room = share(1.0 - (y[at.CYANO] + y[at.DIATOM] + y[at.HAIR] + y[at.DINO_BED]) / p[d.ROOM_N])
-    bright = of_light(lit, p[d.LIGHT_HALF])
+    bright = of_light(lit, p[d.LIGHT_HALF]) / _mean_light(p)
     food = fed(x, b, kg, p[d.MAT_HALF_N], p[d.MAT_HALF_P]) * warm * dt / at.DAY
     si = x[b, at.SI] / kg
     sand = si / (si + p[d.SI_HALF])
@@ -77,7 +82,7 @@ def dinoflagellates(
     x: Any, y: Any, p: Any, g: Any, bodies: int, dt: float, kg: Any, lit: Any, warm: Any, bright_day: Any
 ) -> None:
     """On the bottom of the display and in the water; `bright_day` is 0 when the lamps stay out all day."""
-    bright = of_light(lit, p[d.LIGHT_HALF])
+    bright = of_light(lit, p[d.LIGHT_HALF]) / _mean_light(p)
     food = fed(x, 0, kg, p[d.DINO_N_HALF], p[d.DINO_P_HALF]) * warm * dt / at.DAY * bright
     room = share(1.0 - (y[at.CYANO] + y[at.DIATOM] + y[at.HAIR] + y[at.DINO_BED]) / p[d.ROOM_N])
     bed = _build(x, 0, y[at.DINO_BED] * p[d.DINO_GROWTH_D] * food * room, at.PLANKTON_C, at.PLANKTON_P, 0.0)

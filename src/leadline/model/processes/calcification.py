@@ -62,17 +62,23 @@ def act(x: Any, y: Any, c: Any, p: Any, g: Any, led: Any, b: int, dt: float, ome
         _lay_down(x, led, b, fallen, 0.0 * fallen)
 
 
-def settle(x: Any, y: Any, p: Any, b: int, dt: float, t: Any, s: Any, toxic: Any, free_nh3: Any) -> None:
+def settle(x: Any, y: Any, p: Any, b: int, dt: float, t: Any, s: Any, ln_h: Any, toxic: Any, free_nh3: Any) -> None:
     """Coral capacity: grows slowly, loses when water is beyond a danger mark, and recovers.
 
-    Marks: 31 and 18 degC, salinity 28 and 41, oxygen 2.5 mg/L, copper 10 µg/L, free ammonia 0.1 mg/L as N (sheet of
-    biology 5.1 to 5.5). How fast capacity falls beyond them is judgement: HARM_D at twice the distance.
+    Marks: 31 and 18 degC, salinity 28 and 41, oxygen 2.5 mg/L, copper 10 µg/L, free ammonia 0.1 mg/L as N, chloramine
+    0.02 mg/L, pH 7.45 and 8.65 on the total scale, alkalinity 5 and 14 dKH (sheet of biology, 5.1 to 5.5; the last
+    three: judgement). How fast capacity falls beyond them is judgement: HARM_D at twice the distance.
     """
     kg = x[b, at.WATER] + x[b, at.SALT]
     stress = above(t - 31.0, 0.0) / 2.0 + above(18.0 - t, 0.0) / 3.0 + above(28.0 - s, 0.0) / 4.0
     stress = stress + above(s - 41.0, 0.0) / 4.0 + above(7.8e-5 - x[b, at.O2] / kg, 0.0) / 3.9e-5
     stress = stress + above(x[b, at.COPPER] / kg - 1.6e-7, 0.0) / 1.6e-7
     stress = stress + above(free_nh3 / kg - 7e-6, 0.0) / 7e-6 + toxic
+    ph = -ln_h / 2.302585092994046
+    stress = stress + above(ph - 8.65, 0.0) / 0.3 + above(7.45 - ph, 0.0) / 0.3
+    alkalinity = x[b, at.TA] / kg
+    stress = stress + above(1.74e-3 - alkalinity, 0.0) / 5e-4 + above(alkalinity - 4.87e-3, 0.0) / 1.5e-3
+    stress = stress + above(x[b, at.CHLORAMINE] / kg - 2.8e-7, 0.0) / 2.8e-7
     lost = spent(y[at.CORAL], p[d.HARM_D] * stress / at.DAY, dt)
     grown = y[at.CORAL] * p[d.CORAL_GROWTH_Y] / 365.25 * dt / at.DAY * (1.0 - share(stress))
     y[at.CORAL] += grown - lost

@@ -27,7 +27,7 @@ def skim(x: Any, c: Any, p: Any, led: Any, b: int, dt: float, kg: Any, all_kg: A
         x[b, s] -= gone
         led[at.SKIMMATE, s] -= gone
     for s in (at.DOC, at.DET_C, at.DET_N, at.DET_P, at.DINO):
-        gone = spent(x[b, s], rate, dt)
+        gone = spent(x[b, s], rate * 0.15 if s == at.DINO else rate, dt)  # swimming cells: judgement
         x[b, s] -= gone
         led[at.SKIMMATE, s] -= gone
 

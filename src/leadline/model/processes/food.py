@@ -13,7 +13,7 @@ import numpy as np
 
 from leadline.model import draw as d
 from leadline.model import layout as at
-from leadline.model.primitives import spent
+from leadline.model.primitives import above, spent
 
 BACTERIA_N, BACTERIA_P = 1.0 / 5.0, 1.0 / 50.0  # C5H7O2N; P: memory
 
@@ -49,6 +49,22 @@ def fish(x: Any, y: Any, p: Any, b: int, dt: float, warm: Any, air: Any) -> None
     give_back(
         x, b, n * (1.0 - 0.5 * waste) - (built - fasting) * at.FISH_N, f * (1.0 - waste) - (built - fasting) * at.FISH_P
     )
+
+
+def perish(x: Any, y: Any, p: Any, b: int, dt: float, free_nh3: Any) -> None:
+    """Fish that die are detritus: below 2 mg/L of oxygen, above 0.5 mg/L free ammonia as N or 0.1 mg/L chloramine.
+
+    Marks: Pcrit of reef fish 20 to 35 % of saturation, marine 96-h LC50 of ammonia 0.09 to 3.35 mg/L (sheet of biology,
+    5.3 and 5.4); chloramine and how fast: judgement.
+    """
+    kg = x[b, at.WATER] + x[b, at.SALT]
+    stress = above(6.1e-5 - x[b, at.O2] / kg, 0.0) / 3e-5 + above(free_nh3 / kg - 3.5e-5, 0.0) / 3.5e-5
+    stress = stress + above(x[b, at.CHLORAMINE] / kg - 1.4e-6, 0.0) / 1.4e-6
+    dead = spent(y[at.FISH], p[d.FISH_HARM_D] * stress / at.DAY, dt)
+    y[at.FISH] -= dead
+    x[b, at.DET_C] += dead
+    x[b, at.DET_N] += dead * at.FISH_N
+    x[b, at.DET_P] += dead * at.FISH_P
 
 
 def rot(x: Any, p: Any, b: int, dt: float, warm: Any, air: Any) -> None:
