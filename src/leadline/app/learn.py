@@ -79,7 +79,8 @@ def as_record(found: Fit, begin: dt.datetime, days: int) -> dict[str, Any]:
         "learned": {
             n: {"q05": v.q05, "q50": v.q50, "q95": v.q95, "gained": v.gained} for n, v in found.learned.items()
         },
-        "together": [list(t) for t in found.together], "hardly_told": list(found.silent), "misfit": found.misfit,
+        "together": [list(t) for t in found.together], "hardly_told": list(found.silent),
+        "strained": list(found.strained), "misfit": found.misfit,
         "used": found.used, "joint": list(found.joint), "before": dict(found.before), "rates": dict(found.rates),
     }  # fmt: skip
 

@@ -64,13 +64,17 @@ def _show(system: str, found: Fit) -> None:
     rows = []
     for name, v in found.learned.items():
         best = found.volume_l[0] if name == "volume" else found.rates.get(name)
+        unit = _UNITS.get(name, "of practice") if best else "of practice"
         said = [_three(best), f"{_three(best * v.q05 / v.q50)} to {_three(best * v.q95 / v.q50)}"] if best else [
             f"{v.q50:.2f} ×", f"{v.q05:.2f} to {v.q95:.2f} ×"]  # fmt: skip
         told = "hardly told" if name in found.silent else f"{100 * v.gained:.0f} % less doubt"
-        rows.append([name.replace("-", " "), *said, _UNITS.get(name, "of practice"), told])
+        rows.append([name.replace("-", " "), *said, unit, told])
     click.echo(table([system, "best", "5 to 95 %", "", "than before"], rows, {1, 2}))
     for a, b, _ in found.together:
         click.echo(f"Not told apart: {a.replace('-', ' ')} and {b.replace('-', ' ')}.")
+    if found.strained:
+        names = ", ".join(n.replace("-", " ").replace(":", " of ") for n in found.strained)
+        click.echo(f"Doubt this fit: {names} had to go far beyond what was believed. Check the description first.")
     told = ", ".join(f"{n} of {k}" for k, n in found.used.items())
     click.echo(click.style(f"From {told}.", dim=True))
 

@@ -70,7 +70,9 @@ _BIASED = ("temperature", "salinity", "alkalinity", "calcium", "nitrate", "phosp
 _STARTED = ("alkalinity", "calcium", "nitrate", "phosphate", "salinity")
 _ROUNDS = 12
 _SERIAL = 0.6  # least correlation of a day's feature with the next day's: judgement
-_STEP = 0.04
+# differences over half a prior sd to each side: a thermostat's switching makes short ones mere noise, and noise in a
+# slope reads as knowledge
+_STEP, _WIDEST = 0.5, 0.2
 # what the model's structure leaves over in a day's feature, one sd: judgement
 _FEATURES: dict[str, tuple[tuple[str, float], ...]] = {
     "temperature": (("mean", 0.12), ("swing", 0.12)),
@@ -129,9 +131,10 @@ class Fit:
     volume_l: tuple[float, float]  # mean, sd
     together: tuple[tuple[str, str, float], ...]
     silent: tuple[str, ...]  # hardly told by the records
-    misfit: dict[str, float]  # residual of each kind of record in its own sds, root mean square
+    misfit: dict[str, float]  # residual of each kind of record in its own sds, from their median
     used: dict[str, int]
     ends: Mapping[str, float]  # the water at the window's end, as the best member has it
+    strained: tuple[str, ...]  # unknowns that had to go beyond three sds of what was believed: doubt the whole
     before: Mapping[str, float]  # each parameter as it was believed before
     joint: tuple[list[str], list[float], list[list[float]]]  # names, logarithms of multiples, their covariance
     rates: Mapping[str, float]  # what the best member did in the mean of the window: eq/d, mol/d, L/h
@@ -178,6 +181,7 @@ class _Problem:
             *(f"bias:{q}" for q in self.biased),
         ]
         self.prior = np.array([self._prior(n) for n in self.names])
+        self.linear = np.array([n.startswith("bias:") for n in self.names])
         self.y, self.sd, self.kinds = self._observed()
         if not len(self.y):
             raise ValueError("nothing to learn from")
@@ -280,9 +284,7 @@ class _Problem:
         """Most probable parameters, their covariance, and the residuals in sds."""
         n = len(self.names)
         theta = np.zeros(n)
-        steps = np.minimum(_STEP, 0.5 * self.prior) + 0.0
-        steps = np.array([s if not name.startswith("bias") else p * 0.5 for s, name, p in
-                          zip(steps, self.names, self.prior, strict=True)])  # fmt: skip
+        steps = np.minimum(_STEP * self.prior, np.where(self.linear, np.inf, _WIDEST))
         hand = np.array([" " not in k for k in self.kinds])
         best, damping = math.inf, 0.0
         kept = theta, np.zeros(0), np.zeros((0, n))
@@ -314,9 +316,10 @@ class _Problem:
 
     def _linear(self, theta: Array, steps: Array) -> tuple[Array, Array]:
         """Residuals in sds at a point, and how the prediction moves with each unknown, in sds."""
-        predicted = self.predict(np.vstack([theta, theta + np.diag(steps)]))
+        n = len(theta)
+        predicted = self.predict(np.vstack([theta, theta + np.diag(steps), theta - np.diag(steps)]))
         residual = (self.y - predicted[0]) / self.sd
-        return residual, ((predicted[1:] - predicted[0]) / steps[:, None] / self.sd).T
+        return residual, ((predicted[1 : n + 1] - predicted[n + 1 :]) / (2.0 * steps[:, None]) / self.sd).T
 
     @staticmethod
     def _loss(residual: Array, hand: Array) -> Array:
@@ -351,10 +354,12 @@ class _Problem:
         sd = np.sqrt(np.diag(covariance))
         learned: dict[str, Learned] = {}
         absolute: dict[str, tuple[float, float]] = {}
+        wider: dict[str, float] = {}
         base = members.muster(self.plan, self.begin, 1, 1, self.start, self.acts.dt_s, certain=True)
         for i, name in enumerate(self.free):
             alone = _HEAT_ALONE if name == "heat-loss" and "evaporation" not in self.free else 0.0
             t, s = float(theta[i]), math.hypot(float(sd[i]), OTHER_LAWS[name], alone)
+            wider[name] = min(s, float(self.prior[i])) / float(sd[i])
             if s >= self.prior[i]:  # the records tell less than was known before: that stands
                 t, s = 0.0, float(self.prior[i])
             low, mid, high = (math.exp(t - Z90 * s), math.exp(t), math.exp(t + Z90 * s))
@@ -365,7 +370,11 @@ class _Problem:
         drawn = [n for n in (*self.free, *self.beside) if _ALL[n][0]]
         place = [self.names.index(n) for n in drawn]
         before = {inside: float(base.p[0, INDEX[inside]]) for name in drawn for inside in _ALL[name][0]}
-        joint = (drawn, [float(theta[i]) for i in place], covariance[np.ix_(place, place)].tolist())
+        # what is drawn together keeps its correlations, each spread widened as the answer's is
+        stretch = np.array([wider.get(n, 1.0) for n in drawn])
+        together_cov = covariance[np.ix_(place, place)] * np.outer(stretch, stretch)
+        joint = (drawn, [float(theta[i]) for i in place], together_cov.tolist())
+        strained = tuple(n for n, t, p in zip(self.names, theta, self.prior, strict=True) if abs(t) > 3.0 * p)
         volume = self.start.volume or (self.plan.system.net_volume_l, self.plan.system.net_volume_sd_l)
         if "volume" in learned:
             of_volume = learned["volume"]
@@ -380,7 +389,7 @@ class _Problem:
         silent = tuple(n for n in self.free if learned[n].gained < NOT_LEARNED)
         kinds = sorted(set(self.kinds))
         index = np.array(self.kinds)
-        misfit = {k: float(np.sqrt(np.mean(residual[index == k] ** 2))) for k in kinds}
+        misfit = {k: float(np.median(np.abs(residual[index == k])) / 0.6745) for k in kinds}
         used = {k: int((index == k).sum()) for k in kinds}
         ends = {n: float(self.last.values[0, -1, sight.SIGHTS.index(n)]) for n in sight.MEASURED}
         return Fit(
@@ -392,6 +401,7 @@ class _Problem:
             misfit,
             used,
             ends,
+            strained,
             before,
             joint,
             rates(self.last_e, 0, self.window.days),

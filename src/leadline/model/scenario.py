@@ -198,7 +198,7 @@ def _change(t: Mapping[str, Any], where: str, begin: dt.datetime, zone: ZoneInfo
     if lasts == 0.0:
         raise BadInput(f"for = {t['for']!r} lasts no time", where=where, way_out='Give a span, such as "6 h".')
     value = t.get("value")
-    if value is not None and (isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e4):
+    if value is not None and (isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= 1e4):
         raise BadInput(f"value = {value!r} is no number that can be", where=where, way_out="Give a plain number.")
     return {
         "at": at_s, "equipment": t["equipment"], "state": t["state"], "until": None if lasts is None else at_s + lasts,
