@@ -57,8 +57,9 @@ def learn(
     spoken = len(window.readings) + 24 * len(window.hourly)
     if spoken < 12:
         raise BadInput(
-            f"{system}: {len(window.readings)} readings and no probe in {days} days are too little to learn from",
-            way_out="Test a few more times, or give --days 90.",
+            f"{system}: {len(window.readings)} readings and no probe in the {days} days up to last midnight are too "
+            "little to learn from",
+            way_out="Test a few more times" + (", or give --days 90." if days < 90 else "."),
         )
     plan, start, h = simulate.known(store, FixedClock(begin), system, begin, end)
     acts = Acts(plan, STEP_S)

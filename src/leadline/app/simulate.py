@@ -300,6 +300,8 @@ def _start(store: Store, clock: Clock, system: str, as_of: dt.datetime | None, h
             takes[name] = (max(_pumped_meq_l_d(plan) - q.rate_mean, 0.0), q.rate_sd)
         elif name in ("nitrate", "phosphate"):
             takes[name] = (-q.rate_mean, q.rate_sd)  # beside what food brings, which the members add
+    for name, spread in (("nitrate", 0.1), ("phosphate", 0.002)):  # untested: taken to be in balance, more or less
+        takes.setdefault(name, (0.0, spread))
     if not h.food_g_d:
         grams = 0.003 * plan.system.net_volume_l
         h.food_g_d = {"pellets": grams}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -78,14 +80,16 @@ def simulate(
     if truth:
         from leadline.app import make_up
 
-        written = make_up.member(bridge.store(), bridge.clock, system, **common)
+        with _of_file(with_file):
+            written = make_up.member(bridge.store(), bridge.clock, system, **common)
         _write_all(truth, written)
         if bridge.json:
             emit({"schema": "leadline.truth/1", "system": system, "folder": truth, "files": sorted(written)})
         else:
             click.echo(f"Written to {truth}: {', '.join(written)}. Made up by the simulator; nobody measured it.")
         return
-    found = app.simulate(bridge.store(), bridge.clock, system, members=members, **common)
+    with _of_file(with_file):
+        found = app.simulate(bridge.store(), bridge.clock, system, members=members, **common)
     if bridge.json:
         emit(as_json(found))
     if folder is None:
@@ -102,8 +106,23 @@ def _read(path: str) -> str:
         return Path(path).read_text(encoding="utf-8")
     except FileNotFoundError:
         raise BadInput("there is no such file", where=path, way_out="Check the name after --with.") from None
+    except IsADirectoryError:
+        raise BadInput("is a folder", where=path, way_out="Name the file after --with.") from None
     except (OSError, UnicodeDecodeError) as exc:
         raise BadInput(f"cannot be read: {exc}", where=path, way_out="Save it as plain text, UTF-8.") from exc
+
+
+@contextlib.contextmanager
+def _of_file(path: str | None) -> Iterator[None]:
+    """Errors of a scenario name its file."""
+    try:
+        yield
+    except BadInput as exc:
+        part = exc.where.split(" ")[0].split(".")[0]
+        if path and (part in ("change", "act", "usual", "start", "parameter") or exc.what.startswith("not valid TOML")):
+            where = f"{path}, {exc.where}" if exc.where else path
+            raise BadInput(exc.what, where=where, way_out=exc.way_out) from exc
+        raise
 
 
 def _text(value: Any) -> str:
@@ -194,6 +213,8 @@ def charts(o: Outcome) -> dict[str, str]:
 
 
 def _show(o: Outcome, folder: str, drawn: int) -> None:
+    import numpy as np
+
     from leadline.measures import figures
     from leadline.present import sentences
 
@@ -212,9 +233,13 @@ def _show(o: Outcome, folder: str, drawn: int) -> None:
 
         rows.append(
             [sentences.titled(name), said(q[2, 0]), said(q[2, end]), f"{said(q[0, end])} to {said(q[4, end])}",
+             f"{said(float(np.nanmin(q[0])))} to {said(float(np.nanmax(q[4])))}",
              way.label, _edges(o, name)]
         )  # fmt: skip
-    click.echo(table(["", "now", "then", "5 to 95 %", "", "passes"], rows, {1, 2, 3}))
+    click.echo(table(["", "now", "then", "5 to 95 %", "lowest to highest", "", "passes"], rows, {1, 2, 3, 4}))
+    spilt = o.quantiles["floor"][:, -1]
+    if spilt[4] > 1.0:
+        click.echo(f"On the floor by then: {spilt[2]:.0f} L ({spilt[0]:.0f} to {spilt[4]:.0f}).")
     if o.left:
         click.echo(
             f"{o.left} of {o.members} members left the water the model can answer for (1 to 45 °C, salinity 2 to 60)."
@@ -227,14 +252,16 @@ def _show(o: Outcome, folder: str, drawn: int) -> None:
 
 
 def _edges(o: Outcome, name: str) -> str:
-    words = {"aim_low": "under its aim", "aim_high": "over its aim", "limit_low": "under its limit",
-             "limit_high": "over its limit"}  # fmt: skip
+    """Edges that are passed, the gravest first: limits from a chance of 1 %, aims from 5 %, two at most."""
+    words = {"limit_low": "under its limit", "limit_high": "over its limit", "aim_low": "under its aim",
+             "aim_high": "over its aim"}  # fmt: skip
     found = []
-    for p in o.passages.get(name, ()):
-        if p.chance >= 0.01 and p.hours is not None:
-            when = "at once" if p.hours[1] < 1.0 else f"after {_span(p.hours[1])}"
-            found.append(f"{words[p.edge]} {100 * p.chance:.0f} %, {when}")
-    return "; ".join(found[-2:])
+    for edge, said in words.items():
+        for p in o.passages.get(name, ()):
+            if p.edge == edge and p.hours is not None and p.chance >= (0.01 if edge.startswith("limit") else 0.05):
+                when = "now" if p.hours[1] < 1.0 else f"after {_span(p.hours[1])}"
+                found.append(f"{said} {100 * p.chance:.0f} %, {when}")
+    return "; ".join(found[:2])
 
 
 def _span(hours: float) -> str:

@@ -235,7 +235,8 @@ def _freed(p: Array, faeces: float) -> float:
 def _hold_warmth(e: Ensemble, m: int, held: Mapping[str, float]) -> None:
     """A system that was measured at its temperature has held it: losses beyond its heaters' power cannot be.
 
-    Losses are cut to what leaves the heaters 15 % of reserve in the mean of the day.
+    Losses are cut to what leaves the heaters 15 % of reserve in the mean of the day. Water warmer than its heaters
+    would have it lives on pumps and lamps alone: losses and gains are brought together.
     """
     p, t = e.p[m], held["temperature"]
     year = float(clock(e.begin, ZoneInfo(e.plan.system.time_zone), 3600.0, 0, 1)[0, 4])
@@ -247,8 +248,10 @@ def _hold_warmth(e: Ensemble, m: int, held: Mapping[str, float]) -> None:
     lost = p[d.WALL_W_K] * (t - room_c) + latent
     gained = p[d.PUMP_W] + p[d.LAMP_W] * lit
     heats = max((p[d.HEATER_0_SET + k] for k in range(at.HEATERS) if p[d.HEATER_0_W + k] > 0.0), default=-np.inf)
-    if t > heats + 0.5 * p[d.HEATER_SPAN] + 0.1 and lost > gained > 0.0:  # warmer than the heaters would have it
-        p[[d.WALL_W_K, d.EVAPORATION]] *= gained / lost
+    if t > heats + 0.5 * p[d.HEATER_SPAN] + 0.25 and lost > gained > 0.0:  # warmer than the heaters would have it
+        half = np.sqrt(gained / lost)  # half of the gap is put on losses, half on the pumps
+        p[[d.WALL_W_K, d.EVAPORATION]] *= half
+        p[d.PUMP_W] = max(lost * half - p[d.LAMP_W] * lit, 0.0)
         return
     most = 0.85 * (p[d.HEATER_0_W] + p[d.HEATER_1_W]) + p[d.PUMP_W] + p[d.LAMP_W] * lit
     if lost > most > 0.0:

@@ -184,7 +184,8 @@ def _frame(fan: Fan, units: str, local: dt.tzinfo, height: float) -> _Frame:
     if fan.quantity not in QUANTITIES and most > 0.0:  # nobody knows its digits: three significant ones of the greatest
         way = replace(way, digits=min(max(2 - math.floor(math.log10(most)), 0), 6))
     floor = 0.0 if min(every, default=0.0) >= 0.0 else None
-    survey = depths(seen or spread, spread, _finite(aim), _finite(limit), floor, height)
+    must = seen or spread if bands else spread or seen  # without a channel the whole fan is what there is to see
+    survey = depths(must, spread, _finite(aim), _finite(limit), floor, height)
     days = days_between(fan.times[0], fan.times[-1])
     return _Frame(fan, way, local, lines, tracks, lead, bands, survey, days, height)
 
