@@ -36,12 +36,13 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
     "simulate": ("simulate", "simulate", "What a system will do: an ensemble, as it is or with a scenario."),
+    "watch": ("watching", "watch", "Rehearse the watch over recorded streams."),
     "learn": ("learning", "learn", "Fit the simulator to a system's own records."),
     "bench": ("bench", "bench", "One-off calculations, each with its source and its caution."),
     "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),
 }
 _ASKING = frozenset(
-    {"estimate", "round", "simulate", "learn", "export", "parked", "backup", "entry", "log"}
+    {"estimate", "round", "simulate", "learn", "watch", "export", "parked", "backup", "entry", "log"}
 )  # these make no store
 _EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere
 

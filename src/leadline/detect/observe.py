@@ -1,8 +1,7 @@
 """One system under watch: streams in, findings out; the same for a live feed and for a recording.
 
-What it notices: a quantity beyond its limit; one that is outside its aim and heads for its limit; a heater or chiller
-that runs while the water goes the other way; a stream that fell silent; one whose points can't be trusted. Delays and
-dead-bands are starting values (sheet 5.3, judgement).
+What it notices: a quantity beyond its limit; one that is outside its aim and heads for its limit; a stream that fell
+silent; one whose points can't be trusted. Delays and dead-bands are starting values (sheet 5.3, judgement).
 """
 
 from __future__ import annotations
@@ -26,7 +25,6 @@ DELAYS: dict[str, tuple[float, float, float]] = {
 _USUAL = (0.0, 900.0, 1800.0)
 KEPT_S = 3 * 3600.0  # how much of each stream is kept in hand
 HEADING_SPAN_S, HEADING_AHEAD_S = 5400.0, 6 * 3600.0
-EFFECT_SPAN_S = 2700.0
 SILENT_PERIODS, SILENT_LEAST_S = 5.0, 900.0
 DISTRUST_S = 900.0
 
@@ -49,10 +47,8 @@ class Observer:
     streams: dict[str, _Stream] = field(default_factory=dict)
     edges: dict[str, tuple[Rule, Memory]] = field(default_factory=dict)
     standing: dict[str, Finding] = field(default_factory=dict)  # conditions that hold, by name
-    _on_since: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._machines = {e.stream or e.id: e for e in self.system.equipment if e.type in ("heater", "chiller")}
         self._declared = {s.id: s for s in self.system.streams}
 
     # -- points ------------------------------------------------------------------------------------
@@ -109,16 +105,13 @@ class Observer:
     # -- time --------------------------------------------------------------------------------------
 
     def tick(self, now_s: float) -> list[Finding]:
-        """What the passing of time shows: silence, distrust, headings, machines without effect."""
+        """What the passing of time shows: silence, distrust, headings."""
         found: list[Finding] = []
         for stream, s in self.streams.items():
             found += self._silence(stream, s, now_s)
             found += self._distrust(stream, s, now_s)
             if s.quantity:
                 found += self._heading(s, now_s)
-        for stream, e in self._machines.items():
-            if stream in self.streams:
-                found += self._effect(stream, e.id, e.type, e.setpoint_c, now_s)
         return found
 
     def _silence(self, stream: str, s: _Stream, now_s: float) -> list[Finding]:
@@ -163,34 +156,6 @@ class Observer:
             elif key in self.standing and not (ahead < 1.5 * HEADING_AHEAD_S and (level - aim) * sign > 0.0):
                 found += self._end(key, now_s, f"{s.quantity} is {level:.2f} and no longer heads for its limit.")
         return found
-
-    def _effect(self, stream: str, ident: str, kind: str, setpoint: float | None, now_s: float) -> list[Finding]:
-        state, water = self.streams[stream], self._water()
-        name = f"{ident}-no-effect"
-        if water is None or not len(state.times):
-            return []
-        off = np.flatnonzero(~(state.values > 0.5))
-        last_off = state.times[off[-1]] if len(off) else state.times[0]
-        ran = state.times[-1] - last_off
-        slope, sd, level = _line(water, now_s, EFFECT_SPAN_S)
-        sign = 1.0 if kind == "heater" else -1.0
-        away = setpoint is None or (setpoint - level) * sign > 0.3  # it still has work to do
-        if ran >= EFFECT_SPAN_S and state.values[-1] > 0.5 and away and slope * sign < -max(3.0 * sd, 0.05 / 3600.0):
-            band = self.system.band("temperature")
-            edge = None if band is None or band.limit is None else band.limit[0 if sign > 0 else 1]
-            harm = None if edge is None else max((edge - level) / slope, 0.0)
-            verb = "falls" if sign > 0 else "rises"
-            return self._begin(
-                name, ident, now_s, level, harm,
-                f"{ident} has run for {ran / 60:.0f} min and the water {verb} by {3600 * abs(slope):.2f} K an hour, "
-                f"now {level:.2f} °C: it does not do its work.",
-            )  # fmt: skip
-        if name in self.standing and (state.values[-1] <= 0.5 or slope * sign > 0.0):
-            return self._end(name, now_s, f"{ident} moves the water the right way, or stands still.")
-        return []
-
-    def _water(self) -> _Stream | None:
-        return next((s for s in self.streams.values() if s.quantity == "temperature" and len(s.times) > 5), None)
 
     # -- conditions that hold ------------------------------------------------------------------------
 
