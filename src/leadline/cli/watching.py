@@ -41,10 +41,7 @@ def watch(bridge: Bridge, recording: Path) -> None:
     desk = replace(desk_for(store, bridge.clock), now=dt.datetime(9000, 1, 1, tzinfo=dt.UTC))
     found = read(recording, desk, Options())
     if not found.streams and found.problems:
-        p = found.problems[0]
-        raise BadInput(
-            p.reason, where=f"{recording}, line {p.line}", way_out="Correct it, or describe the system first."
-        )
+        raise BadInput(found.problems[0].text())
     if not found.streams:
         raise BadInput("holds no streams", where=str(recording), way_out="Give a file time,system,stream,value.")
     if found.problems:
