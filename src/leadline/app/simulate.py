@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 _WINDOW_D = 42.0  # how far back habits are read
 _MOST_POINTS = 500  # moments kept of a run
+_MOST_BYTES = 400_000_000  # of what is seen of all members
+_SECONDS_A_STEP = 4e-7  # of a member's step, compiled, two threads: `python -m bench simulator`
 MOST_MEMBERS, MOST_DAYS = 20_000, 3660.0
 
 
@@ -143,6 +145,7 @@ def simulate(
     BadInput
         For a scenario, a description or options that can't be.
     """
+    from leadline.model import kernel, sight
     from leadline.model.outcome import edges, outcome
 
     e, acts, notes, scenario = prepare(
@@ -154,7 +157,11 @@ def simulate(
     table, parcels = acts.tables(e.p)
     e.alive = int(acts.alive)
     steps = round(days * 86400.0 / step_s)
-    every = max(1, -(-steps // _MOST_POINTS))
+    looks = min(_MOST_POINTS, max(_MOST_BYTES // (members * 8 * sight.N_SIGHTS), 24))
+    every = max(1, -(-steps // looks))
+    seconds = members * steps * _SECONDS_A_STEP
+    if cache is not None and kernel.available() and seconds > 8.0:
+        say(f"{members} members for {days:g} days: about {seconds:.0f} s on two cores …")
     seen = run(e, steps, table, parcels, every=every, edges=edges(e.plan.system), cache=cache)
     return outcome(e, seen, days=days, notes=notes, marks=acts.marks, scenario=scenario.name)
 

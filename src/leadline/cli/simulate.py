@@ -67,6 +67,8 @@ def simulate(
     from leadline.model.scenario import span_s
     from leadline.wiring import compiled_folder
 
+    if truth and out:
+        raise BadInput("--truth and --out together", way_out="Give one of them: --truth writes one member, no charts.")
     step_s = span_s(step, "--step")
     text = _read(with_file) if with_file else None
     folder = truth or out or (None if bridge.json else f"simulation-{system}")
