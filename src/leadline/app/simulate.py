@@ -254,7 +254,7 @@ def _learned(store: Store, system: str, plan: Blueprint, start: Start, begin: dt
     import numpy as np
 
     from leadline.app.learn import FRESHER, LEARNED
-    from leadline.estimate.learn import inside_of
+    from leadline.estimate.unknowns import inside_of
     from leadline.model.parameters import INDEX
 
     record = store.record(LEARNED, system)

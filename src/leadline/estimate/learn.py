@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from leadline.estimate.unknowns import ALL, BESIDE, FREE, HEAT_ALONE, OTHER_LAWS, told
 from leadline.model import draw as d
 from leadline.model import layout as at
 from leadline.model import members, sight
@@ -29,42 +30,6 @@ from leadline.model.processes.flow import KG_L
 
 Array = np.ndarray
 Z90 = 1.6449
-# name: (parameters that it scales together, prior sd of its logarithm; None: the parameter's own)
-FREE: dict[str, tuple[tuple[str, ...], float | None]] = {
-    "heat-loss": (("WALL_W_K",), None),
-    "heat-gain": (("PUMP_W",), 0.5),
-    "evaporation": (("EVAPORATION",), None),
-    "gas-exchange": (("PISTON_M_H", "SKIMMER_AIR_L_H"), 0.5),
-    "production": (("PRODUCTION",), None),
-    "room-co2": (("ROOM_PPM",), None),
-    "calcification": (("DEMAND_EQ_D",), 0.4),
-    "nitrate-export": (("N_UPTAKE", "DENITRIFY_D"), 0.7),
-    "phosphate-export": (("P_UPTAKE",), 0.7),
-    "volume": ((), 0.0),  # its spread is the description's
-}
-# unknowns that are no answer by themselves, but without which the answers would be too sure
-BESIDE: dict[str, tuple[tuple[str, ...], float | None]] = {
-    "lamp-heat": (("LAMP_W",), None),
-    "heater-power": (("HEATER_0_W", "HEATER_1_W"), None),
-    "thermostat-span": (("HEATER_SPAN",), None),
-    "set-point": (("HEATER_0_SET", "HEATER_1_SET"), 0.006),
-    "room-warmth": (("ROOM_C",), 0.025),
-    "humidity": (("ROOM_RH",), 0.1),
-    "delivery": (("DOSER_0_GAIN", "DOSER_1_GAIN", "DOSER_2_GAIN", "DOSER_3_GAIN"), 0.04),
-    "skimming": (("SKIM_D",), None),
-    "rock-phosphate": (("ROCK_P_KG",), None),
-    "skimmate": (("SKIMMATE_L_D",), None),
-    "food": ((), 0.12),
-    "evaporation-untold": (("EVAPORATION",), None),  # without top-off records it is only a guess from the heat
-}
-_ALL = {**FREE, **BESIDE}
-# what laws other than ours would change in an answer, one sd of its logarithm, beside what the records leave open.
-# Found on simulated systems of other structure (`bench/other_structure.py`, seeds from 1000), judged on others
-OTHER_LAWS = {
-    "heat-loss": 0.13, "heat-gain": 0.3, "evaporation": 0.05, "gas-exchange": 0.1, "production": 0.15, "room-co2": 0.05,
-    "calcification": 0.02, "nitrate-export": 0.05, "phosphate-export": 0.05, "volume": 0.066,
-}  # fmt: skip
-_HEAT_ALONE = 0.16  # more for heat loss when no top-off tells it from evaporation
 _STRUCTURE = {"temperature": 0.15, "ph": 0.05}  # what an instant's reading scatters about the model: judgement
 _BIASED = ("temperature", "salinity", "alkalinity", "calcium", "nitrate", "phosphate", "ph")
 _STARTED = ("alkalinity", "calcium", "nitrate", "phosphate", "salinity")
@@ -170,10 +135,10 @@ class _Problem:
     ) -> None:  # fmt: skip
         self.plan, self.window, self.start, self.acts, self.begin, self.cache = plan, window, start, acts, begin, cache
         has = {q for _, q, _, _ in window.readings} | set(window.hourly)
-        self.free = [n for n in free if _told(n, has)]
+        self.free = [n for n in free if told(n, has)]
         self.started = [q for q in _STARTED if q in has]
         self.biased = [q for q in _BIASED if q in has]
-        self.beside = [n for n in BESIDE if _told(n, has)]
+        self.beside = [n for n in BESIDE if told(n, has)]
         self.names = [
             *self.free,
             *self.beside,
@@ -198,7 +163,7 @@ class _Problem:
             return math.hypot(how.bias_sd, how.bias_relative * mean) or 1e-6
         if name == "volume":
             return self.plan.system.net_volume_sd_l / self.plan.system.net_volume_l
-        inside, given = _ALL[name]
+        inside, given = ALL[name]
         return given if given is not None else PARAMETERS[INDEX[inside[0]]].spread
 
     # -- what was observed --------------------------------------------------------------------------
@@ -357,7 +322,7 @@ class _Problem:
         wider: dict[str, float] = {}
         base = members.muster(self.plan, self.begin, 1, 1, self.start, self.acts.dt_s, certain=True)
         for i, name in enumerate(self.free):
-            alone = _HEAT_ALONE if name == "heat-loss" and "evaporation" not in self.free else 0.0
+            alone = HEAT_ALONE if name == "heat-loss" and "evaporation" not in self.free else 0.0
             t, s = float(theta[i]), math.hypot(float(sd[i]), OTHER_LAWS[name], alone)
             wider[name] = min(s, float(self.prior[i])) / float(sd[i])
             if s >= self.prior[i]:  # the records tell less than was known before: that stands
@@ -367,9 +332,9 @@ class _Problem:
             for inside in FREE[name][0]:
                 value = float(base.p[0, INDEX[inside]])
                 absolute[inside] = (value * low, value * high)
-        drawn = [n for n in (*self.free, *self.beside) if _ALL[n][0]]
+        drawn = [n for n in (*self.free, *self.beside) if ALL[n][0]]
         place = [self.names.index(n) for n in drawn]
-        before = {inside: float(base.p[0, INDEX[inside]]) for name in drawn for inside in _ALL[name][0]}
+        before = {inside: float(base.p[0, INDEX[inside]]) for name in drawn for inside in ALL[name][0]}
         # what is drawn together keeps its correlations, each spread widened as the answer's is
         stretch = np.array([wider.get(n, 1.0) for n in drawn])
         together_cov = covariance[np.ix_(place, place)] * np.outer(stretch, stretch)
@@ -408,11 +373,6 @@ class _Problem:
         )
 
 
-def inside_of(name: str) -> tuple[str, ...]:
-    """The simulator's parameters that an unknown scales together."""
-    return _ALL[name][0] if name in _ALL else ()
-
-
 def rates(e: members.Ensemble, m: int, days: float) -> dict[str, float]:
     """What a member did in the mean of a run, in terms that any model of the water would have."""
     flow = sum(gases.exchanged_kg_s(e.c[m], e.p[m], e.g[m], b) for b in range(e.bodies))
@@ -425,25 +385,6 @@ def rates(e: members.Ensemble, m: int, days: float) -> dict[str, float]:
         "evaporation": float(e.y[m, at.EVAPORATED_KG] / days),
         "volume": float(e.g[m, :, at.FULL].sum() / KG_L),
     }  # fmt: skip
-
-
-def _told(name: str, has: set[str]) -> bool:
-    """Whether any record could speak of a parameter at all."""
-    needs = {
-        "heat-loss": {"heater", "chiller", "temperature"}, "heat-gain": {"heater", "chiller", "temperature"},
-        "evaporation": {"topoff"}, "gas-exchange": {"ph", "oxygen"}, "production": {"ph", "oxygen"},
-        "room-co2": {"ph"}, "calcification": {"alkalinity"}, "nitrate-export": {"nitrate"},
-        "phosphate-export": {"phosphate"}, "volume": {"alkalinity", "salinity", "heater"},
-        "lamp-heat": {"heater", "chiller", "temperature"}, "heater-power": {"heater"},
-        "thermostat-span": {"temperature"}, "set-point": {"temperature"}, "room-warmth": {"heater", "chiller"},
-        "humidity": {"topoff", "heater", "chiller"},
-        "delivery": {"alkalinity", "calcium"}, "skimming": {"nitrate", "phosphate"},
-        "rock-phosphate": {"phosphate"}, "skimmate": {"topoff", "salinity"},
-        "food": {"nitrate", "phosphate"},
-    }  # fmt: skip
-    if name == "evaporation-untold":
-        return "topoff" not in has and bool({"heater", "chiller"} & has)
-    return bool(needs[name] & has)
 
 
 def _bend(e: members.Ensemble, m: int, name: str, value: float) -> None:
@@ -464,7 +405,7 @@ def _bend(e: members.Ensemble, m: int, name: str, value: float) -> None:
         e.x[m] *= factor
         e.g[m][:, [at.FULL, at.BRIM, at.DRAIN]] *= factor
         return
-    for inside in _ALL[name][0]:
+    for inside in ALL[name][0]:
         e.p[m, INDEX[inside]] *= factor
     if name == "production":
         e.y[m, at.TISSUE] *= factor

@@ -8,6 +8,7 @@ nogil), so a page keeps answering meanwhile. Without numba the numpy form in `lo
 from __future__ import annotations
 
 import hashlib
+import importlib
 import inspect
 import types
 from collections.abc import Callable, Iterator
@@ -25,29 +26,12 @@ _ROOTS = (loop.run,)
 
 def _modules() -> list[types.ModuleType]:
     """Every module whose functions the kernel may call."""
-    from leadline.model import draw, layout, processes
-    from leadline.model.processes import (
-        blooms,
-        calcification,
-        carbonate,
-        dosing,
-        export,
-        flow,
-        food,
-        gases,
-        nitrogen,
-        phosphate,
-        photosynthesis,
-        room,
-        topping,
-        warmth,
-    )  # fmt: skip
+    import pkgutil
 
-    return [
-        blooms, calcification, carbonate, dosing, export, flow, food, gases, nitrogen, phosphate, photosynthesis, room,
-        topping, warmth, processes, draw, layout, primitives, evaporation, sight, step, loop, equilibria, oxygen,
-        density,
-    ]  # fmt: skip
+    from leadline.model import draw, layout, processes
+
+    each = [importlib.import_module(f"{processes.__name__}.{m.name}") for m in pkgutil.iter_modules(processes.__path__)]
+    return [*each, draw, layout, primitives, evaporation, sight, step, loop, equilibria, oxygen, density]
 
 
 def digest() -> str:
