@@ -83,8 +83,16 @@ def test_short_visits_and_single_spikes_are_nothing():
 
 def test_windows_cover_every_point_once():
     times = np.array([0.0, 599.0, 600.0, 601.0, 3000.0])
-    windows = merged({"a": (times, times), "b": (times[1:3], times[1:3])}, 600.0)
+    windows = list(merged({"a": (times, times), "b": (times[1:3], times[1:3])}, 600.0))
     for name, wanted in (("a", [0, 1, 2, 3, 4]), ("b", [0, 1])):
         seen = [k for _, s in windows if name in s for k in range(s[name].start, s[name].stop)]
         assert seen == wanted
-    assert [now for now, _ in windows] == sorted(now for now, _ in windows)
+    assert [now for now, _ in windows] == [600.0, 1200.0, 1800.0, 2400.0, 3000.0, 3600.0]
+
+
+def test_time_stands_still_in_a_long_gap():
+    """A clock that once said the year 1 must not cost a hundred million windows."""
+    times = np.array([-6.2e10, 0.0, 3000.0, 2.5e11])
+    nows = [now for now, _ in merged({"a": (times, times)}, 600.0, 1500.0)]
+    assert nows[1:] == [nows[0] + 600.0, nows[0] + 1200.0] + [600.0, 1200.0, 1800.0, 3600.0, 4200.0, 4800.0, nows[-1]]
+    assert 2.5e11 < nows[-1] <= 2.5e11 + 600.0

@@ -123,7 +123,7 @@ def replay(store: Store, parts: Iterable[StreamPart]) -> Iterator[Transition]:
     }
     if not points:
         return
-    for now_s, slices in merged(points, STEP_S):
+    for now_s, slices in merged(points, STEP_S, max(o.patience_s for o in watch.observers.values())):
         turned: list[Transition] = []
         for name, inside in slices.items():
             system, _, stream = name.partition("\n")

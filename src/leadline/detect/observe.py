@@ -6,7 +6,7 @@ silent; one whose points can't be trusted. Delays and dead-bands are starting va
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -50,6 +50,11 @@ class Observer:
 
     def __post_init__(self) -> None:
         self._declared = {s.id: s for s in self.system.streams}
+
+    @property
+    def patience_s(self) -> float:
+        """After so long without a point the passing of time shows nothing new."""
+        return KEPT_S + max((SILENT_PERIODS * s.period_s for s in self.system.streams), default=SILENT_LEAST_S)
 
     # -- points ------------------------------------------------------------------------------------
 
@@ -194,13 +199,17 @@ def _clock(at_s: float, time_zone: str) -> str:
     return dt.datetime.fromtimestamp(at_s, ZoneInfo(time_zone)).strftime("%H:%M")
 
 
-def merged(points: Mapping[str, tuple[Array, Array]], step_s: float) -> list[tuple[float, dict[str, slice]]]:
-    """Windows of a recording in order of time: their end, and each stream's slice of points."""
-    begin = min(float(t[0]) for t, _ in points.values() if len(t))
-    end = max(float(t[-1]) for t, _ in points.values() if len(t))
-    edges = np.arange(np.floor(begin / step_s) + 1.0, np.floor(end / step_s) + 2.0) * step_s
-    cuts = {name: np.concatenate(([0], np.searchsorted(t, edges, side="left"))) for name, (t, _) in points.items()}
-    return [
-        (float(edge), {name: slice(int(c[k]), int(c[k + 1])) for name, c in cuts.items() if c[k + 1] > c[k]})
-        for k, edge in enumerate(edges)
-    ]
+def merged(
+    points: Mapping[str, tuple[Array, Array]], step_s: float, patience_s: float = np.inf
+) -> Iterator[tuple[float, dict[str, slice]]]:
+    """Windows of a recording in order of time: their end, and each stream's slice of points.
+
+    Where no stream has a point for longer than `patience_s`, the rest of the gap is passed over.
+    """
+    filled = np.unique(np.concatenate([np.floor(t / step_s) for t, _ in points.values()]))
+    cuts = {name: np.searchsorted(t, (filled * step_s, (filled + 1.0) * step_s)).T for name, (t, _) in points.items()}
+    follow = np.append(np.minimum(np.diff(filled), np.ceil(patience_s / step_s)), 1.0)
+    for k, first in enumerate(filled):
+        yield (first + 1.0) * step_s, {name: slice(*map(int, c[k])) for name, c in cuts.items() if c[k, 1] > c[k, 0]}
+        for empty in range(1, int(follow[k])):
+            yield (first + 1.0 + empty) * step_s, {}
