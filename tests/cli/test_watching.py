@@ -67,3 +67,16 @@ def test_what_is_no_recording_is_one_line(north, text, said):
 
 def test_a_missing_file_is_one_line(north):
     assert "gone.csv" in one_line(north("watch", "--replay", "gone.csv"))
+
+
+def test_rows_left_out_are_counted_and_the_first_is_named(north):
+    rows = [
+        "time,system,stream,value,unit",
+        "2026-05-01T00:00:00Z,north-room,temperature,25.0,degC",
+        "9999-01-01T00:00:00Z,north-room,temperature,25.0,degC",
+        "0001-01-01T00:00:00Z,north-room,temperature,25.0,degC",
+    ]
+    said = north("watch", "--replay", north.file("streams.csv", "\n".join(rows) + "\n"))
+    assert said.code == 0
+    assert "2 in all" in said.err and "streams.csv:3" in said.err and "future" in said.err
+    assert said.out == "No alarm would have come of it.\n"

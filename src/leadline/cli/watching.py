@@ -40,12 +40,13 @@ def watch(bridge: Bridge, recording: Path) -> None:
     store = bridge.store()
     desk = replace(desk_for(store, bridge.clock), now=dt.datetime(9000, 1, 1, tzinfo=dt.UTC))
     found = read(recording, desk, Options())
-    if not found.streams and found.problems:
-        raise BadInput(found.problems[0].text())
+    left_out = [*(p.text() for p in found.problems), *(f"{p.file}:{p.line}: {p.reason}" for p in found.parked)]
+    if not found.streams and left_out:
+        raise BadInput(left_out[0])
     if not found.streams:
         raise BadInput("holds no streams", where=str(recording), way_out="Give a file time,system,stream,value.")
-    if found.problems:
-        click.echo(f"{len(found.problems)} rows could not be read and are left out.", err=True)
+    if left_out:
+        click.echo(f"Left out, {len(left_out)} in all, the first: {left_out[0]}", err=True)
     count = 0
     for transition in keep_watch.replay(store, found.streams):
         count += 1
