@@ -103,3 +103,28 @@ def test_a_broken_scenario_is_named_by_table_and_field(north):
     assert said.code == 2
     assert "change 1" in one_line(said)
     assert "Did you mean off" in one_line(said)
+
+
+def test_made_up_records_never_write_over_anything(north, tmp_path):
+    (tmp_path / "journal.csv").write_text("mine\n", encoding="utf-8")
+    said = north("simulate", "north-room", "--days", 1, "--truth", tmp_path)
+    assert said.code == 2
+    assert "journal.csv would be written over" in one_line(said)
+    assert (tmp_path / "journal.csv").read_text(encoding="utf-8") == "mine\n"
+    assert [p.name for p in tmp_path.iterdir() if p.name == "streams.csv"] == []
+
+
+@pytest.mark.parametrize("document", ["foo = 1\n", "[parameter]\nfoo = 1\n", "[start]\nfoo = '1 mg/L'\n"])
+def test_what_a_scenario_names_wrongly_is_said_with_its_file(north, document):
+    said = north("simulate", "north-room", "--with", north.file("odd.toml", document))
+    assert said.code == 2
+    assert "odd.toml" in one_line(said)
+    assert "foo" in said.err
+
+
+@pytest.mark.parametrize("more", [(), ("--truth", "short")])
+def test_a_run_shorter_than_an_hour_is_refused(north, tmp_path, more):
+    more = [str(tmp_path / m) if m == "short" else m for m in more]
+    said = north("simulate", "north-room", "--days", "0.001", *more)
+    assert said.code == 2
+    assert "Give an hour" in one_line(said)

@@ -78,5 +78,15 @@ def test_rows_left_out_are_counted_and_the_first_is_named(north):
     ]
     said = north("watch", "--replay", north.file("streams.csv", "\n".join(rows) + "\n"))
     assert said.code == 0
-    assert "2 in all" in said.err and "streams.csv:3" in said.err and "future" in said.err
+    assert "2 in all" in said.err
+    assert "streams.csv:3: 9999-01-01T00:00:00Z is in the future" in said.err
     assert said.out == "No alarm would have come of it.\n"
+
+
+def test_a_person_reads_local_times_and_each_return_once(north):
+    said = north("watch", "--replay", recording(north))
+    assert said.code == 0, said.err
+    rows = said.out.splitlines()
+    assert all(row[:19] >= "2026-05-01T00:00:00" for row in rows)
+    assert not any(row[19] == "Z" for row in rows)
+    assert len([row for row in rows if "temperature-high  " in row]) == 2

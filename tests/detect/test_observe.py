@@ -74,6 +74,22 @@ def test_a_probe_that_shows_what_cannot_be_is_distrusted_and_raises_no_limit():
     assert not any(f.name in ("temperature-low", "temperature-high") for f in found)
 
 
+def test_a_slow_broken_probe_is_distrusted_too():
+    """Points on a grid of five minutes leave two in the quarter of an hour before its end."""
+    times = np.arange(0.0, 24 * HOUR, 300.0)
+    found = run(np.where(times > 10 * HOUR, 99.0, 25.2), times)
+    assert [(f.name, f.holds) for f in found] == [("temperature-distrusted", True)]
+    assert found[0].at_s < 10.6 * HOUR
+
+
+def test_what_is_past_its_limit_has_not_returned():
+    """A tank that heats through its limit and stays there: the forecast stands until it comes back."""
+    hot = np.interp(TIMES / HOUR, [0, 20, 30, 36, 42], [25.2, 25.2, 32.0, 32.0, 25.2])
+    found = [f for f in run(hot) if f.name == "temperature-heading-high"]
+    assert [f.holds for f in found] == [True, False]
+    assert found[1].at_s > 38.9 * HOUR  # by hand: 28.5 °C again at 39.1 h, smoothed a little
+
+
 def test_short_visits_and_single_spikes_are_nothing():
     spiky = QUIET.copy()
     spiky[::400] = 33.0

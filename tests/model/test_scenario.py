@@ -11,7 +11,7 @@ from tests.model.test_simulator_laws import REEF
 from leadline.measures.errors import BadInput
 from leadline.model import layout as at
 from leadline.model import members, scenario
-from leadline.model.acts import Acts
+from leadline.model.acts import _COLUMNS, Acts
 from leadline.model.describe import blueprint
 from leadline.system.description import parse
 
@@ -64,7 +64,7 @@ def test_moments(text, hours):
     [
         ("[[change]]\nequipment = 'heater-1'", "change 1: state is missing"),
         ("[[change]]\nequipment = 'heater-1'\nstate = 'off'\nat = 'yesterday'", "change 1.at"),
-        ("[[change]]\nequipment = 'heater-1'\nstate = 'off'\nwhen = '2 d'", "unknown key in change 1 'when'"),
+        ("[[change]]\nequipment = 'heater-1'\nstate = 'off'\nwhen = '2 d'", "change 1: unknown key 'when'"),
         (
             "[[change]]\nequipment='heater-1'\nstate='off'\nat='1 d'\n"
             "[[change]]\nequipment='heater-1'\nstate='weak'\nat='1 d'",
@@ -75,7 +75,7 @@ def test_moments(text, hours):
         ("[[act]]\nkind = 'addition'\nvalue = 5", "act 1: subject is missing"),
         ("[[act]]\nkind = 'feeding'\nvalue = 5\nevery = '2 s'", "act 1: every = '2 s'"),
         ("[[act]]\nkind = 'exchange'\nvalue = 5\n[act.extra]\nsalinity = 900", "act 1"),
-        ("[[act]]\nkind = 'exchange'\nvalue = 5\nextra = { salt = 35 }", "unknown key in act 1.extra 'salt'"),
+        ("[[act]]\nkind = 'exchange'\nvalue = 5\nextra = { salt = 35 }", "act 1.extra: unknown key 'salt'"),
         ("[usual]\nfeeding = 'no'", "usual: feeding = 'no'"),
         ("[usual]\nfrom = '3 d'\nuntil = '1 d'", "usual.until: the keeper returns before leaving"),
         ("[start]\nalkalinty = '8 dKH'", "Did you mean alkalinity"),
@@ -96,6 +96,10 @@ def test_moments(text, hours):
         ("[[act]]\nkind='exchange'\nvalue=20\nunit='L'\nextra={temperature=500}", "act 1.extra"),
         ("[parameter]\nROOM_C = 3000.0", "parameter: ROOM_C = 3000"),
         ("[parameter]\nROOM_C = nan", "parameter: ROOM_C = nan"),
+        ("[parameter]\nfoo = 1", "parameter: unknown parameter 'foo'"),
+        ("[start]\nph = '14'", "start.ph: '14' is no water. Give 2 to 13."),
+        ("[start]\niodine = '60 µg/L'", "start.iodine: the simulator does not carry it"),
+        ("[[change]]\nequipment='heater-1'\nstate='off'\nat='99999999 d 10:00'", "more than a century away"),
     ],
 )
 def test_bad_input_is_one_line_that_names_the_field(document, said):
@@ -114,6 +118,8 @@ def test_bad_input_is_one_line_that_names_the_field(document, said):
         ("[[act]]\nkind = 'exchange'\nvalue = 5\nunit = 'kg'", "act 1"),
         ("[[change]]\nequipment = 'heater-1'\nstate = 'weak'\nvalue = -5", "change 1: value = -5"),
         ("[[change]]\nequipment = 'heater-1'\nstate = 'off'\nat = '9 d'", "change 1.at"),
+        ("[[change]]\nequipment = 'room'\nstate = 'hot'\nvalue = -5", "change 1: value = -5"),
+        ("[[act]]\nkind = 'exchange'\nvalue = 100000\nunit = 'L'", "act 1: 100000 L is more than the"),
         ("[[act]]\nkind = 'bloom'\nsubject = 'moss'\nvalue = 5\nunit = 'g'", "act 1: unknown bloom 'moss'"),
     ],
 )
@@ -122,6 +128,31 @@ def test_what_this_system_has_not_is_named(document, said):
     with pytest.raises(BadInput) as caught:
         scenario.put(read, Acts(blueprint(parse(REEF)), 600.0), 3.0)
     assert said in caught.value.line()
+
+
+def test_a_time_of_day_may_stand_without_quotes():
+    read = scenario.read("[[change]]\nequipment='heater-1'\nstate='off'\nat=19:00:00", BEGIN, OSLO)
+    quoted = scenario.read("[[change]]\nequipment='heater-1'\nstate='off'\nat='19:00'", BEGIN, OSLO)
+    assert read.changes == quoted.changes
+
+
+@pytest.mark.parametrize(("state", "sign"), [("hot", 1.0), ("cold", -1.0)])
+def test_kelvins_of_a_hot_and_a_cold_room(state, sign):
+    acts = Acts(blueprint(parse(REEF)), 600.0)
+    acts.change(0.0, "room", state, 6.0)
+    warmer = at.CONTROLS.index("ROOM_WARMER")
+    set_to = [row[_COLUMNS["value"]] for row, _ in acts.rows if row[_COLUMNS["control"]] == warmer]
+    assert set_to == [sign * 6.0]
+
+
+def test_ph_alone_sets_the_carbon_and_leaves_the_alkalinity():
+    e = members.muster(blueprint(parse(REEF)), BEGIN, 2, 1, members.Start(), 600.0, certain=True)
+    before = e.x.copy()
+    members.set_water(e, {"ph": 7.9})
+    first = e.x.copy()
+    members.set_water(e, {"ph": 8.3})
+    assert (e.x[..., at.TA] == before[..., at.TA]).all()
+    assert (e.x[..., at.DIC] < first[..., at.DIC]).all()
 
 
 def run(document: str, days: float) -> tuple[members.Ensemble, members.Seen]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from leadline.app import describe
 from leadline.app.ports import Store
@@ -27,7 +28,7 @@ _WINDOW_D = 42.0  # how far back habits are read
 _MOST_POINTS = 500  # moments kept of a run
 _MOST_BYTES = 400_000_000  # of what is seen of all members
 _SECONDS_A_STEP = 4e-7  # of a member's step, compiled, two threads: `python -m bench simulator`
-MOST_MEMBERS, MOST_DAYS = 20_000, 3660.0
+MOST_MEMBERS, LEAST_DAYS, MOST_DAYS = 20_000, 1.0 / 24.0, 3660.0
 
 
 @dataclass
@@ -111,7 +112,12 @@ def put_usual(h: Habits, acts: Acts, scenario: Scenario, days: float, begin: dt.
         for substance, (every, grams) in h.by_hand.items():
             each(every, "20:30", lambda s, x=substance, g=grams: acts.add(s, x, g, "g", say=False))  # type: ignore[misc]
     if usual.refills:
-        each(2.0, "20:15", acts.refill)
+
+        def refill(moment: float) -> None:
+            if not any(c["at"] <= moment < (c["until"] or math.inf) for c in scenario.changes if _runs_away(c)):
+                acts.refill(moment)
+
+        each(2.0, "20:15", refill)
     if not any(kind == "topoff" for kind, _ in acts.plan.machines.values()):
 
         def top_up(moment: float) -> None:
@@ -216,9 +222,14 @@ def known(
     return plan, _start(store, clock, system, as_of, h, plan), h
 
 
+def _runs_away(change: Mapping[str, Any]) -> bool:
+    """A container that runs out by itself; nobody refills it in a drill."""
+    return change["state"] == "siphon" or (change["equipment"].startswith("topoff") and change["state"] == "stuck-on")
+
+
 def check(days: float, members: int) -> None:
-    if not 0.0 < days <= MOST_DAYS:
-        raise BadInput(f"--days {days:g}", way_out=f"Give more than nothing and at most {MOST_DAYS:.0f}.")
+    if not LEAST_DAYS <= days <= MOST_DAYS:
+        raise BadInput(f"--days {days:g}", way_out=f"Give an hour (0.042) to {MOST_DAYS:.0f} days.")
     if not 1 <= members <= MOST_MEMBERS:
         raise BadInput(f"--members {members}", way_out=f"Give 1 to {MOST_MEMBERS}.")
 

@@ -71,6 +71,10 @@ def simulate(
         raise BadInput("--truth and --out together", way_out="Give one of them: --truth writes one member, no charts.")
     step_s = span_s(step, "--step")
     text = _read(with_file) if with_file else None
+    if truth and (there := [n for n in ("system.toml", "journal.csv", "streams.csv") if (Path(truth) / n).exists()]):
+        raise BadInput(
+            f"{', '.join(there)} would be written over", where=truth, way_out="Name a new folder after --truth."
+        )
     folder = truth or out or (None if bridge.json else f"simulation-{system}")
     common: dict[str, Any] = {
         "days": days, "seed": seed, "step_s": step_s, "with_text": text, "cache": compiled_folder(),
@@ -89,6 +93,9 @@ def simulate(
             emit({"schema": "leadline.truth/1", "system": system, "folder": truth, "files": sorted(written)})
         else:
             click.echo(f"Written to {truth}: {', '.join(written)}. Made up by the simulator; nobody measured it.")
+            click.echo(f"They carry the name {system}: import them into a store of their own (--db made-up.db).")
+            if not describe.load(bridge.store(), system).streams:
+                click.echo(f"{system} describes no probes, so streams.csv is empty.")
         return
     with _of_file(with_file):
         found = app.simulate(bridge.store(), bridge.clock, system, members=members, **common)
@@ -121,7 +128,10 @@ def _of_file(path: str | None) -> Iterator[None]:
         yield
     except BadInput as exc:
         part = exc.where.split(" ")[0].split(".")[0]
-        if path and (part in ("change", "act", "usual", "start", "parameter") or exc.what.startswith("not valid TOML")):
+        if path and (
+            part in ("change", "act", "usual", "start", "parameter")
+            or exc.what.startswith(("not valid TOML", "unknown key", "["))
+        ):
             where = f"{path}, {exc.where}" if exc.where else path
             raise BadInput(exc.what, where=where, way_out=exc.way_out) from exc
         raise

@@ -11,6 +11,8 @@ from leadline.cli.output import emit
 from leadline.measures.errors import BadInput
 
 if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
     from leadline.app.keep_watch import Transition
     from leadline.cli.main import Bridge
 
@@ -33,9 +35,11 @@ def watch(bridge: Bridge, recording: Path) -> None:
     import datetime as dt
     from dataclasses import replace
 
-    from leadline.app import keep_watch
+    from leadline.alarms.alarm import State
+    from leadline.app import describe, keep_watch
     from leadline.cli.importing import desk_for
     from leadline.formats.opening import Options, read
+    from leadline.measures.moments import zone
 
     store = bridge.store()
     desk = replace(desk_for(store, bridge.clock), now=dt.datetime(9000, 1, 1, tzinfo=dt.UTC))
@@ -48,12 +52,17 @@ def watch(bridge: Bridge, recording: Path) -> None:
     if left_out:
         click.echo(f"Left out, {len(left_out)} in all, the first: {left_out[0]}", err=True)
     count = 0
+    zones: dict[str, ZoneInfo] = {}
     for transition in keep_watch.replay(store, found.streams):
         count += 1
         if bridge.json:
             emit(as_json(transition))
         else:
-            when = transition.time.isoformat(timespec="seconds").replace("+00:00", "Z")
+            if transition.state == State.NORMAL:
+                continue  # nobody acknowledged: that it returned is said already
+            if transition.system not in zones:
+                zones[transition.system] = zone(describe.load(store, transition.system).time_zone)
+            when = transition.time.astimezone(zones[transition.system]).isoformat(timespec="seconds")
             click.echo(f"{when}  {transition.system}  {transition.alarm}  {transition.state}, {transition.priority}: "
                        f"{transition.because}")  # fmt: skip
     if not bridge.json and not count:

@@ -130,6 +130,7 @@ class Observer:
 
     def _distrust(self, stream: str, s: _Stream, now_s: float) -> list[Finding]:
         recent = s.times > now_s - DISTRUST_S
+        recent[-3:] = True  # of a slow stream, its last three points
         name = f"{stream}-distrusted"
         if s.quantity and recent.sum() >= 3 and np.isnan(s.values[recent]).mean() > 0.5:
             return self._begin(name, stream, now_s, None, None, f"{stream} shows what the water cannot be.")
@@ -158,7 +159,7 @@ class Observer:
                     f"{s.quantity} is {level:.2f}, outside its aim, and moves by {3600 * slope:+.2f} an hour: "
                     f"the limit of {limit:g} is reached at {at}.",
                 )  # fmt: skip
-            elif key in self.standing and not (ahead < 1.5 * HEADING_AHEAD_S and (level - aim) * sign > 0.0):
+            elif left > 0.0 and not (ahead < 1.5 * HEADING_AHEAD_S and (level - aim) * sign > 0.0):
                 found += self._end(key, now_s, f"{s.quantity} is {level:.2f} and no longer heads for its limit.")
         return found
 

@@ -187,6 +187,10 @@ class Acts:
             value = None if state in ("off", "stuck-on", "normal") else value
         if state not in states:
             raise UnknownName(f"state of a {kind}", state, list(states))
+        if value is not None and kind in ("room", "doser"):
+            if value < 0.0:
+                raise BadInput(f"value = {value:g} for {machine} {state}", way_out="Give how much, above zero.")
+            value = -value if state == "cold" else value
         meant = {**states["normal"], **states[state]}  # what it was before is over
         for name, usual in meant.items():
             control = at.CONTROLS.index(name.replace("#", str(number)))

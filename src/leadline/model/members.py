@@ -331,7 +331,7 @@ def set_water(e: Ensemble, said: Mapping[str, float]) -> None:
                 e.x[m, b, at.SALT] = kg * s * 35.16504 / 35.0 / 1000.0
                 e.x[m, b, at.WATER] = kg - e.x[m, b, at.SALT]
             alkalinity, carbon = e.x[m, b, at.TA], e.x[m, b, at.DIC]
-            kilo = composed({"salinity": float(s), "temperature": float(t), **said}, ph_nbs=said.get("ph"))
+            kilo = composed({"salinity": float(s), "temperature": float(t), **said})
             for name in said:
                 if name in STATE_OF:
                     e.x[m, b, STATE_OF[name]] = kilo[STATE_OF[name]] * kg

@@ -41,6 +41,8 @@ from leadline.measures.errors import BadInput, LeadlineError, UnknownName
 from leadline.measures.quantities import QUANTITIES
 from leadline.model import waters
 from leadline.model.acts import Acts
+from leadline.model.blueprint import STATE_OF
+from leadline.model.processes.flow import KG_L
 from leadline.model.substances import FOODS
 from leadline.seawater import convert
 
@@ -91,6 +93,8 @@ def span_s(text: Any, where: str) -> float:
 
 def moment_s(text: Any, begin: dt.datetime, zone: ZoneInfo, where: str) -> float:
     """A moment since the beginning: a span, a span of days with a time of day, or a date and time. [s]"""
+    if isinstance(text, dt.time):
+        text = f"{text:%H:%M}"
     if isinstance(text, dt.datetime):
         moment = text if text.tzinfo else text.replace(tzinfo=zone)
     else:
@@ -99,6 +103,8 @@ def moment_s(text: Any, begin: dt.datetime, zone: ZoneInfo, where: str) -> float
         head = said[: clock.start()].strip() if clock else said
         if clock and (not head or _SPAN.fullmatch(head)):
             days = int(span_s(head, where) // 86400) if head else 0
+            if days > 36_525:
+                raise BadInput(f"{text!r} is more than a century away", where=where, way_out="Give an earlier moment.")
             local = begin.astimezone(zone)
             if int(clock[1]) > 23 or int(clock[2]) > 59:
                 raise BadInput(f"{text!r} is no time of day", where=where, way_out='Write "1 d 19:00".')
@@ -172,10 +178,17 @@ def put(scenario: Scenario, acts: Acts, days: float) -> None:
 
 def _do(acts: Acts, a: Mapping[str, Any], at_s: float) -> None:
     kind, subject, value, unit = a["kind"], a["subject"], a["value"], a["unit"]
-    if kind == "exchange":
-        acts.exchange(at_s, units.to_litres(value, unit or "L"), subject or "mixed-seawater", a["extra"])
-    elif kind == "topoff":
-        acts.pour(at_s, units.to_litres(value, unit or "L"), subject or "ro", a["extra"])
+    if kind in ("exchange", "topoff"):
+        litres, held = units.to_litres(value, unit or "L"), acts.plan.mass_kg / KG_L
+        if litres > held:
+            raise BadInput(
+                f"{value:g} {unit} is more than the {held:.0f} L that the system holds",
+                way_out="Give less, several times if need be.",
+            )
+        if kind == "exchange":
+            acts.exchange(at_s, litres, subject or "mixed-seawater", a["extra"])
+        else:
+            acts.pour(at_s, litres, subject or "ro", a["extra"])
     elif kind == "addition":
         acts.add(at_s, subject, value, unit)
     elif kind == "feeding":
@@ -279,6 +292,8 @@ def _start(t: Mapping[str, Any]) -> dict[str, float]:
         where = f"start.{name}"
         if name not in QUANTITIES:
             raise UnknownName("quantity", name, list(QUANTITIES), where="start")
+        if name not in {*STATE_OF, "temperature", "salinity", "ph"}:
+            raise BadInput("the simulator does not carry it", where=where, way_out="Leave it out.")
         number, unit = _named(lambda: units.split_value_unit(str(raw)), where)  # noqa: B023 - called at once
         if not unit and QUANTITIES[name].unit != "1":
             wanted = f"{raw} {QUANTITIES[name].unit}"
@@ -286,9 +301,8 @@ def _start(t: Mapping[str, Any]) -> dict[str, float]:
         stored = _named(lambda: convert.to_stored(name, number, unit).value, where)  # noqa: B023 - called at once
         low, high = QUANTITIES[name].span
         if not low <= stored <= high:
-            raise BadInput(
-                f"{raw!r} is no water", where=where, way_out=f"Give {low:g} to {high:g} {QUANTITIES[name].unit}."
-            )
+            unit = "" if QUANTITIES[name].unit == "1" else f" {QUANTITIES[name].unit}"
+            raise BadInput(f"{raw!r} is no water", where=where, way_out=f"Give {low:g} to {high:g}{unit}.")
         found[name] = stored
     return found
 
@@ -299,7 +313,7 @@ def _parameters(t: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
     found = {}
     for name, raw in t.items():
         if name.upper() not in INDEX:
-            raise UnknownName("parameter", name, list(INDEX))
+            raise UnknownName("parameter", name, list(INDEX), where="parameter")
         pair = raw if isinstance(raw, list) else [raw, raw]
         if (
             len(pair) != 2
@@ -319,7 +333,7 @@ def _parameters(t: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
 def _only(t: Mapping[str, Any], where: str, known: set[str]) -> None:
     for key in t:
         if key not in known:
-            raise UnknownName(f"key{' in ' + where if where else ''}", key, sorted(known))
+            raise UnknownName("key", key, sorted(known), where=where)
 
 
 def _table(data: Mapping[str, Any], key: str) -> Mapping[str, Any]:
