@@ -136,10 +136,10 @@ def test_a_time_of_day_may_stand_without_quotes():
     assert read.changes == quoted.changes
 
 
-@pytest.mark.parametrize(("state", "sign"), [("hot", 1.0), ("cold", -1.0)])
-def test_kelvins_of_a_hot_and_a_cold_room(state, sign):
+@pytest.mark.parametrize(("state", "value", "sign"), [("hot", 6.0, 1.0), ("cold", 6.0, -1.0), ("cold", -6.0, -1.0)])
+def test_kelvins_of_a_hot_and_a_cold_room(state, value, sign):
     acts = Acts(blueprint(parse(REEF)), 600.0)
-    acts.change(0.0, "room", state, 6.0)
+    acts.change(0.0, "room", state, value)
     warmer = at.CONTROLS.index("ROOM_WARMER")
     set_to = [row[_COLUMNS["value"]] for row, _ in acts.rows if row[_COLUMNS["control"]] == warmer]
     assert set_to == [sign * 6.0]

@@ -188,9 +188,9 @@ class Acts:
         if state not in states:
             raise UnknownName(f"state of a {kind}", state, list(states))
         if value is not None and kind in ("room", "doser"):
-            if value < 0.0:
+            if value < 0.0 and state != "cold":
                 raise BadInput(f"value = {value:g} for {machine} {state}", way_out="Give how much, above zero.")
-            value = -value if state == "cold" else value
+            value = -abs(value) if state == "cold" else value
         meant = {**states["normal"], **states[state]}  # what it was before is over
         for name, usual in meant.items():
             control = at.CONTROLS.index(name.replace("#", str(number)))
