@@ -36,7 +36,6 @@ class _Stream:
     times: Array = field(default_factory=lambda: np.zeros(0))
     values: Array = field(default_factory=lambda: np.zeros(0))
     last_s: float | None = None
-    distrusted_since: float | None = None
 
 
 @dataclass
