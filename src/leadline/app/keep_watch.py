@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from leadline.detect.observe import Observer
 
 STEP_S = 600.0  # how often time itself is asked what it shows
-_NO_HARM = ("-distrusted",)  # by itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +57,7 @@ class Watch:
         for f in sorted(found, key=lambda f: f.at_s):
             key = (system, f.name)
             alarm = self.alarms.get(key, Alarm(f.name))
-            loud = priority(f.harm_s, consequence=not f.name.endswith(_NO_HARM))
+            loud = priority(f.harm_s, consequence=f.consequence)
             if f.holds:
                 self.priorities[key] = loud
             moved = after(alarm, Event.ALARM if f.holds else Event.RETURN, f.at_s, reason=f.because)

@@ -1,14 +1,15 @@
-"""What the app needs from the outside world: a Store, and a Clock (see `measures.moments`)."""
+"""What the app needs from the outside world: a Store, feeds and couriers, and a Clock (see `measures.moments`)."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from leadline.journal.entry import Entry
+from leadline.measures.errors import LeadlineError
 from leadline.measures.moments import Clock
 
 if TYPE_CHECKING:
@@ -124,3 +125,118 @@ class Restorer(Protocol):
     """Puts a backup in the place of a store that is not open."""
 
     def __call__(self, backup_path: str, target_path: str, *, clock: Clock) -> Contents: ...
+
+
+# -- feeds: points in ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """One point as it came in, before it is judged.
+
+    Attributes
+    ----------
+    t
+        Unix seconds by the sender's clock; None when it sent none: then the moment of arrival counts.
+    unit
+        As the sender said it; empty: the stream's declared unit.
+    """
+
+    system: str
+    stream: str
+    t: float | None
+    v: float
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Odd:
+    """Something that came in and is no point: kept as it was, with the reason, for the keeper to judge."""
+
+    system: str
+    stream: str
+    text: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of a batch: points on disk, points held for the keeper to judge, and why some were refused.
+
+    `trouble` is empty when all of it is on disk or refused for good; else nothing of it is, and the sender must send
+    it again.
+    """
+
+    kept: int = 0
+    held: int = 0
+    refused: tuple[str, ...] = ()
+    trouble: str = ""
+
+
+class Intake(Protocol):
+    """Where feeds hand over what came in. Called from any thread."""
+
+    def offer(
+        self, feed: str, points: Sequence[Arrival], odd: Sequence[Odd] = (), done: Callable[[Taken], None] | None = None
+    ) -> bool:
+        """Hand over a batch; False, and nothing is taken, when too much waits already: try again in a moment.
+
+        `done` is called once, from another thread, when the batch is on disk (or can never be): acknowledge then.
+        """
+
+    def report(self, feed: str, ok: bool, words: str) -> None:
+        """Say that the feed is connected (or reads its file, or was answered), or that it isn't, and why."""
+
+
+class Feed(Protocol):
+    """One way in. It runs in threads of its own between `start` and `stop`."""
+
+    def start(self) -> None: ...
+    def stop(self) -> None: ...
+
+
+# -- couriers: messages out ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Outgoing:
+    """A message to one person by one path.
+
+    Attributes
+    ----------
+    id
+        The same in every duplicate of it.
+    link, code
+        Where a tap acknowledges, and what a reply must carry to do the same; either may be empty.
+    """
+
+    id: str
+    priority: str
+    subject: str
+    text: str
+    link: str = ""
+    code: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """What a courier got for a message: `handed-over` to a server, or `delivered` to the end of the path."""
+
+    state: str
+    note: str = ""
+
+
+class Undelivered(LeadlineError):
+    """A courier could not hand a message over; `permanent` when trying again is of no use."""
+
+    exit_code = 3
+
+    def __init__(self, what: str, *, permanent: bool, where: str = "", way_out: str = "") -> None:
+        super().__init__(what, where=where, way_out=way_out)
+        self.permanent = permanent
+
+
+class Courier(Protocol):
+    """One way out. `send` may take up to a minute, in a thread of its own; it raises Undelivered."""
+
+    def send(self, message: Outgoing) -> Receipt: ...

@@ -23,6 +23,8 @@ class Finding:
         Seconds from then until harm is expected; 0 when the limit is passed, None when nobody can say.
     because
         One plain sentence with the number.
+    consequence
+        False for what harms no animal by itself, whatever the time says.
     """
 
     name: str
@@ -32,3 +34,4 @@ class Finding:
     value: float | None
     harm_s: float | None
     because: str
+    consequence: bool = True
