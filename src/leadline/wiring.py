@@ -5,12 +5,17 @@ from __future__ import annotations
 import datetime as dt
 import os
 import pathlib
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from leadline.measures.errors import BadInput, Unreachable
 
 if TYPE_CHECKING:
+    from leadline.app.ports import Courier, Feed, Intake, Parts, Store
+    from leadline.measures.moments import Clock
     from leadline.store.sqlite import SqliteStore
+    from leadline.system.orders import Feed as FeedOrder
+    from leadline.system.orders import Path
 
 
 class SystemClock:
@@ -65,3 +70,104 @@ def open_store(path: str, clock: SystemClock | None = None, *, create: bool = Tr
     if write and place.is_file() and not (allowed(place, os.W_OK) and allowed(folder, os.W_OK)):
         write = False  # it can still be read; whoever writes is told
     return SqliteStore.open(path, clock=clock or SystemClock(), create=create, write=write)
+
+
+def make_parts(store: Store, queue: Intake, path: str, clock: Clock) -> Parts:
+    """Everything that the standing orders name, made of real parts: couriers, feeds, mailbox, guards.
+
+    A secret that nobody gave leaves its part out; it is named, and taken up when it is given.
+    """
+    import functools
+    import hashlib
+    import hmac
+
+    from leadline.app import stand_orders
+    from leadline.app.ports import Parts
+    from leadline.store.secrets import Secrets
+    from leadline.system.orders import SECRET
+
+    orders = stand_orders.standing(store)
+    secrets = Secrets.beside(path)
+    missing: list[str] = []
+
+    def plain(reference: str) -> str | None:
+        """What a reference stands for; None when nobody gave it."""
+        if not reference.startswith(SECRET):
+            return reference
+        found = secrets.get(reference.removeprefix(SECRET))
+        if found is None:
+            missing.append(reference.removeprefix(SECRET))
+        return found
+
+    key = secrets.key()
+
+    def print_of(thing: object, secret: str | None) -> str:
+        return hmac.new(key, repr((thing, secret)).encode(), hashlib.sha256).hexdigest()[:24]
+
+    couriers, prints = {}, {}
+    for name, way in orders.paths.items():
+        secret = plain(str(getattr(way, "password", "") or getattr(way, "address", "")))
+        prints[name] = print_of(way, secret)
+        if secret is not None:
+            couriers[name] = _courier(way, secret, clock)
+    feeds = []
+    for said in orders.feeds:
+        secret = plain(str(getattr(said, "password", "") or getattr(said, "token", "")))
+        if secret is not None:
+            feeds.append(_feed(said, secret, queue, store, clock))
+        else:
+            queue.report(said.id, False, "its secret is missing: leadline watch secret NAME")
+    replies = None
+    if orders.replies is not None:
+        from leadline.couriers.replies import Replies
+
+        secret = plain(orders.replies.password)
+        replies = None if secret is None else Replies(orders.replies, secret)
+    ping = None
+    address = plain(orders.guard.ping) if orders.guard.ping else None
+    if address:
+        from leadline.couriers.ping import ping as reach
+
+        ping = functools.partial(reach, address, 20.0)
+    return Parts(orders, key, prints, couriers, feeds, replies, _health, ping, tuple(dict.fromkeys(missing)))
+
+
+def _health(address: str) -> Mapping[str, Any]:
+    from leadline.couriers.ping import health
+
+    return health(address, 10.0)
+
+
+def _courier(way: Path, secret: str, clock: Clock) -> Courier:
+    from leadline.system.orders import CommandPath, MailPath
+
+    if isinstance(way, MailPath):
+        from leadline.couriers.mail import Mail
+
+        return Mail(way, secret, clock)
+    if isinstance(way, CommandPath):
+        from leadline.couriers.command import Command
+
+        return Command(way)
+    from leadline.couriers.service import Service
+
+    return Service(way, secret)
+
+
+def _feed(said: FeedOrder, secret: str, queue: Intake, store: Store, clock: Clock) -> Feed:
+    from leadline.system.orders import FileFeed, MqttFeed
+
+    if isinstance(said, MqttFeed):
+        from leadline.feeds.mqtt import Mqtt
+
+        return Mqtt(said, secret, queue, clock)
+    if isinstance(said, FileFeed):
+        from leadline.feeds.growing import Growing
+
+        return Growing(
+            said, queue, clock, load=lambda: store.record("feed", said.id),
+            save=lambda place: store.put_record("feed", said.id, place),
+        )  # fmt: skip
+    from leadline.feeds.polling import Polling
+
+    return Polling(said, secret, queue, clock)

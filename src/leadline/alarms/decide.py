@@ -1,4 +1,4 @@
-"""How loud: priority from the time to harm, as a named reason."""
+"""How loud, and when again: priority from the time to harm and the consequence."""
 
 from __future__ import annotations
 
@@ -30,3 +30,33 @@ def priority(harm_s: float | None, *, consequence: bool = True) -> Priority:
         if harm_s <= span:
             return found
     return Priority.LOW
+
+
+RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2, Priority.URGENT: 3}
+
+
+def louder(one: Priority, other: Priority) -> bool:
+    """Whether one priority is above the other."""
+    return RANK[one] > RANK[other]
+
+
+def again_s(loud: Priority, at_s: float, harm_at_s: float | None) -> float | None:
+    """When an acknowledged alarm speaks again if its condition still holds; None: never.
+
+    Half of what is left until harm, between fifteen minutes and four hours: somebody said "I have it", and if nothing
+    got better by then it may be that nobody has. Judgement.
+    """
+    if loud is Priority.LOW:
+        return None
+    if loud is Priority.MEDIUM:
+        return at_s + 12 * HOUR
+    left = HOUR if harm_at_s is None else harm_at_s - at_s
+    return at_s + min(max(0.5 * left, 0.25 * HOUR), 4 * HOUR)
+
+
+LONGEST_SHELF_S = {
+    Priority.URGENT: HOUR,
+    Priority.HIGH: 12 * HOUR,
+    Priority.MEDIUM: 12 * HOUR,
+    Priority.LOW: 168 * HOUR,
+}

@@ -5,15 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
 from leadline.journal.entry import Entry
 from leadline.measures.errors import LeadlineError
 from leadline.measures.moments import Clock
+from leadline.system.orders import Orders
 
 if TYPE_CHECKING:
     import numpy as np
+
+    from leadline.alarms.delivery import Delivery, Message, Stage
+    from leadline.alarms.raised import Happened, Raised
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +71,18 @@ class Contents:
     set_aside: str = ""  # after a restore: where the file is that stood there before
 
 
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Something that came in and can't be used as it stands: when [Unix s], by which feed, as it was, and why."""
+
+    at_s: float
+    feed: str
+    system: str
+    stream: str
+    words: str
+    why: str
+
+
 class Store(Protocol):
     """Where everything is kept. Every write is one transaction; what returned is on disk."""
 
@@ -115,6 +131,37 @@ class Store(Protocol):
     # what can be worked out again, kept to answer fast; losing it loses nothing
     def keep_aside(self, name: str, key: str, content: bytes) -> None: ...
     def kept_aside(self, name: str) -> tuple[str, bytes] | None: ...
+
+    # the watch: alarms as they stand and went
+    def alarms(self, system: str | None = None) -> list[Raised]: ...
+    def alarm(self, system: str, name: str) -> Raised | None: ...
+    def keep_alarm(self, raised: Raised, happened: Happened | None) -> None: ...
+    def alarm_events(self, begin_s: float, end_s: float, system: str | None = None) -> list[Happened]: ...
+
+    # messages, closed only by an answer, and their deliveries, written before the first try
+    def open_message(self, message: Message) -> None: ...
+    def message(self, id: str) -> Message | None: ...
+    def open_messages(self) -> list[Message]: ...
+    def recent_messages(self, since_s: float, alarm: tuple[str, str] | None = None) -> list[Message]: ...
+    def calm_message(self, id: str, at_s: float) -> None: ...
+    def close_message(self, id: str, at_s: float, by: str, how: str) -> bool: ...
+    def queue_delivery(self, message: str, person: str, path: str, turn: int, at_s: float) -> bool: ...
+    def deliveries(self, message: str) -> list[Delivery]: ...
+    def delivery(self, seq: int) -> Delivery | None: ...
+    def due_deliveries(self, now_s: float) -> list[Delivery]: ...
+    def claim_delivery(self, seq: int, at_s: float) -> bool: ...
+    def settle_delivery(
+        self, seq: int, stage: Stage, at_s: float, note: str, next_try_s: float | None = None
+    ) -> None: ...
+    def mark_delivery(self, seq: int, stage: Stage, at_s: float, note: str) -> None: ...
+    def requeue_deliveries(self, at_s: float) -> int: ...
+
+    # what came in and is no point
+    def hold(self, held: Sequence[Held]) -> int: ...
+    def held(self, most: int = 200) -> list[Held]: ...
+    def held_count(self) -> int: ...
+    def release_held(self) -> int: ...
+    def changes(self) -> int: ...
 
     # safety
     def backup(self, target: str) -> Contents: ...
@@ -240,3 +287,42 @@ class Courier(Protocol):
     """One way out. `send` may take up to a minute, in a thread of its own; it raises Undelivered."""
 
     def send(self, message: Outgoing) -> Receipt: ...
+
+
+class Mailbox(Protocol):
+    """Where replies come in: `fetch` gives them, each with its `codes`; `confirm` marks them as seen."""
+
+    def fetch(self) -> Sequence[Any]: ...
+    def confirm(self, replies: Sequence[Any]) -> None: ...
+
+
+@dataclass
+class Parts:
+    """What standing orders need from the outside world; made by the wiring, again whenever the orders change.
+
+    Attributes
+    ----------
+    key
+        The secret from which codes and links are worked out.
+    prints
+        A fingerprint of each path as it is set up, by path id.
+    ask
+        Asks another watch, by its address, for its health.
+    ping
+        Tells the dead-man address that this watch lives.
+    missing
+        Names of secrets that nobody gave.
+    """
+
+    orders: Orders
+    key: bytes = b""
+    prints: Mapping[str, str] = field(default_factory=dict)
+    couriers: Mapping[str, Courier] = field(default_factory=dict)
+    feeds: Sequence[Feed] = ()
+    replies: Mailbox | None = None
+    ask: Callable[[str], Mapping[str, Any]] = lambda address: {}
+    ping: Callable[[], None] | None = None
+    missing: tuple[str, ...] = ()
+
+
+NO_PARTS = Parts(Orders())

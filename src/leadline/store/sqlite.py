@@ -1,4 +1,4 @@
-"""The store in one SQLite file: systems, journal, parked rows, records; streams come from `streams`."""
+"""The store in one SQLite file: systems, journal, parked rows, records; streams and alarms beside it."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from leadline.app.ports import Added, Contents, Parked
 from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput
 from leadline.store import rows
+from leadline.store.alarms import Alarms
 from leadline.store.rows import to_entry, to_us
 from leadline.store.streams import Streams
 from leadline.store.troubles import primary_code, told
@@ -22,7 +23,7 @@ _INSERT = f"INSERT INTO entry ({_COLUMNS}) VALUES ({', '.join('?' * len(rows.COL
 _AT_ONCE = 500  # ids asked for in one statement
 
 
-class SqliteStore(Streams):
+class SqliteStore(Streams, Alarms):
     """Fulfils `leadline.app.ports.Store`. Made with `SqliteStore.open(path, clock=...)`."""
 
     # systems

@@ -1,0 +1,65 @@
+"""One cause, many consequences: which alarm explains which, and when there are too many at once.
+
+A consequence is recorded like any alarm, but it calls nobody by itself unless it is worse than what was already told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from leadline.alarms.raised import Raised
+
+LONGEST_S = 24 * 3600.0  # a cause older than this explains nothing any more
+FLOOD_MOST, FLOOD_ENDS, FLOOD_SPAN_S = 10, 5, 600.0  # ISA-18.2 / IEC 62682, sheet 5.2
+
+# machine type: quantities that follow when it fails; common practice
+FOLLOWS: Mapping[str, frozenset[str]] = {
+    "heater": frozenset({"temperature", "oxygen"}),
+    "chiller": frozenset({"temperature", "oxygen"}),
+    "fan": frozenset({"temperature", "salinity"}),
+    "pump": frozenset({"oxygen", "temperature", "ph", "flow", "orp"}),
+    "topoff": frozenset({"salinity", "conductivity", "level"}),
+    "doser": frozenset({"alkalinity", "calcium", "magnesium", "ph"}),
+    "reactor": frozenset({"alkalinity", "calcium", "ph"}),
+    "skimmer": frozenset({"oxygen", "ph", "orp"}),
+    "light": frozenset({"ph", "oxygen", "temperature"}),
+}
+_ALLIED = (frozenset({"heater", "chiller", "fan"}),)
+
+
+def cause_of(name: str, subject: str, at_s: float, standing: Iterable[Raised], types: Mapping[str, str]) -> str:
+    """The name of a standing alarm that explains a new one; empty when none does.
+
+    Parameters
+    ----------
+    standing
+        Alarms of the same system whose condition holds.
+    types
+        Machine type by equipment id.
+    """
+    found = [
+        r for r in standing
+        if r.alarm.holds and r.name != name and at_s - r.began_s <= LONGEST_S and _explains(r, name, subject, types)
+    ]  # fmt: skip
+    if not found:
+        return ""
+    first = min(found, key=lambda r: r.began_s)
+    return first.cause or first.name
+
+
+def _explains(r: Raised, name: str, subject: str, types: Mapping[str, str]) -> bool:
+    if r.name == "all-streams-silent":
+        return name.endswith("-silent")
+    if r.subject == subject:
+        return not name.endswith("-silent")
+    kind = types.get(r.subject, "")
+    if subject in FOLLOWS.get(kind, frozenset()):
+        return True
+    other = types.get(subject, "")
+    return any(kind in allied and other in allied for allied in _ALLIED)
+
+
+def floods(times_s: Sequence[float], now_s: float, flooding: bool) -> bool:
+    """Whether alarms come faster than anybody can read: more than ten in ten minutes, until fewer than five."""
+    recent = sum(now_s - FLOOD_SPAN_S < t <= now_s for t in times_s)
+    return recent >= FLOOD_ENDS if flooding else recent > FLOOD_MOST

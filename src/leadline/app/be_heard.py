@@ -1,0 +1,453 @@
+"""Be heard: messages opened before the first try, called up the ladder, closed only by an answer; and proof of it.
+
+Every step is one transaction of the store, and each starts from what stands there: killed between any two of them, the
+same steps follow after the next start. A message may then arrive twice, with one id; it is never lost.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import secrets as chance
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from leadline.alarms import codes, decide, groups, message, proof
+from leadline.alarms.alarm import ACTIVE, Event, State
+from leadline.alarms.decide import Priority
+from leadline.alarms.delivery import Delivery, Kind, Message, Stage, back_off_s, gives_up
+from leadline.alarms.proof import Proven
+from leadline.alarms.raised import Raised
+from leadline.alarms.routes import calls
+from leadline.app.keep_watch import WATCH, Transition, Watch
+from leadline.app.ports import Courier, Outgoing, Receipt, Store, Undelivered
+from leadline.detect.findings import Finding
+from leadline.measures.errors import BadInput
+from leadline.system.orders import Orders, Person
+
+PATH = "path"  # records: what is known of each person's path, named person/path
+FLOOD = "flood"
+ANSWERS_FOR_S = 14 * 86400.0  # how long a link or code answers
+NO_HAND_OVER_S = 600.0  # a proof that no server took for so long is missed already
+
+
+def _nothing(step: str) -> None:
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """What an answer did: the message, and whether it was the first."""
+
+    message: Message
+    first: bool
+    words: str
+
+
+@dataclass
+class Signals:
+    """The way from an alarm to a person and back.
+
+    Attributes
+    ----------
+    key
+        The secret from which codes and links are worked out.
+    prints
+        A fingerprint of each path as it is set up, its secrets included: a new one makes the path unproved.
+    names
+        A system's id to its name, time zone and machine types.
+    step
+        Called between any two steps with the name of the one just done.
+    """
+
+    store: Store
+    orders: Orders
+    key: bytes
+    prints: Mapping[str, str]
+    names: Callable[[str], tuple[str, str, Mapping[str, str]]]
+    step: Callable[[str], None] = _nothing
+    _flooding: bool = field(default=False)
+
+    # -- opening ---------------------------------------------------------------------------------------
+
+    def tell(self, turned: Iterable[Transition], now_s: float) -> None:
+        """Open messages for alarms that speak, note that others ended. Call it in the transaction that moved them."""
+        for t in turned:
+            if t.state is State.UNACKNOWLEDGED and t.event in (Event.ALARM, Event.REALARM, Event.UNSHELVE,
+                                                               Event.UNSUPPRESS, Event.RETURN_TO_SERVICE):  # fmt: skip
+                self._speak(t, now_s)
+            elif t.event is Event.RETURN:
+                self._calm(t, now_s)
+            elif t.state in (State.ACKNOWLEDGED, State.NORMAL, State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE):
+                for m in self._open_of(t.system, t.alarm):
+                    self.store.close_message(m.id, now_s, "", str(t.state))
+
+    def _open_of(self, system: str, name: str) -> list[Message]:
+        return [m for m in self.store.open_messages() if m.kind is Kind.ALARM and (m.system, m.alarm) == (system, name)]
+
+    def _speak(self, t: Transition, now_s: float) -> None:
+        raised = self.store.alarm(t.system, t.alarm)
+        if raised is None or raised.priority is Priority.LOW:
+            return
+        name, time_zone, types = self.names(t.system)
+        if raised.cause:
+            told = self.store.recent_messages(now_s - groups.LONGEST_S, (t.system, raised.cause))
+            if told and not decide.louder(
+                raised.priority, max((m.priority for m in told), key=decide.RANK.__getitem__)
+            ):
+                return  # one cause's consequence: it was told already, and nothing is worse than was said
+        if self._floods(now_s) and raised.priority is not Priority.URGENT:
+            self._flood(now_s)
+            return
+        more = (f"It follows from: {message.spoken(raised.cause)}.",) if raised.cause else ()
+        text = message.body(raised, name, time_zone, now_s, dict(types), more)
+        for older in self._open_of(t.system, t.alarm):  # it speaks again: the new message takes its place
+            self.store.close_message(older.id, now_s, "", "told again")
+        self.open(
+            Kind.ALARM, t.system, t.alarm, raised.priority, message.subject(raised, name), text, now_s, raised.harm_at_s
+        )
+
+    def _floods(self, now_s: float) -> bool:
+        recent = self.store.alarm_events(now_s - groups.FLOOD_SPAN_S, now_s + 1.0)
+        times = [e.at_s for e in recent if e.after is State.UNACKNOWLEDGED and e.priority is not Priority.LOW]
+        self._flooding = groups.floods(times, now_s, self._flooding)
+        return self._flooding
+
+    def _flood(self, now_s: float) -> None:
+        """One message for all of a flood; it stands until it is answered."""
+        if any(m.alarm == FLOOD for m in self.store.open_messages()):
+            return
+        standing = [r for r in self.store.alarms() if r.state is State.UNACKNOWLEDGED]
+        standing.sort(key=lambda r: (-decide.RANK[r.priority], r.began_s))
+        loudest = standing[0].priority if standing else Priority.HIGH
+        lines = [f"{r.priority}: {r.system}, {message.spoken(r.name)}" for r in standing[:5]]
+        text = "\n".join(
+            (
+                f"{len(standing)} alarms stand, more than ten came in ten minutes. The worst:",
+                *map(message.plain, lines),
+                "First: look for what they have in common: power, network, one pump.",
+            )
+        )
+        subject = f"{loudest}: {len(standing)} alarms at once"
+        self.open(Kind.ALARM, WATCH, FLOOD, loudest, subject, text, now_s)
+
+    def open(
+        self, kind: Kind, system: str, alarm: str, priority: Priority, subject: str, text: str, now_s: float,
+        harm_at_s: float | None = None,
+    ) -> Message:  # fmt: skip
+        """Write down a message, and the first calls of its ladder with it."""
+        with self.store.together():
+            m = Message(
+                chance.token_hex(8), kind, system, alarm, priority, subject, text, now_s, harm_at_s
+            )  # fmt: skip
+            self.store.open_message(m)
+            if kind is Kind.ALARM:
+                self._call(m, now_s)
+        self.step("opened")
+        return m
+
+    def _calm(self, t: Transition, now_s: float) -> None:
+        """A condition ended by itself: nobody new is called, and those who were told hear that it is over."""
+        raised = self.store.alarm(t.system, t.alarm)
+        for m in self._open_of(t.system, t.alarm):
+            self.store.calm_message(m.id, now_s)
+            told = [d for d in self.store.deliveries(m.id) if d.stage in (Stage.HANDED_OVER, Stage.DELIVERED)]
+            if told and raised is not None:
+                name, time_zone, _ = self.names(t.system)
+                subject, text = message.over(raised, name, time_zone, now_s)
+                with self.store.together():
+                    note = self.open(Kind.NOTICE, t.system, t.alarm, m.priority, subject, text, now_s)
+                    for person, path in dict.fromkeys((d.person, d.path) for d in told):
+                        self.store.queue_delivery(note.id, person, path, 0, now_s)
+            if t.state is State.NORMAL:
+                self.store.close_message(m.id, now_s, "", "over")
+
+    # -- calling ---------------------------------------------------------------------------------------
+
+    def call(self, now_s: float) -> None:
+        """Queue the calls whose time has come, of every message that nobody has answered."""
+        for m in self.store.open_messages():
+            if m.kind is Kind.ALARM:
+                self._call(m, now_s)
+
+    def _call(self, m: Message, now_s: float) -> None:
+        done = self.store.deliveries(m.id)
+        there = {(d.person, d.path, d.turn) for d in done}
+        unproved = {(p.person, p.path) for p in self.known() if not p.counts}
+        people = self._people(m)
+        for c in calls(m, people, self.orders.escalation, done, unproved, self._minute, now_s):
+            if (c.person, c.path, c.turn) not in there:
+                self.store.queue_delivery(m.id, c.person, c.path, c.turn, now_s)
+                self.step("queued")
+
+    def _people(self, m: Message) -> Sequence[Person]:
+        """Those who are called; of a path's own trouble the other paths and people come first."""
+        if m.system != WATCH or not m.alarm.startswith(f"{PATH}-"):
+            return self.orders.people
+        bad = m.alarm.removeprefix(f"{PATH}-")
+        moved = [
+            replace(p, paths=tuple(sorted(p.paths, key=lambda x: f"{p.id}-{x}" == bad))) for p in self.orders.people
+        ]
+        return sorted(moved, key=lambda p: len(p.paths) == 1 and f"{p.id}-{p.paths[0]}" == bad)
+
+    def _minute(self, moment_s: float) -> int:
+        local = dt.datetime.fromtimestamp(moment_s, ZoneInfo(self.orders.time_zone))
+        return local.hour * 60 + local.minute
+
+    def outgoing(self, d: Delivery) -> Outgoing | None:
+        """What a courier is given for a delivery; None when its message is gone."""
+        m = self.store.message(d.message)
+        if m is None:
+            return None
+        if m.kind is Kind.NOTICE:
+            return Outgoing(m.id, str(m.priority), m.subject, m.text)
+        code = codes.reply_code(self.key, m.id, d.person, d.path)
+        link = f"{self.orders.address}/seen/{self.ticket(d)}" if self.orders.address else ""
+        foot = message.ways_to_answer(link, code, self.orders.replies is not None)
+        return Outgoing(m.id, str(m.priority), m.subject, f"{m.text}\n\n{foot}".rstrip(), link, code)
+
+    def ticket(self, d: Delivery) -> str:
+        """What stands in the link of a delivery: its number and what proves it."""
+        return f"{d.seq}-{codes.link_code(self.key, d.message, d.person, d.path)}"
+
+    def attempt(self, d: Delivery, courier: Courier | None, now: Callable[[], float]) -> Stage | None:
+        """One try of a delivery: written down before, settled after. None when there was nothing to try."""
+        if not self.store.claim_delivery(d.seq, now()):
+            return None
+        self.step("claimed")
+        out = self.outgoing(d)
+        m = self.store.message(d.message)
+        if out is None or m is None or courier is None:
+            self.settle(d, m, Stage.FAILED, "no such path any more" if courier is None else "no such message", now())
+            return Stage.FAILED
+        try:
+            receipt = courier.send(out)
+        except Undelivered as exc:
+            self.step("sent")
+            return self._failed(d, m, exc, now())
+        self.step("sent")
+        stage = Stage.DELIVERED if receipt.state == "delivered" else Stage.HANDED_OVER
+        self.settle(d, m, stage, _short(receipt), now())
+        return stage
+
+    def _failed(self, d: Delivery, m: Message, exc: Undelivered, now_s: float) -> Stage:
+        tries = d.tries + 1
+        if exc.permanent or gives_up(m.kind, tries):
+            self.settle(d, m, Stage.FAILED, exc.line(), now_s)
+            return Stage.FAILED
+        self.store.settle_delivery(d.seq, Stage.QUEUED, now_s, exc.line(), now_s + back_off_s(tries))
+        self.step("settled")
+        return Stage.QUEUED
+
+    def settle(self, d: Delivery, m: Message | None, stage: Stage, note: str, now_s: float) -> None:
+        """Write down what became of a try; a notice is done with it, and a failed path is passed at once."""
+        with self.store.together():
+            self.store.settle_delivery(d.seq, stage, now_s, note)
+            if m is not None and m.kind is Kind.NOTICE:
+                if not [x for x in self.store.deliveries(m.id) if x.stage in (Stage.QUEUED, Stage.TRYING)]:
+                    self.store.close_message(m.id, now_s, "", "sent")
+            elif m is not None and stage is Stage.FAILED and m.kind is Kind.ALARM:
+                self._call(m, now_s)
+        self.step("settled")
+
+    # -- answering -------------------------------------------------------------------------------------
+
+    def find(self, ticket: str) -> Delivery | None:
+        """The delivery of a link; None for one that is wrong or too old."""
+        number, _, code = ticket.partition("-")
+        if not number.isdigit() or len(number) > 15:
+            return None
+        d = self.store.delivery(int(number))
+        if d is None or not codes.same(code, codes.link_code(self.key, d.message, d.person, d.path)):
+            return None
+        return d
+
+    def find_code(self, code: str, now_s: float) -> Delivery | None:
+        """The delivery of a code in a reply."""
+        for m in self.store.recent_messages(now_s - ANSWERS_FOR_S):
+            for d in self.store.deliveries(m.id):
+                if codes.same(code, codes.reply_code(self.key, m.id, d.person, d.path)):
+                    return d
+        return None
+
+    def opened(self, d: Delivery, now_s: float) -> None:
+        """Somebody opened the link of a delivery: it arrived, which is no answer yet."""
+        if d.stage in (Stage.HANDED_OVER, Stage.TRYING, Stage.QUEUED):
+            self.store.settle_delivery(d.seq, Stage.DELIVERED, now_s, "opened")
+
+    def answer(self, watch: Watch, d: Delivery, how: str, now_s: float) -> Answered:
+        """An answer that came back through a delivery's own path: its message is closed, its path is proved.
+
+        Raises
+        ------
+        BadInput
+            When the message is too old to be answered.
+        """
+        m = self.store.message(d.message)
+        if m is None or now_s - m.opened_s > ANSWERS_FOR_S:
+            raise BadInput("this message is too old to be answered", way_out="Look at the watch's page.")
+        with self.store.together():
+            first = m.closed_s is None or not m.closed_by
+            self._prove(d.person, d.path, now_s, answered=m.kind is Kind.PROOF and first)
+            if d.stage is not Stage.ACKNOWLEDGED:
+                self.store.mark_delivery(d.seq, Stage.ACKNOWLEDGED, now_s, f"answered by {how}")
+            words = self._close(watch, m, d.person, how, now_s)
+        self.step("answered")
+        return Answered(m, first, words)
+
+    def acknowledge(self, watch: Watch, system: str, name: str, who: str, how: str, now_s: float) -> list[Transition]:
+        """Acknowledge an alarm without a path: on the page or at a prompt. It proves no path."""
+        with self.store.together():
+            raised = self.store.alarm(system, name)
+            turned = [] if raised is None else watch.happen(raised, Event.ACKNOWLEDGE, now_s, who=who)
+            for m in self._open_of(system, name):
+                self.store.close_message(m.id, now_s, who, how)
+            turned += self._with_consequences(watch, system, name, who, now_s)
+        self.step("answered")
+        return turned
+
+    def _close(self, watch: Watch, m: Message, who: str, how: str, now_s: float) -> str:
+        self.store.close_message(m.id, now_s, who, how)
+        if m.kind is Kind.PROOF:
+            return "The path is proved."
+        if m.alarm == FLOOD and m.system == WATCH:
+            for r in self.store.alarms():
+                if r.state is State.UNACKNOWLEDGED:
+                    watch.happen(r, Event.ACKNOWLEDGE, now_s, who=who)
+            return "All alarms that stand are acknowledged."
+        raised = self.store.alarm(m.system, m.alarm)
+        if raised is not None:
+            watch.happen(raised, Event.ACKNOWLEDGE, now_s, who=who)
+        self._with_consequences(watch, m.system, m.alarm, who, now_s)
+        return f"{message.spoken(m.alarm)} is acknowledged."
+
+    def _with_consequences(self, watch: Watch, system: str, name: str, who: str, now_s: float) -> list[Transition]:
+        """What follows from one cause is acknowledged with it, unless it was told by itself."""
+        turned: list[Transition] = []
+        for r in self.store.alarms(system):
+            if r.cause == name and r.state is State.UNACKNOWLEDGED and not self._open_of(system, r.name):
+                turned += watch.happen(r, Event.ACKNOWLEDGE, now_s, who=who)
+        return turned
+
+    # -- proof -----------------------------------------------------------------------------------------
+
+    def known(self) -> list[Proven]:
+        """What is known of every person's every path, as it is set up now."""
+        found = []
+        for person, path in self.orders.used():
+            seen = self._seen(person.id, path.id)
+            found.append(
+                Proven(
+                    person.id, path.id, seen["proved_s"], seen["asked_s"], bool(seen["overdue"]), seen["answered"],
+                    seen["missed"], seen["days"], tuple(path.shares),
+                )
+            )  # fmt: skip
+        return found
+
+    def _seen(self, person: str, path: str) -> dict[str, Any]:
+        kept = self.store.record(PATH, f"{person}/{path}")
+        fresh = {
+            "print": self.prints.get(path, ""), "proved_s": None, "asked_s": None, "overdue": False, "answered": 0,
+            "missed": 0, "days": 0.0, "message": "", "last_s": None,
+        }  # fmt: skip
+        if not isinstance(kept, dict) or kept.get("print") != fresh["print"]:
+            return fresh  # never seen, or set up otherwise: unproved
+        return {**fresh, **kept}
+
+    def _keep(self, person: str, path: str, seen: Mapping[str, Any]) -> None:
+        self.store.put_record(PATH, f"{person}/{path}", dict(seen))
+
+    def _prove(self, person: str, path: str, now_s: float, *, answered: bool) -> None:
+        seen = self._seen(person, path)
+        if seen["proved_s"] is not None:
+            seen["days"] += max(now_s - seen["proved_s"], 0.0) / 86400.0
+        seen |= {"proved_s": now_s, "asked_s": None, "overdue": False, "message": ""}
+        seen["answered"] += int(answered)
+        self._keep(person, path, seen)
+
+    def ask(self, person: str, path: str, now_s: float) -> Message:
+        """Send a proof by one path now."""
+        with self.store.together():
+            for m in self.store.open_messages():  # an older one is answered by the new one or not at all
+                if m.kind is Kind.PROOF and m.alarm == f"{person}/{path}":
+                    self.store.close_message(m.id, now_s, "", "asked again")
+            until = now_s + self.orders.proof.window_s
+            who = next((p.name for p in self.orders.people if p.id == person), person)
+            subject, text = message.proof(who, path, self.orders.time_zone, now_s, until)
+            m = self.open(Kind.PROOF, WATCH, f"{person}/{path}", Priority.MEDIUM, subject, text, now_s)
+            self.store.queue_delivery(m.id, person, path, 0, now_s)
+            seen = self._seen(person, path)
+            self._keep(person, path, seen | {"asked_s": now_s, "last_s": now_s, "message": m.id})
+        self.step("asked")
+        return m
+
+    def prove(self, now_s: float, quiet: bool = False) -> list[Finding]:
+        """Ask for the proofs that are due; say which paths count as unproved, and which are proved again."""
+        found: list[Finding] = []
+        for person, path in self.orders.used():
+            seen = self._seen(person.id, path.id)
+            if not quiet and now_s >= proof.due_s(self.orders.proof, seen["last_s"], now_s, self.orders.time_zone):
+                self.ask(person.id, path.id, now_s)
+                seen = self._seen(person.id, path.id)
+            found += self._judge_path(person.id, path.id, seen, now_s)
+        return found
+
+    def _judge_path(self, person: str, path: str, seen: dict[str, Any], now_s: float) -> list[Finding]:
+        name = f"{PATH}-{person}-{path}"
+        why = self._missed(seen, now_s) if seen["asked_s"] is not None and not seen["overdue"] else ""
+        if why:
+            seen |= {"overdue": True, "missed": seen["missed"] + 1}
+            self._keep(person, path, seen)
+        if seen["overdue"]:
+            gap = proof.nobody(self.known(), now_s + proof.TONIGHT_D * 86400.0)
+            because = (
+                f"{path} to {person} is unproved: {why or 'its last proof was not answered'}. "
+                f"The chance that an alarm tonight reaches nobody is {100 * gap:.2g} %."
+            )
+            harm = 3600.0 * (5.0 if gap > 0.2 else 12.0)
+            return [Finding(name, path, now_s, True, gap, harm, because)]
+        if seen["proved_s"] is not None:
+            return [Finding(name, path, now_s, False, None, None, f"{path} to {person} is proved again.")]
+        return []
+
+    def _missed(self, seen: Mapping[str, Any], now_s: float) -> str:
+        """Why the open proof counts as missed; empty while it may still be answered."""
+        asked = float(seen["asked_s"])
+        tries = self.store.deliveries(str(seen["message"]))
+        if tries and tries[-1].stage is Stage.FAILED:
+            return f"it could not be sent ({tries[-1].note})"
+        if tries and tries[-1].stage in (Stage.QUEUED, Stage.TRYING) and now_s - asked > self._patience_s():
+            return f"nothing took it for {message.span(now_s - asked)} ({tries[-1].note or 'no try yet'})"
+        if now_s - asked > self.orders.proof.window_s:
+            return f"no answer within {message.span(self.orders.proof.window_s)}"
+        return ""
+
+    def _patience_s(self) -> float:
+        return min(NO_HAND_OVER_S, 0.5 * self.orders.proof.window_s)
+
+
+def _short(receipt: Receipt) -> str:
+    return message.plain(receipt.note, 200)
+
+
+def path_and_person(orders: Orders, name: str) -> list[tuple[str, str]]:
+    """(person, path) pairs that a word names: a path, a person, or `person/path`; all for an empty one.
+
+    Raises
+    ------
+    BadInput
+        When it names nobody and nothing.
+    """
+    pairs = [(p.id, x.id) for p, x in orders.used()]
+    found = [k for k in pairs if not name or name in (k[0], k[1], f"{k[0]}/{k[1]}")]
+    if not found:
+        known = ", ".join(f"{a}/{b}" for a, b in pairs) or "none: give orders first"
+        raise BadInput(f"{name!r} is no path and no person", way_out=f"Known: {known}.")
+    return found
+
+
+def standing(store: Store) -> list[Raised]:
+    """Alarms that are not normal, the loudest and oldest first."""
+    found = [r for r in store.alarms() if r.state is not State.NORMAL]
+    return sorted(found, key=lambda r: (r.state not in ACTIVE, -decide.RANK[r.priority], r.began_s))
