@@ -2,54 +2,390 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from leadline.detect import past, steering
+from leadline.detect.company import Pair
+from leadline.detect.diagnosis import Cause, Signs
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
-from leadline.detect.trust import FAIL, flag
+from leadline.detect.past import BIN_S, DAY_S, HOUR_S, Bin, Past
+from leadline.measures.quantities import quantity
 from leadline.system.description import System
 
 Array = np.ndarray
-DISTRUST_S = 900.0
-_TAIL = 20
+ADOPT_BINS = 36  # six hours away without a cause: the water is so now
+NOISY, NOISY_BEYOND, NOISY_HOURS = 6.0, 2.5, 3  # times its usual, times nearly its worst, hours in a row; judgement
+DULL, DULL_LEAST, DULL_DAYS = 0.5, 0.8, 6  # of its usual swing, of its least swing; days to know it; judgement
+STIRRED_S = 3600.0
+
+
+@dataclass
+class _Watched:
+    """One probe under watch and what is thought of it."""
+
+    track: Track
+    past: Past
+    judged: bool  # a probe of the water whose quantity has tests
+    cause: Cause | None = None
+    missed: int = 0
+    usual_noise: tuple[float, float] = (np.nan, np.nan)
+    noise_day: int = -1
+    noisy_hours: int = 0
+    swings: list[float] = field(default_factory=list)
 
 
 @dataclass
 class Probes:
-    """The lookout for trust: `temperature-distrusted` and its like."""
+    """The lookout for trust: `temperature-out-of-water`, `ph-stuck`, `salinity-wrong-scale` and their like.
+
+    One finding per probe and cause. `distrusted` is what is left when no cause is found.
+    """
 
     system: System
     hand: Hand
+    watched: dict[str, _Watched] = field(default_factory=dict)
+    pasts: dict[str, Past] = field(default_factory=dict)
+    pairs: dict[tuple[str, str], Pair] = field(default_factory=dict)
 
     def judge(self, track: Track, times_s: Array, raw: Array) -> Array:
         """The values with those that fail the tests of trust left out (NaN). Called before they are in hand."""
         if not track.quantity:
-            return raw.astype(float)
-        t = np.concatenate((track.times[-_TAIL:], times_s))
-        v = np.concatenate((track.raw[-_TAIL:], raw))
-        flags = flag(track.quantity, t, v)[-len(times_s) :]
-        return np.where(flags == FAIL, np.nan, raw)
+            return np.asarray(raw, dtype=float)
+        w = self.watched.get(track.stream) or self._begin(track)
+        values: list[float] = raw.tolist()
+        if w.past.calm(values):
+            w.past.note(times_s, values, None)
+            return np.asarray(raw, dtype=float)
+        kept, bad = w.past.sift(values)
+        w.past.note(times_s, values, kept if bad else None)
+        return np.array(kept)
+
+    def _begin(self, track: Track) -> _Watched:
+        band = self.system.band(track.quantity)
+        judged = track.quantity in past.NATURE and not track.room
+        limit = band.limit if band and not track.room else None
+        kept = past.of(track.quantity if judged else "", track.period_s, limit)
+        if not judged:
+            low, high = quantity(track.quantity).span
+            kept.low, kept.high = low, high
+        w = self.watched[track.stream] = _Watched(track, kept, judged)
+        if judged:
+            self.pasts[track.stream] = kept
+        return w
 
     def take(self, track: Track, times_s: Array, values: Array) -> list[Finding]:
         """Nothing: trust is judged by time."""
         return []
 
     def tick(self, now_s: float) -> list[Finding]:
-        """Probes most of whose last points failed."""
-        return [f for t in self.hand.tracks.values() if t.quantity for f in self._distrust(t, now_s)]
+        """What the ten minutes that are over show of each probe."""
+        closed = [(w, b) for w in self.watched.values() if now_s >= w.past.due_s and (b := w.past.close())]
+        found: list[Finding] = []
+        for w, b in closed:
+            p = w.past
+            if not w.judged:
+                if b.bad or f"{w.track.stream}-distrusted" in self.hand.standing:
+                    found += self._distrust(w, now_s)
+                continue
+            if w.cause is None and not b.bad and p.away_since is None and abs(b.level - p.home) <= p.leap():
+                p.settle(b)
+            else:
+                found += self._odd(w, b, now_s)
+            if b.bad or f"{w.track.stream}-distrusted" in self.hand.standing:
+                found += self._distrust(w, now_s)
+            if p.flat_for_s() >= STIRRED_S or f"{w.track.stream}-stuck" in self.hand.standing:
+                found += self._stuck(w, now_s)
+        for w, _ in closed:
+            if w.past.hour_ended:
+                w.past.hour_ended = False
+                if w.judged:
+                    found += self._hourly(w, now_s)
+        return found
 
-    def _distrust(self, track: Track, now_s: float) -> list[Finding]:
-        recent = track.times > now_s - DISTRUST_S
-        recent[-3:] = True  # of a slow stream, its last three points
-        name = f"{track.stream}-distrusted"
-        bad = np.isnan(track.values[recent])
-        if len(bad) < 3:
-            return []
-        if bad.mean() > 0.5:
-            because = f"{track.stream} shows what the water cannot be."
-            return list(self.hand.standing.begin(name, track.stream, now_s, None, None, because, consequence=False))
-        if not bad.any():
-            return list(self.hand.standing.end(name, now_s, f"{track.stream} shows possible values again."))
-        return []
+    def spans(self, stream: str) -> Array:
+        """Climatology of a stream from its own past: usual span by hour of the day in UTC (24, 2)."""
+        return self.watched[stream].past.spans()
+
+    # -- at once ----------------------------------------------------------------------------------------
+
+    def _odd(self, w: _Watched, newest: Bin, now_s: float) -> Iterator[Finding]:
+        """A probe that left its home, or has not found one yet."""
+        p = w.past
+        if w.cause is not None:
+            yield from self._stands(w, w.cause, newest, now_s)
+            if w.cause is not None:
+                return
+        level = newest.level
+        if not newest.points:
+            return
+        if p.home != p.home:
+            if p.away_since is None:
+                p.away_since = newest.number
+            if not newest.bad and self._plain(w, level):
+                p.away_since, p.home = None, level
+                return
+        elif abs(level - p.home) <= p.leap() and 2 * newest.bad <= newest.points:
+            p.away_since = None
+            p.settle(newest)
+            return
+        elif p.away_since is None:
+            p.away_since = newest.number
+        signs = Signs(self.system, self.hand, self.pasts, w.track, p)
+        cause = signs.cause(now_s)
+        if cause is not None:
+            w.cause, w.missed = cause, 0
+            p.refused = cause.refused
+            yield from self._named(w, cause, now_s)
+        elif newest.number - p.away_since >= ADOPT_BINS and not newest.bad:
+            p.away_since, p.home = None, level
+
+    def _plain(self, w: _Watched, level: float) -> bool:
+        """Whether a first level may be this water's: within the possible, and no clearer on another scale."""
+        return w.past.low <= level <= w.past.high
+
+    def _named(self, w: _Watched, cause: Cause, now_s: float) -> Iterator[Finding]:
+        stream = w.track.stream
+        steered = steering.steered(self.system, self.hand, w.track, w.past.home)
+        because = f"{cause.because} {steered.words}".strip()
+        yield from self.hand.standing.begin(
+            f"{stream}-{cause.name}", stream, now_s, cause.level, steered.harm_s, because, steered.consequence
+        )
+        yield from self.hand.standing.end(f"{stream}-distrusted", now_s, f"{stream} is {cause.name.replace('-', ' ')}.")
+        if cause.refused is None or w.past.away_since is None:
+            return
+        # what its values raised since they left the water is taken back, unless another probe stands there too
+        band = self.system.band(w.past.quantity)
+        if band is None or band.limit is None:
+            return
+        low, high = band.limit
+        others = [self.pasts[t.stream].home for t in self.hand.of(w.past.quantity) if t.stream in self.pasts]
+        if all(low <= h <= high for h in others):
+            for side in ("low", "high", "heading-low", "heading-high"):
+                name = f"{w.past.quantity}-{side}"
+                was = self.hand.standing.now.get(name)
+                if was is not None and was.at_s >= w.past.away_since * BIN_S:
+                    yield from self.hand.standing.end(name, now_s, f"It was not the water: {cause.because}")
+
+    def _stands(self, w: _Watched, cause: Cause, newest: Bin, now_s: float) -> Iterator[Finding]:
+        """Whether a cause still shows; two bins without it end it."""
+        p, stream = w.past, w.track.stream
+        signs = Signs(self.system, self.hand, self.pasts, w.track, p)
+        still = signs.holds(cause, newest)
+        if still is not None:
+            w.cause, w.missed = still, 0
+            p.refused = still.refused
+            return
+        w.missed += 1
+        home = p.home == p.home and abs(newest.level - p.home) <= p.nature.same
+        if w.missed < 2 and not (home and not newest.bad):
+            return
+        w.cause, p.refused, p.away_since = None, None, None
+        if not newest.bad:
+            p.home = newest.level
+        yield from self.hand.standing.end(
+            f"{stream}-{cause.name}", now_s, f"{stream} reads {newest.level:.2f}: it shows the water again."
+        )
+
+    def _distrust(self, w: _Watched, now_s: float) -> Iterator[Finding]:
+        """A probe most of whose last points were left out, when no cause is known."""
+        name, stream = f"{w.track.stream}-distrusted", w.track.stream
+        points = bad = number = 0
+        for number, b in enumerate(reversed(w.past.bins), 1):
+            # of a bin with bad points only, some may be no numbers and are no `points`
+            points, bad = points + max(b.points, b.bad), bad + b.bad
+            if number >= 2 and points >= 3:
+                break
+        if points < 3:
+            return
+        if bad > 0.5 * points and w.cause is None:
+            level = w.past.bins[-1].level
+            reads = f"reads {level:.4g}" if level == level else "sends no numbers"
+            because = (
+                f"{stream} {reads}: {bad} of its last {points} points are not what the water can be. Its values are "
+                "not used for limits."
+            )
+            yield from self.hand.standing.begin(name, stream, now_s, None, None, because, consequence=False)
+        elif not bad:
+            yield from self.hand.standing.end(name, now_s, f"{stream} shows possible values again.")
+
+    def _stuck(self, w: _Watched, now_s: float) -> Iterator[Finding]:
+        """A value that repeats for longer than this probe ever did, or while machines must have moved it."""
+        p, stream, name = w.past, w.track.stream, f"{w.track.stream}-stuck"
+        flat, most = p.flat_for_s(), p.flat_most_s()
+        if name in self.hand.standing:
+            if flat < STIRRED_S:
+                yield from self.hand.standing.end(name, now_s, f"{stream} moves again.")
+            return
+        if w.cause is not None or now_s - p.last_s > max(5 * p.period_s, 3 * BIN_S):
+            return
+        if flat >= most:
+            longest = max(p.longest)
+            why = (
+                f"its longest such run before was {_span(longest)}" if longest else "no healthy probe of its kind does"
+            )
+        elif (stirred := steering.stirred(self.system, self.hand, w.track, p, now_s)) is not None:
+            why = stirred
+        else:
+            return
+        p.run_is_fault = True
+        steered = steering.steered(self.system, self.hand, w.track, p.home, stuck=True)
+        because = f"{stream} has shown {p.run_value:g} without a change for {_span(flat)}; {why}. {steered.words}"
+        yield from self.hand.standing.begin(
+            name, stream, now_s, p.run_value, steered.harm_s, because.strip(), steered.consequence
+        )
+
+    # -- by the hour and by the day ---------------------------------------------------------------------
+
+    def _hourly(self, w: _Watched, now_s: float) -> Iterator[Finding]:
+        p = w.past
+        yield from self._noisy(w, now_s)
+        if not p.hours:
+            return
+        hour, level = p.hours[-1]
+        yield from self._dulled(w, hour, now_s)
+        for other in self.hand.of(p.quantity):
+            theirs = self.pasts.get(other.stream)
+            if theirs is None or theirs is p or not theirs.hours or theirs.hours[-1][0] != hour:
+                continue
+            a, b = sorted((w.track.stream, other.stream))
+            first = level if a == w.track.stream else theirs.hours[-1][1]
+            second = level if b == w.track.stream else theirs.hours[-1][1]
+            pair = self.pairs.get((a, b))
+            if pair is None:
+                pair = self.pairs[a, b] = Pair(p.nature)
+            if pair.diffs and pair.diffs[-1][0] >= hour:
+                continue
+            if self.watched[a].cause is not None or self.watched[b].cause is not None:
+                continue  # one of them is known not to show the water
+            pair.take(hour, first - second)
+            yield from self._compared(a, b, pair, hour, now_s)
+
+    def _noisy(self, w: _Watched, now_s: float) -> Iterator[Finding]:
+        """Scatter many times what it was."""
+        p, name = w.past, f"{w.track.stream}-noisy"
+        if len(p.noises) < 48 or not p.hours:
+            return
+        day = p.hours[-1][0] // 24
+        if day != w.noise_day and not w.noisy_hours:
+            w.noise_day = day
+            some = sorted(p.noises)
+            w.usual_noise = some[len(some) // 2], some[int(0.98 * (len(some) - 1))]
+        usual, worst = w.usual_noise
+        now = p.noises[-1]
+        # rounding alone leaves second differences of half a step or so
+        floor = max(usual, 0.7 * p.step if np.isfinite(p.step) else 0.0, 1e-9)
+        if now > max(NOISY * floor, NOISY_BEYOND * worst):
+            w.noisy_hours += 1
+            if w.noisy_hours >= NOISY_HOURS:
+                because = (
+                    f"{w.track.stream} scatters {now / floor:.0f} times as much as it used to, for {w.noisy_hours} h: "
+                    "a failing probe, a bad contact, or air bubbles at its tip."
+                )
+                yield from self.hand.standing.begin(
+                    name, w.track.stream, now_s, now / floor, None, because, consequence=False
+                )
+        elif now < 0.5 * max(NOISY * floor, NOISY_BEYOND * worst):
+            w.noisy_hours = 0
+            yield from self.hand.standing.end(name, now_s, f"{w.track.stream} is as quiet as it used to be.")
+
+    def _dulled(self, w: _Watched, hour: int, now_s: float) -> Iterator[Finding]:
+        """A day's swing that is lost though the other probes still swing."""
+        p, name = w.past, f"{w.track.stream}-dulled"
+        if hour % 6 or len(p.hours) < 25:
+            return
+        day = [x for h, x in p.hours if h > hour - 25]
+        if len(day) < 20:
+            return
+        swing = max(day) - min(day)
+        if w.cause is not None or f"{w.track.stream}-stuck" in self.hand.standing:
+            return
+        known = w.swings
+        if len(known) >= 4 * DULL_DAYS:
+            some = sorted(known)
+            usual, least = some[len(some) // 2], some[max(int(0.02 * len(some)), 0)]
+            enough = max(p.nature.swing, 8.0 * (p.step if np.isfinite(p.step) else 0.0))
+            if usual >= enough and swing < min(DULL * usual, DULL_LEAST * least):
+                others = [
+                    o.track.stream
+                    for o in self.watched.values()
+                    if o is not w and o.judged and len(o.swings) >= 4 * DULL_DAYS and _swings(o)
+                ]
+                if others:
+                    because = (
+                        f"{w.track.stream} swung by {swing:.2g} within a day; it used to by {usual:.2g}, never by less "
+                        f"than {some[0]:.2g}. {others[0]} still swings as it used to: look for growth or a film on the "
+                        "probe."
+                    )
+                    yield from self.hand.standing.begin(
+                        name, w.track.stream, now_s, swing, None, because, consequence=False
+                    )
+                return  # a dull day is not what is usual
+            if swing > 0.75 * usual:
+                yield from self.hand.standing.end(name, now_s, f"{w.track.stream} swings as it used to.")
+        known.append(swing)
+        del known[: -4 * 14]
+
+    def _compared(self, a: str, b: str, pair: Pair, hour: int, now_s: float) -> Iterator[Finding]:
+        """Two probes of the same water that part, at once or little by little."""
+        if pair.usual != pair.usual:
+            return
+        standing = self.hand.standing
+        held = [s for s in (a, b) if f"{s}-disagrees" in standing]
+        parted = pair.parted()
+        if parted is not None and not held:
+            moved, still = self._mover(a, b, hour, pair.last_ok)
+            by = parted.by if moved == a else -parted.by
+            digits = quantity(self.pasts[a].quantity).digits + 1
+            because = (
+                f"{moved} came to stand {by:+.{digits}f} off what {still} lets expect, within "
+                f"{_span(parted.days * DAY_S)}: either {moved} is wrong, or the water no longer flows between them. "
+                f"A test by hand tells; the estimate carries what remains as the probe's bias."
+            )
+            # water that stands still harms; who is wrong is not known
+            yield from standing.begin(f"{moved}-disagrees", moved, now_s, by, None, because, consequence=True)
+        elif held and pair.agree():
+            for s in held:
+                yield from standing.end(f"{s}-disagrees", now_s, f"{a} and {b} agree again.")
+        if hour % 24 != 0:
+            return
+        drift = pair.day(hour)
+        drifting = [s for s in (a, b) if f"{s}-drifting" in standing]
+        if drift is not None and not drifting and not held:
+            moved, still = self._mover(a, b, hour, pair.learned_hour)
+            by = drift.by if moved == a else -drift.by
+            digits = quantity(self.pasts[a].quantity).digits + 1
+            because = (
+                f"{moved} has drifted by {by:+.{digits}f} against {still} over {drift.days:.0f} days. A test by hand "
+                f"tells which of the two; the estimate carries it as the probe's bias."
+            )
+            yield from standing.begin(f"{moved}-drifting", moved, now_s, by, None, because, consequence=False)
+        elif drifting and (pair.usual != pair.usual or max(pair.high, pair.low) == 0.0):
+            for s in drifting:
+                yield from standing.end(f"{s}-drifting", now_s, f"{a} and {b} agree again.")
+
+    def _mover(self, a: str, b: str, hour: int, since: int) -> tuple[str, str]:
+        """Which of two moved more since an hour, and the other."""
+        moved = []
+        for s in (a, b):
+            hours = self.pasts[s].hours
+            before = [x for h, x in hours if since - 24 < h <= since]
+            now = [x for h, x in hours if h > hour - 2]
+            moved.append(abs(np.median(now) - np.median(before)) if before and now else 0.0)
+        return (a, b) if moved[0] >= moved[1] else (b, a)
+
+
+def _swings(w: _Watched) -> bool:
+    """Whether a probe has swung in the last day as it used to."""
+    some = sorted(w.swings)
+    day = [x for _, x in list(w.past.hours)[-24:]]
+    usual = some[len(some) // 2]
+    return usual >= w.past.nature.swing and max(day) - min(day) > 0.7 * usual
+
+
+def _span(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds < 1.95 * HOUR_S else f"{seconds / HOUR_S:.0f} h" if (
+        seconds < 2 * DAY_S) else f"{seconds / DAY_S:.0f} d"  # fmt: skip

@@ -1,7 +1,8 @@
 """Trust in a probe: QARTOD flags for points as they come in (U.S. IOOS QARTOD manuals; tests in numpy).
 
 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing. Thresholds are starting values for a reef tank (judgement): much
-tighter than the manuals' examples for the open ocean.
+tighter than the manuals' examples for the open ocean. Every function takes arrays (n,) in order of time and gives
+flags (n,); a missing value is NaN.
 """
 
 from __future__ import annotations
@@ -45,6 +46,35 @@ def gross_range(x: Array, fail: tuple[float, float], suspect: tuple[float, float
     return flags
 
 
+def climatology(x: Array, span: Array, suspect: Array, fail: Array | None = None) -> Array:
+    """Suspect outside what is usual at that time; not evaluated where nobody knows what is usual.
+
+    Parameters
+    ----------
+    span
+        Which row of the spans holds for each point; below zero for none.
+    suspect, fail
+        Lowest and highest usual value of each span (m, 2); a row of NaN is not known. The manuals never fail a point
+        here; `fail` is the extension of the reference implementation.
+    """
+    known = span >= 0
+    row = np.where(known, span, 0)
+    usual = suspect[row]
+    known &= np.isfinite(usual).all(axis=1)
+    flags = np.where(known, PASS, UNKNOWN).astype(np.int8)
+    with np.errstate(invalid="ignore"):
+        flags[known & ((x < usual[:, 0]) | (x > usual[:, 1]))] = SUSPECT
+        if fail is not None:
+            flags[known & ((x < fail[row, 0]) | (x > fail[row, 1]))] = FAIL
+    flags[np.isnan(x)] = MISSING
+    return flags
+
+
+def hour_of_day(t: Array) -> Array:
+    """The hour in UTC, 0 to 23, as the row of 24 spans."""
+    return (np.floor(t / 3600.0) % 24.0).astype(np.int64)
+
+
 def spike(x: Array, suspect: float, fail: float) -> Array:
     """A point that stands off both neighbours the same way ("differential": the smaller of the two steps)."""
     flags = np.full(len(x), UNKNOWN, dtype=np.int8)
@@ -61,12 +91,28 @@ def spike(x: Array, suspect: float, fail: float) -> Array:
     return flags
 
 
-def rate_of_change(x: Array, t: Array, per_s: float) -> Array:
-    """Suspect where the value moves faster than `per_s` [unit/s] from the point before."""
+def spike_by_average(x: Array, suspect: float, fail: float) -> Array:
+    """A point off the middle of its neighbours, as the manuals define it; it flags a spike's good neighbours too."""
+    flags = np.full(len(x), UNKNOWN, dtype=np.int8)
+    if len(x) >= 3:
+        size = np.abs(x[1:-1] - (x[:-2] + x[2:]) / 2.0)
+        inner = np.full(len(size), PASS, dtype=np.int8)
+        inner[size > suspect] = SUSPECT
+        inner[size > fail] = FAIL
+        inner[np.isnan(size)] = UNKNOWN
+        flags[1:-1] = inner
+    flags[np.isnan(x)] = MISSING
+    return flags
+
+
+def rate_of_change(x: Array, t: Array, per_s: float, fail_per_s: float | None = None) -> Array:
+    """Suspect where the value moves faster than `per_s` from the point before, fail beyond `fail_per_s`. [unit/s]"""
     flags = np.full(len(x), PASS, dtype=np.int8)
     with np.errstate(invalid="ignore", divide="ignore"):
-        fast = np.abs(np.diff(x)) / np.maximum(np.diff(t), 1e-9) > per_s
-    flags[1:][fast] = SUSPECT
+        pace = np.abs(np.diff(x)) / np.maximum(np.diff(t), 1e-9)
+    flags[1:][pace > per_s] = SUSPECT
+    if fail_per_s is not None:
+        flags[1:][pace > fail_per_s] = FAIL
     flags[np.isnan(x)] = MISSING
     return flags
 
@@ -101,6 +147,89 @@ def flat_line(x: Array, t: Array, suspect_s: float, fail_s: float, tolerance: fl
         since[k] = times[k] - times[head]
     flags[since >= suspect_s] = SUSPECT
     flags[since >= fail_s] = FAIL
+    flags[np.isnan(x)] = MISSING
+    return flags
+
+
+def attenuated_sd(x: Array, t: Array, suspect: float, fail: float, window_s: float, least: int) -> Array:
+    """Suspect or fail where the standard deviation over the last `window_s` is below a threshold.
+
+    A window holds what is later than its beginning; with fewer than `least` values it is not evaluated. A whole
+    series in one window would hide a dead end, so there is no such mode.
+    """
+    good = np.isfinite(x)
+    centred = np.where(good, x - (float(x[good].mean()) if good.any() else 0.0), 0.0)
+    first = np.searchsorted(t, t - window_s, side="right")
+    ends = np.arange(1, len(x) + 1)
+
+    def over(values: Array) -> Array:
+        total = np.concatenate(([0.0], np.cumsum(values)))
+        return total[ends] - total[first]
+
+    n = over(good.astype(float))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = over(centred) / n
+        spread = np.sqrt(np.maximum(over(centred * centred) / n - mean * mean, 0.0))
+    return _attenuated(x, np.where(n >= max(least, 1), spread, np.nan), suspect, fail)
+
+
+def attenuated_range(x: Array, t: Array, suspect: float, fail: float, window_s: float, least: int) -> Array:
+    """Suspect or fail where greatest less least value of the last `window_s` is below a threshold."""
+    found = np.full(len(x), np.nan)
+    lows: deque[int] = deque()
+    highs: deque[int] = deque()
+    values, first = x.tolist(), np.searchsorted(t, t - window_s, side="right").tolist()
+    count = np.concatenate(([0], np.cumsum(np.isfinite(x)))).tolist()
+    for k, v in enumerate(values):
+        if v == v:
+            while lows and values[lows[-1]] >= v:
+                lows.pop()
+            while highs and values[highs[-1]] <= v:
+                highs.pop()
+            lows.append(k)
+            highs.append(k)
+        while lows and lows[0] < first[k]:
+            lows.popleft()
+        while highs and highs[0] < first[k]:
+            highs.popleft()
+        if count[k + 1] - count[first[k]] >= max(least, 1):
+            found[k] = values[highs[0]] - values[lows[0]]
+    return _attenuated(x, found, suspect, fail)
+
+
+def _attenuated(x: Array, spread: Array, suspect: float, fail: float) -> Array:
+    flags = np.full(len(x), UNKNOWN, dtype=np.int8)
+    with np.errstate(invalid="ignore"):
+        flags[spread >= suspect] = PASS
+        flags[spread < suspect] = SUSPECT
+        flags[spread < fail] = FAIL
+    flags[np.isnan(x)] = MISSING
+    return flags
+
+
+def neighbour(x: Array, t: Array, other: Array, other_t: Array, apart: float, late_s: float) -> Array:
+    """Suspect where a probe stands off another of the same water; which of the two is wrong this cannot say.
+
+    Parameters
+    ----------
+    other, other_t
+        The other probe's values and times (m,).
+    apart
+        The most by which two good ones differ, in the quantity's unit.
+    late_s
+        A point is not evaluated when the other has none so close in time. [s]
+    """
+    flags = np.full(len(x), UNKNOWN, dtype=np.int8)
+    known = np.isfinite(other)
+    if known.any():
+        at, value = other_t[known], other[known]
+        after = np.clip(np.searchsorted(at, t), 0, len(at) - 1)
+        before = np.maximum(after - 1, 0)
+        nearest = np.where(np.abs(at[after] - t) < np.abs(at[before] - t), after, before)
+        close = np.abs(at[nearest] - t) <= late_s
+        with np.errstate(invalid="ignore"):
+            off = np.abs(x - np.interp(t, at, value)) > apart
+        flags[close] = np.where(off[close], SUSPECT, PASS)
     flags[np.isnan(x)] = MISSING
     return flags
 

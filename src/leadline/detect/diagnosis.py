@@ -1,0 +1,339 @@
+"""What is wrong with a probe that left its level at once: its scale, its place, or nothing but the water.
+
+One sign proves nothing. A cause is named when its signs agree, and its values are left out only when further signs
+speak for it that a changed tank would not show; else it is named as a doubt and the values still count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from leadline.detect.hand import Hand, Track
+from leadline.detect.past import BIN_S, Bin, Past
+from leadline.detect.scales import scales
+from leadline.measures.quantities import quantity
+from leadline.system.description import System
+
+J_PER_L_K = 4.0e6 / 1000.0  # heat that seawater holds (sheet 4.2)
+USUAL_W_PER_L = 2.0  # of heaters nobody described, generous; judgement
+OUT_WITHIN_K, OUT_DECLARED_K, WET_K = 0.7, 1.5, 2.5  # air as measured, as declared; a wet probe is cooler; judgement
+DRY = {"salinity": 2.0, "conductivity": 3.0}  # below it a cell is not in seawater
+BUFFERS = (4.01, 6.86, 7.00, 9.18, 10.01)  # pH of common calibration fluids at 25 °C
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What is wrong with a probe.
+
+    Attributes
+    ----------
+    name, because
+        `out-of-water`, `wrong-scale` or `wrong-vessel`, and the sentence.
+    level
+        What it reads.
+    refused
+        Span of values that are not the water's; None while in doubt.
+    """
+
+    name: str
+    because: str
+    level: float
+    refused: tuple[float, float] | None
+
+
+@dataclass
+class Signs:
+    """All that is asked about one probe at one moment."""
+
+    system: System
+    hand: Hand
+    pasts: dict[str, Past]
+    track: Track
+    past: Past
+
+    # -- causes -----------------------------------------------------------------------------------------
+
+    def cause(self, now_s: float) -> Cause | None:
+        """The cause that the signs agree on."""
+        since = self.past.away_since
+        bins = self.past.since(since) if since is not None else []
+        if len(bins) < 2 or sum(b.points for b in bins) < 3:
+            return None
+        return self._scale(bins) or self._dry(bins) or self._air(bins) or self._vessel(bins) or self._buffer(bins)
+
+    def holds(self, cause: Cause, newest: Bin) -> Cause | None:
+        """The cause as it stands after another bin; None when that bin does not show it."""
+        if not newest.points:
+            return cause
+        home, level = self.past.home, newest.level
+        near = self.past.nature.same
+        if home == home and abs(level - home) < min(near, abs(cause.level - home) / 2.0):
+            return None
+        if cause.name == "wrong-scale":
+            return cause if self._mapped(level) else None
+        if cause.name == "out-of-water" and self.past.quantity in DRY:
+            return cause if level < DRY[self.past.quantity] else None
+        if abs(level - cause.level) > near:
+            return None
+        if cause.refused is None:
+            return cause
+        drifted = cause.level + 0.3 * (level - cause.level)  # the air it hangs in wanders
+        return Cause(cause.name, cause.because, drifted, (drifted - 1.0, drifted + 1.0))
+
+    def _scale(self, bins: list[Bin]) -> Cause | None:
+        """On another scale the number is what the probe showed before, or what the water may be."""
+        found = [self._mapped(b.level) for b in bins[-2:]]
+        if None in found or len({f[0] for f in found if f}) > 1 or not found[-1]:
+            return None
+        words, value = found[-1]
+        level, home = bins[-1].level, self.past.home
+        name, unit, stored = self.past.quantity, self._unit(), quantity(self.past.quantity)
+        shown = f"{value:.{stored.digits}f}{_of(stored.unit)}"
+        declared = f"; the stream is declared in {_spoken(unit)}" if unit and unit != "1" else ""
+        because = (
+            f"{self.track.stream} reads {_figure(level, stored.digits)}: that is {shown} {words}{declared}. "
+            f"Its values are not used for the limits of {name}."
+        )
+        if home == home:
+            middle = (home + level) / 2.0
+            refused = (middle, float("inf")) if level > home else (float("-inf"), middle)
+        else:
+            refused = (level - 0.2 * abs(level) - 1e-6, level + 0.2 * abs(level) + 1e-6)
+        return Cause("wrong-scale", because, level, refused)
+
+    def _mapped(self, level: float) -> tuple[str, float] | None:
+        """The other scale on which a level is this water's, and what it is there."""
+        past, home = self.past, self.past.home
+        if level != level:
+            return None
+        if home == home:
+            if abs(level - home) < 2.0 * past.nature.same:
+                return None
+            low, high = home - past.nature.same, home + past.nature.same
+        else:
+            band = self.system.band(past.quantity)
+            limit = (band.limit or band.aim) if band else None
+            if limit is None or past.low <= level <= past.high:
+                return None
+            low, high = limit
+        best: tuple[float, str, float] | None = None
+        for scale in scales(past.quantity, self._unit()):
+            value = scale.stored(level)
+            if value is not None and low <= value <= high:
+                off = abs(value - (home if home == home else (low + high) / 2.0))
+                if best is None or off < best[0]:
+                    best = off, scale.words, value
+        return (best[1], best[2]) if best else None
+
+    def _dry(self, bins: list[Bin]) -> Cause | None:
+        """A cell that loses its salt at once hangs in air or stands in fresh water: no tank is rinsed so fast."""
+        most = DRY.get(self.past.quantity)
+        home = self.past.home
+        if most is None or not home > 5.0 * most or not all(b.level < most for b in bins[-2:]):
+            return None
+        if self.followed(bins[-1].level - home) is True:
+            return None
+        unit = quantity(self.past.quantity).unit
+        because = (
+            f"{self.track.stream} fell from {home:.1f} to {bins[-1].level:.1f} {unit} within ten minutes or so: water "
+            f"cannot lose {100 * (1 - max(bins[-1].level, 0.0) / home):.0f} % of its salt so fast. The cell hangs in "
+            "air or stands in fresh water; its values are not used for limits."
+        )
+        return Cause("out-of-water", because, bins[-1].level, (float("-inf"), 2.0 * most))
+
+    def _air(self, bins: list[Bin]) -> Cause | None:
+        """A temperature that goes to the room's faster than the water could, and stays."""
+        past, home, level = self.past, self.past.home, bins[-1].level
+        if past.quantity != "temperature" or home != home or not self._settled(bins):
+            return None
+        air, measured = self._room()
+        gap, step = home - air, level - home
+        within = OUT_WITHIN_K if measured else OUT_DECLARED_K
+        beside = -WET_K <= level - air <= within
+        if abs(gap) < 1.5 or not beside or step * -gap <= 0 or abs(step) < 0.75 * abs(gap):
+            return None
+        pace = self._pace(bins)
+        if abs(step) < 3.0 * self.physics_k_s() * pace or past.usual(bins[-1].number, level):
+            return None
+        followed = self.followed(step)
+        if followed is True:
+            return None  # another probe saw it too: the water itself changed
+        still, back = self.others_still(), self.came_back(bins)
+        for_it = (2 if followed is False else 0) + bool(still) + (back is False) + measured
+        if back is True or still is False:
+            for_it -= 1
+        most = 3600.0 * self.physics_k_s()
+        said = (
+            f"{self.track.stream} went from {home:.1f} to {level:.1f} °C within {pace / 60:.0f} min and stays there; "
+            f"the room is at {air:.1f} °C{'' if measured else ' as declared'}, and heaters and chillers could "
+            f"move this water by {most:.1f} K an hour at most"
+        )
+        said += self._seen(followed, still, back)
+        if for_it >= 2:
+            because = f"{said}. The probe hangs in air; its values are not used for limits."
+            return Cause("out-of-water", because, level, (level - 1.0, level + 1.0))
+        if len(bins) < 6 or for_it < 1:
+            return None
+        return Cause("out-of-water", f"{said}. {_DOUBT.format('the probe hangs in air')}", level, None)
+
+    def _vessel(self, bins: list[Bin]) -> Cause | None:
+        """A level that goes at once to that of other known water."""
+        past, home, level = self.past, self.past.home, bins[-1].level
+        if home != home or past.quantity not in _STANDS or not self._settled(bins):
+            return None
+        step = level - home
+        if past.usual(bins[-1].number, level) or self.followed(step) is True:
+            return None
+        if past.quantity == "temperature" and abs(step) < 3.0 * self.physics_k_s() * self._pace(bins):
+            return None
+        for other in self.hand.of(past.quantity):
+            theirs = self.pasts.get(other.stream)
+            if theirs is None or theirs is past or theirs.away_since is not None or theirs.home != theirs.home:
+                continue
+            was = theirs.before(bins[0].number)
+            if abs(was - home) < 1.5 * past.nature.same or abs(theirs.home - level) > 0.35 * past.nature.same:
+                continue
+            still, followed = self.others_still(), self.followed(step)
+            where = next((s.vessel for s in self.system.streams if s.id == other.stream and s.vessel), "")
+            said = (
+                f"{self.track.stream} went from {home:.2f} to {level:.2f} within {self._pace(bins) / 60:.0f} min, "
+                f"which is what {other.stream} reads{f' in {where}' if where else ''} ({theirs.home:.2f})"
+            ) + self._seen(followed, still, None)
+            if still or followed is False:
+                refused = (level - past.nature.same / 2.0, level + past.nature.same / 2.0)
+                because = f"{said}. It stands in the wrong water; its values are not used for limits."
+                return Cause("wrong-vessel", because, level, refused)
+            return Cause("wrong-vessel", f"{said}. {_DOUBT.format('it stands in the wrong water')}", level, None)
+        return None
+
+    def _buffer(self, bins: list[Bin]) -> Cause | None:
+        """A pH that stands still on the value of a calibration fluid for half an hour."""
+        past, home, level = self.past, self.past.home, bins[-1].level
+        if past.quantity != "ph" or home != home or len(bins) < 4 or self.followed(level - home) is True:
+            return None
+        last = bins[-3:]
+        flat = max(b.high for b in last) - min(b.low for b in last) <= 0.04
+        near = [b for b in BUFFERS if abs(b - level) <= 0.05 and abs(b - home) > 0.4]
+        if not flat or not near:
+            return None
+        because = (
+            f"{self.track.stream} has stood at {level:.2f} for {len(bins) * BIN_S / 60:.0f} min, which is a "
+            f"calibration fluid's {near[0]:.2f}; it read {home:.2f} before. "
+            + _DOUBT.format("it was left in the fluid")
+        )
+        return Cause("wrong-vessel", because, level, None)
+
+    # -- signs ------------------------------------------------------------------------------------------
+
+    def physics_k_s(self) -> float:
+        """How fast heaters or chillers could move all of this water. [K/s]"""
+        watts = [e.power_w for e in self.system.equipment if e.type in ("heater", "chiller") and e.power_w]
+        most = sum(watts) if watts else USUAL_W_PER_L * self.system.net_volume_l
+        return most / (self.system.net_volume_l * J_PER_L_K)
+
+    def followed(self, step: float) -> bool | None:
+        """Whether another probe of the same water moved along; None without another, or when they disagree."""
+        since = self.past.away_since
+        if since is None:
+            return None
+        said: set[bool] = set()
+        for other in self.hand.of(self.past.quantity):
+            theirs = self.pasts.get(other.stream)
+            if theirs is None or theirs is self.past or not theirs.bins or theirs.refused is not None:
+                continue
+            was, now = theirs.before(since), theirs.bins[-1].level
+            if abs(was - self.past.home) > self.past.nature.same or now != now:
+                continue
+            if theirs.bins[-1].number < since:
+                continue
+            share = (now - was) / step
+            if share > 0.5 or share < 0.25:
+                said.add(share > 0.5)
+        return said.pop() if len(said) == 1 else None
+
+    def others_still(self) -> bool | None:
+        """Whether two other quantities of the water or more stayed as they were; False when one of them leapt."""
+        since = self.past.away_since
+        if since is None:
+            return None
+        still = 0
+        for name, theirs in self.pasts.items():
+            track = self.hand.tracks[name]
+            if theirs.quantity == self.past.quantity or track.room or theirs.leap() == float("inf"):
+                continue
+            was = theirs.before(since)
+            now = theirs.bins[-1] if theirs.bins else None
+            if now is None or now.number < since or was != was or now.level != now.level:
+                continue
+            bins = now.number - since + 1
+            if abs(now.level - was) > max(theirs.nature.leap / 4.0, 4.0 * theirs.quiver * bins**0.5):
+                return False
+            still += 1
+        return True if still >= 2 else None
+
+    def came_back(self, bins: list[Bin]) -> bool | None:
+        """Whether the level moved back since it settled, as a heated or cooled tank would; None too early to say."""
+        machines = [e for e in self.system.equipment if e.type in ("heater", "chiller") and e.power_w]
+        settled = bins[2:] if len(bins) > 4 else bins[1:]
+        could = self.physics_k_s() * BIN_S * (len(settled) - 1)
+        if not machines or could < 0.3 or len(settled) < 3:
+            return None
+        back = (settled[-1].level - settled[0].level) * (1.0 if self.past.home > settled[0].level else -1.0)
+        return back > 0.3 * could
+
+    def _pace(self, bins: list[Bin]) -> float:
+        """How long the level took to come where it is: until three quarters of the way. [s]"""
+        home, level = self.past.home, bins[-1].level
+        for k, b in enumerate(bins):
+            if abs(b.level - home) >= 0.75 * abs(level - home):
+                return (k + 1) * BIN_S
+        return len(bins) * BIN_S
+
+    def _settled(self, bins: list[Bin]) -> bool:
+        gone = abs(bins[-1].level - self.past.home)
+        return abs(bins[-1].level - bins[-2].level) <= max(0.15 * gone, 2.0 * self.past.quiver)
+
+    def _room(self) -> tuple[float, bool]:
+        """Temperature of the air, and whether a stream measures it."""
+        for t in self.hand.tracks.values():
+            if t.room and t.quantity == "temperature" and t.last_s is not None and t.last_value == t.last_value:
+                return t.last_value, True
+        return self.system.room.temperature_c, False
+
+    def _unit(self) -> str:
+        said = [s.unit for s in self.system.streams if s.id == self.track.stream]
+        return said[0] if said else ""
+
+    def _seen(self, followed: bool | None, still: bool | None, back: bool | None) -> str:
+        """What else spoke for it, in words."""
+        words: list[str] = []
+        if followed is False:
+            others = [o.stream for o in self.hand.of(self.past.quantity) if o.stream != self.track.stream]
+            words.append(f"{_listed(others)} did not follow")
+        if still:
+            words.append("nothing else in the water moved")
+        if back is False:
+            words.append("it does not come back as a heated tank would")
+        return "; " + " and ".join(words) if words else ""
+
+
+_STANDS = ("temperature", "salinity", "conductivity", "ph", "oxygen")
+_DOUBT = "It seems that {}, but the water itself may have changed: look at once. Its values still count for the limits."
+
+
+def _listed(names: Iterable[str]) -> str:
+    some = sorted(names)
+    return some[0] if len(some) == 1 else f"{', '.join(some[:-1])} and {some[-1]}"
+
+
+def _figure(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}" if abs(value) >= 10 else f"{value:.3f}"
+
+
+def _of(unit: str) -> str:
+    return "" if unit == "1" else f" {_spoken(unit)}"
+
+
+def _spoken(unit: str) -> str:
+    return {"degC": "°C", "degF": "°F", "uS/cm": "µS/cm"}.get(unit, unit)
