@@ -1,0 +1,1 @@
+"""Messages out, one attempt and its honest outcome; replies in; the demo's own mailbox."""

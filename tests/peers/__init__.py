@@ -1,0 +1,1 @@
+"""Real servers of other makes, started on loopback for the tests."""
