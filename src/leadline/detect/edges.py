@@ -5,6 +5,7 @@ Delays and dead-bands are starting values (sheet 5.3, judgement).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,7 +13,8 @@ import numpy as np
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.limits import Memory, Rule, watch
-from leadline.system.description import System
+from leadline.detect.words import clock
+from leadline.system.description import Band, System
 
 Array = np.ndarray
 # dead-band in the stored unit, on-delay and off-delay in seconds
@@ -21,7 +23,10 @@ DELAYS: dict[str, tuple[float, float, float]] = {
     "oxygen": (0.2, 600.0, 1800.0),
 }  # fmt: skip
 _USUAL = (0.0, 900.0, 1800.0)
-HEADING_SPAN_S, HEADING_AHEAD_S = 5400.0, 6 * 3600.0
+HEADING_SPAN_S, LATELY_S, HEADING_AHEAD_S, QUIET_TICKS = 5400.0, 1800.0, 6 * 3600.0, 3
+# in which what is out of the usual dies away: water comes to rest with its room in 8 to 30 h (census); else judgement
+SETTLES_S = {"temperature": 72000.0, "salinity": 1e9}
+_SLOT_S, _SLOTS = 1800.0, 672
 
 
 @dataclass
@@ -31,6 +36,9 @@ class Edges:
     system: System
     hand: Hand
     rules: dict[str, tuple[Rule, Memory]] = field(default_factory=dict)
+    bands: dict[str, Band | None] = field(default_factory=dict)
+    courses: dict[str, Course] = field(default_factory=dict)
+    quiet: dict[str, int] = field(default_factory=dict)  # ticks in a row without heading
 
     def take(self, track: Track, times_s: Array, values: Array) -> list[Finding]:
         """Which limits were passed, or left, by new points."""
@@ -40,9 +48,12 @@ class Edges:
         found: list[Finding] = []
         name = track.quantity
         dead, on, off = DELAYS.get(name, _USUAL)
+        lowest, highest = np.fmin.reduce(values), np.fmax.reduce(values)
         for side, edge, above in (("low", band.limit[0], False), ("high", band.limit[1], True)):
             key = f"{name}-{side}"
             rule, memory = self.rules.setdefault(f"{track.stream} {key}", (Rule(edge, above, dead, on, off), Memory()))
+            if not memory.beyond and not memory.counts and (highest <= edge if above else lowest >= edge):
+                continue  # all inside, as before: nothing can turn
             for turn in watch(rule, memory, times_s, values):
                 word = "over" if above else "under"
                 if turn.holds:
@@ -55,33 +66,114 @@ class Edges:
 
     def tick(self, now_s: float) -> list[Finding]:
         """Which quantities head for a limit, and when they would reach it."""
-        return [f for t in self.hand.tracks.values() if t.quantity and not t.room for f in self._heading(t, now_s)]
+        found: list[Finding] = []
+        for t in self.hand.tracks.values():
+            if not t.quantity or t.room or t.last_s is None:
+                continue
+            if t.stream not in self.bands:
+                band = self.system.band(t.quantity)
+                self.bands[t.stream] = band if band and band.limit else None
+            held = self.bands[t.stream]
+            if held is not None:
+                course = self.courses.setdefault(t.stream, Course())
+                course.learn(t, now_s)
+                inside = held.aim[0] <= t.last_value <= held.aim[1]
+                if not inside or f"{t.quantity}-heading-low" in self.hand.standing or (
+                    f"{t.quantity}-heading-high" in self.hand.standing
+                ):  # fmt: skip
+                    found += self._heading(t, held, course, now_s)
+        return found
 
-    def _heading(self, track: Track, now_s: float) -> list[Finding]:
-        band = self.system.band(track.quantity)
-        if band is None or band.limit is None:
-            return []
+    def _heading(self, track: Track, band: Band, course: Course, now_s: float) -> list[Finding]:
+        assert band.limit is not None
         slope, sd, level = line(track, now_s, HEADING_SPAN_S)
+        lately, lately_sd, level_now = line(track, now_s, LATELY_S)
         found: list[Finding] = []
         standing = self.hand.standing
+        usual = course.ahead(now_s)
         for side, aim, limit, sign in (
             ("low", band.aim[0], band.limit[0], -1.0),
             ("high", band.aim[1], band.limit[1], 1.0),
         ):
             key = f"{track.quantity}-heading-{side}"
-            left = (limit - level) * sign
-            pace = slope * sign
-            ahead = left / pace if pace > 3.0 * sd and pace > 0.0 else np.inf
-            if (level - aim) * sign > 0.0 and left > 0.0 and ahead < HEADING_AHEAD_S:
-                at = clock(now_s + ahead, self.system.time_zone)
+            here = level
+            pace = slope if slope * sign > 3.0 * sd else 0.0
+            steeper = (lately - slope) * sign > 2.5 * math.hypot(lately_sd, sd if np.isfinite(sd) else 0.0)
+            if np.isfinite(lately_sd) and steeper and lately * sign > 4.0 * lately_sd:
+                pace, here = lately, level_now  # it steepens: the last half hour tells more than the hour before
+            left = (limit - here) * sign
+            beyond_aim = (here - aim) * sign > 0.0
+            ahead = arrival(here, pace, limit, usual, SETTLES_S.get(track.quantity, 12 * 3600.0)) if pace else np.inf
+            if beyond_aim and left > 0.0 and ahead < HEADING_AHEAD_S:
+                self.quiet.pop(key, None)
+                at = clock(now_s + ahead, self.system)
                 found += standing.begin(
-                    key, track.quantity, now_s, level, float(ahead),
-                    f"{track.quantity} is {level:.2f}, outside its aim, and moves by {3600 * slope:+.2f} an hour: "
+                    key, track.quantity, now_s, here, float(ahead),
+                    f"{track.quantity} is {here:.2f}, outside its aim, and moves by {3600 * pace:+.2f} an hour: "
                     f"the limit of {limit:g} is reached at {at}.",
                 )  # fmt: skip
-            elif left > 0.0 and not (ahead < 1.5 * HEADING_AHEAD_S and (level - aim) * sign > 0.0):
-                found += standing.end(key, now_s, f"{track.quantity} is {level:.2f} and no longer heads for its limit.")
+            elif key in standing and left > 0.0 and not (beyond_aim and ahead < 1.5 * HEADING_AHEAD_S):
+                self.quiet[key] = self.quiet.get(key, 0) + 1
+                if self.quiet[key] >= QUIET_TICKS or not beyond_aim:
+                    self.quiet.pop(key)
+                    because = f"{track.quantity} is {here:.2f} and no longer heads for its limit."
+                    found += standing.end(key, now_s, because)
+            else:
+                self.quiet.pop(key, None)
         return found
+
+
+@dataclass
+class Course:
+    """The last fourteen days of a track by the half hour, and how it usually goes on from this hour of the day."""
+
+    held: Array = field(default_factory=lambda: np.full(_SLOTS, np.nan))
+    last: int = -1
+
+    def learn(self, track: Track, now_s: float) -> None:
+        """Take the half hour that has just passed, once."""
+        slot = int(now_s // _SLOT_S) - 1
+        if slot <= self.last:
+            return
+        for k in range(max(self.last + 1, slot - _SLOTS + 1), slot + 1) if self.last >= 0 else ():
+            self.held[k % _SLOTS] = np.nan
+        self.last = slot
+        times = track.times
+        first, end = times.searchsorted((slot * _SLOT_S, (slot + 1) * _SLOT_S))
+        kept = sorted(x for x in track.values[first:end].tolist() if x == x)
+        self.held[slot % _SLOTS] = kept[len(kept) // 2] if kept else np.nan
+
+    def ahead(self, now_s: float) -> tuple[float, Array] | None:
+        """Its usual slope in the last hour and a half [unit/s], and its usual change at each half hour from now on to
+        six hours; None before three days are known."""
+        slot = int(now_s // _SLOT_S) - 1
+        days = slot - 48 * np.arange(1, 14)
+        steps = np.concatenate(([-3], np.arange(1, 13)))
+        then = self.held[(days[:, None] + steps) % _SLOTS] - self.held[days % _SLOTS][:, None]
+        then = then[(days > self.last - _SLOTS + 4) & np.isfinite(then).all(axis=1)]
+        if len(then) < 3:
+            return None
+        usual = np.median(then, axis=0)
+        return float(-usual[0] / (3.0 * _SLOT_S)), usual[1:]
+
+
+def arrival(
+    level: float, pace: float, limit: float, usual: tuple[float, Array] | None, settles_s: float = np.inf
+) -> float:
+    """Seconds until a limit is reached: a straight line, or the day's usual course with what is out of the usual
+    added, which dies away as the water settles. Infinite when that never does within six hours.
+    """
+    if usual is None:
+        return (limit - level) / pace
+    excess = pace - usual[0]
+    at = np.arange(1, 13) * _SLOT_S
+    way = level + usual[1] + excess * settles_s * -np.expm1(-at / settles_s)
+    way, at = np.concatenate(([level], way)), np.concatenate(([0.0], at))
+    past = np.flatnonzero((way - limit) * np.sign(pace) >= 0.0)
+    if not len(past) or past[0] == 0:
+        return np.inf if not len(past) else 0.0
+    k = int(past[0])
+    return float(at[k - 1] + (at[k] - at[k - 1]) * (limit - way[k - 1]) / (way[k] - way[k - 1]))
 
 
 def line(track: Track, now_s: float, span_s: float) -> tuple[float, float, float]:
@@ -109,11 +201,3 @@ def _fit(t: Array, v: Array) -> tuple[float, float, Array]:
     spread = float((x * x).sum())
     slope = float((x * (v - v.mean())).sum() / spread)
     return slope, spread, v - v.mean() - slope * x
-
-
-def clock(at_s: float, time_zone: str) -> str:
-    """A moment as the time of day in a zone."""
-    import datetime as dt
-    from zoneinfo import ZoneInfo
-
-    return dt.datetime.fromtimestamp(at_s, ZoneInfo(time_zone)).strftime("%H:%M")

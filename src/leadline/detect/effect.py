@@ -95,3 +95,10 @@ def moved(found: list[Block], capacity_j_k: float, loss_w_k: float = 0.0, room_c
     floor = float(np.mean([(capacity_j_k * b.slope_sd) ** 2 for b in found]))
     covariance = np.linalg.inv(design.T @ design) * max(scatter, floor)
     return Moved(float(solved[1]), float(np.sqrt(covariance[1, 1])), int(on.sum()), int((1 - on).sum()))
+
+
+def together(parts: list[Moved]) -> Moved:
+    """Several answers as one, each weighed by its certainty."""
+    weight = np.array([1.0 / max(p.sd, 1e-9) ** 2 for p in parts])
+    watts = float((weight * [p.watts for p in parts]).sum() / weight.sum())
+    return Moved(watts, float(weight.sum() ** -0.5), sum(p.blocks_on for p in parts), sum(p.blocks_off for p in parts))

@@ -1,0 +1,367 @@
+"""Heaters and chillers: what they really move, whether they switch where they always did, whether two fight.
+
+C dT/dt = rest + moved · state. What a machine moves is told by the slopes on both sides of its own switching, where
+the rest (walls, evaporation, lamps, pumps) is the same on both. What it should move is what it used to; for a heater
+that has no past its stated power. See sheet 8.2.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from leadline.detect.effect import Moved, together
+from leadline.detect.findings import Finding
+from leadline.detect.hand import Hand, Track
+from leadline.detect.machines.rest import Rest
+from leadline.detect.machines.slopes import LONG_S, Straight, level, straight, until
+from leadline.detect.machines.states import Machine
+from leadline.detect.words import clock, hour, ramps
+from leadline.system.description import System
+
+J_L_K = 4090.0  # 3999 J/kg/K (TEOS-10, salinity 35) times 1.0235 kg/L
+SETTLE_S = 300.0  # flow, sheath and thermometer follow a switching (judgement)
+BEFORE_S, AFTER_S, LEAST_S = 2400.0, 1500.0, 590.0
+JUDGED_S = 7200.0  # later than that the rest is no longer what it was
+AGAIN_S = 540.0
+WEAK, NOTHING = 0.8, 0.5  # upper bounds of efficacy: sheet 8.2; half is judgement
+DRIFT_PER_H = 0.1  # of what it should move, by which the rest may have changed in an hour (judgement)
+BEYOND_K = 0.25  # past the point at which it has always switched (judgement)
+
+
+@dataclass
+class Mover:
+    """A heater or chiller and what was learned of it."""
+
+    machine: Machine
+    sign: float  # +1 warms, -1 cools
+    moved_w: deque[float] = field(default_factory=lambda: deque(maxlen=60))
+    recent: deque[tuple[float, float, Moved]] = field(default_factory=lambda: deque(maxlen=6))  # when, run, what
+    on_at: deque[float] = field(default_factory=lambda: deque(maxlen=40))  # temperatures at which it went on
+    off_at: deque[float] = field(default_factory=lambda: deque(maxlen=40))
+    before: Straight | None = None
+    before_of: float = math.nan  # the switching that `before` belongs to
+    judged_s: float = -math.inf
+    sampled_s: float = -math.inf
+    bad: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def id(self) -> str:
+        return self.machine.id
+
+    def reference(self) -> tuple[float, float]:
+        """What it should move and its scatter from run to run. [W] NaN when nobody knows."""
+        stated = self.machine.equipment.power_w if self.machine.equipment else None
+        if len(self.moved_w) >= 6:
+            all_of_them = np.array(self.moved_w)
+            middle = float(np.median(all_of_them))
+            return middle, 1.4826 * float(np.median(np.abs(all_of_them - middle)))
+        if stated is None:
+            return math.nan, math.nan
+        # a chiller's electrical power is not its cooling: small ones move 1.5 to 3 times as much (memory)
+        return (stated, 0.15 * stated) if self.sign > 0 else (1.5 * stated, 0.3 * stated)
+
+    def turns(self, on: bool) -> float:
+        """Where it usually goes on or off; NaN before three times."""
+        seen = self.on_at if on else self.off_at
+        return float(np.median(seen)) if len(seen) >= 3 else math.nan
+
+    def count(self, name: str, bad: bool) -> int:
+        """How often in a row something was so."""
+        self.bad[name] = self.bad.get(name, 0) + 1 if bad else 0
+        return self.bad[name]
+
+
+@dataclass
+class Heat:
+    """The lookout for heat: `chiller-1-warms`, `heater-1-no-heat`, `heater-1-never-off` and their like."""
+
+    system: System
+    hand: Hand
+    movers: list[Mover] = field(default_factory=list)
+    edges: deque[float] = field(default_factory=lambda: deque(maxlen=400))  # switchings of all, ascending
+
+    def __post_init__(self) -> None:
+        self.capacity = J_L_K * self.system.net_volume_l  # [J/K]
+        self.rest = Rest(self.capacity)
+        self._new: list[tuple[Mover, float, bool]] = []
+        band = self.system.band("temperature")
+        self.limit = band.limit if band and band.limit else (22.5, 28.5)
+        self._ramps = ramps(self.system)
+
+    def add(self, machine: Machine) -> None:
+        """A machine whose first point has come."""
+        if machine.kind in ("heater", "chiller"):
+            self.movers.append(Mover(machine, 1.0 if machine.kind == "heater" else -1.0))
+
+    def switched(self, machine: Machine, moments: list[float]) -> None:
+        """A heater or chiller went on or off."""
+        mover = next(m for m in self.movers if m.machine is machine)
+        for t in moments:
+            self.edges.append(t)
+        for t, on in list(machine.edges)[-len(moments) :]:
+            self._new.append((mover, t, on))
+
+    def tick(self, now_s: float) -> list[Finding]:
+        """What slopes and switchings show."""
+        if not self.movers:
+            return []
+        track = self._thermometer(now_s)
+        if track is None:
+            self._new.clear()
+            return []
+        for mover, t, on in self._new:
+            self._learn_switching(track, mover, t, on)
+        self._new.clear()
+        found: list[Finding] = []
+        now = level(track, now_s)
+        for m in self.movers:
+            if m.machine.fresh(now_s):
+                found += self._by_slopes(track, m, now, now_s)
+                found += self._by_switching(track, m, now, now_s)
+        found += self._fight(now_s)
+        found += self._by_rest(track, now, now_s)
+        return found
+
+    def _thermometer(self, now_s: float) -> Track | None:
+        for t in self.hand.tracks.values():
+            if t.quantity == "temperature" and not t.room and t.last_s is not None and now_s - t.last_s < 1800.0:
+                return t
+        return None
+
+    def _learn_switching(self, track: Track, mover: Mover, t: float, on: bool) -> None:
+        times = track.times
+        first, last = times.searchsorted((t - 301.0, t + 301.0))
+        near = [x for x in track.values[first:last].tolist() if x == x]
+        if near and not self._accused(mover):
+            (mover.on_at if on else mover.off_at).append(sum(near) / len(near))
+
+    def _accused(self, m: Mover) -> bool:
+        return any(f"{m.id}-{what}" in self.hand.standing for what in ACCUSED)
+
+    # -- what it moves ------------------------------------------------------------------------------
+
+    def _by_slopes(self, track: Track, m: Mover, now: float, now_s: float) -> Iterator[Finding]:
+        since = m.machine.since_s
+        elapsed = now_s - since
+        if not SETTLE_S + LEAST_S <= elapsed <= JUDGED_S or now_s - m.judged_s < AGAIN_S:
+            return
+        if self.edges and max(self.edges) > since:  # another machine switched meanwhile
+            return
+        m.judged_s = now_s
+        if m.before_of != since:
+            m.before_of, m.before = since, self._before(track, since)
+        after = straight(track, max(since + SETTLE_S, now_s - AFTER_S), now_s)
+        reference, scatter = m.reference()
+        if m.before is None or after is None:
+            return
+        on = bool(m.machine.on)
+        turn = 1.0 if on else -1.0
+        moved = self.capacity * (after.slope - m.before.slope) * turn * m.sign
+        drift = DRIFT_PER_H * (reference if reference == reference else 0.0) * elapsed / 3600.0
+        sd = math.hypot(self.capacity * math.hypot(after.sd, m.before.sd), drift)
+        got = Moved(moved, max(sd, scatter if scatter == scatter else 0.0), 1, 1)
+        yield from self._judge(track, m, got, reference, on, after, now, now_s)
+        if now_s - m.sampled_s >= AFTER_S:
+            m.sampled_s = now_s
+            yield from self._sample(m, got, reference, on, after, now, now_s)
+
+    def _before(self, track: Track, since: float) -> Straight | None:
+        earlier = [e for e in self.edges if e < since - 1.0]
+        begin = max(since - BEFORE_S, (earlier[-1] + SETTLE_S) if earlier else -math.inf)
+        return straight(track, begin, since) if since - begin >= LEAST_S else None
+
+    def _even(self, track: Track, since: float, now_s: float) -> bool:
+        """Whether the water went one straight way since a switching: both halves of it, and from one to the other."""
+        begin = max(since + SETTLE_S, now_s - AFTER_S)
+        middle = 0.5 * (begin + now_s)
+        first, second = straight(track, begin, middle), straight(track, middle, now_s)
+        if first is None or second is None:
+            return False
+        sd = math.hypot(first.sd, second.sd)
+        start = second.level - second.slope * (now_s - middle)
+        leap = abs(start - first.level) / (0.5 * (middle - begin) * sd)
+        return abs(first.slope - second.slope) < 3.5 * sd and leap < 3.5
+
+    def _judge(
+        self, track: Track, m: Mover, got: Moved, reference: float, on: bool, after: Straight, now: float, now_s: float
+    ) -> Iterator[Finding]:
+        """One switching, looked at twice: moves the wrong way, moves nothing, moves though it is off."""
+        floor = 0.1 * (reference if reference == reference else self.capacity * 0.1 / 3600.0)
+        high = got.watts + 2.33 * got.sd
+        little = got.watts + 2.0 * got.sd < NOTHING * reference
+        if (little or high < 0.0) and not self._even(track, m.machine.since_s, now_s):
+            return  # water was poured in, or the probe moved: another look will tell
+        wrong = m.count("wrong", on and high < 0.0 and got.watts < -floor)
+        nothing = m.count("nothing", on and little)
+        still = m.count("still", not on and little)
+        range_ = f"{max(-high, 0):.0f} to {-got.watts + 2.33 * got.sd:.0f} W"
+        ran = f"{m.id} has run for {(now_s - m.machine.since_s) / 60:.0f} min"
+        if wrong >= 2 and m.sign < 0:
+            yield from self._begin(
+                m, "warms", after, now, now_s, -got.watts,
+                f"{ran} and the water gains {-got.watts:.0f} W ({range_}) by it instead of losing heat",
+            )  # fmt: skip
+        elif nothing >= 2 and f"{m.id}-warms" not in self.hand.standing:
+            name, verb = ("no-heat", "gives") if m.sign > 0 else ("weak", "takes away")
+            yield from self._begin(
+                m, name, after, now, now_s, got.watts,
+                f"{ran} and {verb} {max(got.watts, 0):.0f} W, at most {max(high, 0):.0f}, of the {reference:.0f} W "
+                "that it should",
+            )  # fmt: skip
+        elif still >= 2:
+            name, verb = ("still-heats", "loses no heat") if m.sign > 0 else ("still-cools", "gains no heat")
+            yield from self._begin(
+                m, name, after, now, now_s, got.watts,
+                f"{m.id} says it has been off for {(now_s - m.machine.since_s) / 60:.0f} min, yet the water {verb} "
+                f"by it ({got.watts:.0f} of {reference:.0f} W): look whether it still runs",
+            )  # fmt: skip
+        elif got.watts - got.sd > 0.6 * reference and (on or f"{m.id}-still-heats" in self.hand.standing):
+            for what in ACCUSED if on else ("still-heats", "still-cools"):
+                yield from self._end(m, what, now_s, f"{m.id} moves {got.watts:.0f} W again.")
+
+    def _sample(
+        self, m: Mover, got: Moved, reference: float, on: bool, after: Straight, now: float, now_s: float
+    ) -> Iterator[Finding]:
+        """Learn from a run; several together say whether it is weak."""
+        share = got.watts / reference if reference == reference else 1.0
+        if not self._accused(m) and got.watts > 0.0 and (len(m.moved_w) < 6 or 0.6 < share < 1.6):
+            m.moved_w.append(got.watts)
+        if not on or self._lamps_change(m.machine.since_s - BEFORE_S, now_s):
+            return
+        while m.recent and m.recent[0][0] < now_s - 86400.0:
+            m.recent.popleft()
+        m.recent.append((now_s, m.machine.since_s, got))
+        if len(m.recent) < 3 or len(m.moved_w) < 6:
+            return
+        last = [r for _, _, r in list(m.recent)[-3:]]
+        runs = len({run for _, run, _ in list(m.recent)[-3:]})  # looks at one run share what was before it
+        together_now = together(last)
+        high = together_now.watts + 1.645 * together_now.sd * math.sqrt(3.0 / runs)
+        if high < WEAK * reference and max(r.watts for r in last) < WEAK * reference and not self._accused(m):
+            verb = "gives" if m.sign > 0 else "takes away"
+            yield from self._begin(
+                m, "weak", after, now, now_s, together_now.watts / reference,
+                f"{m.id} {verb} {together_now.watts:.0f} W in its last runs, at most {high:.0f}, and used to move "
+                f"{reference:.0f} W",
+            )  # fmt: skip
+
+    def _lamps_change(self, begin_s: float, end_s: float) -> bool:
+        """Whether a declared light rises or falls in a span."""
+        return any(
+            (a - begin_h) % 24.0 < (end_s - begin_s) / 3600.0 or (begin_h - a) % 24.0 < b
+            for a, b in self._ramps
+            for begin_h in [hour(begin_s, self.system)]
+        )
+
+    # -- where it switches --------------------------------------------------------------------------
+
+    def _by_switching(self, track: Track, m: Mover, now: float, now_s: float) -> Iterator[Finding]:
+        """On where it has always gone off, or off where it has always gone on."""
+        on = bool(m.machine.on)
+        usual = m.turns(not on)
+        spread = float(np.ptp(m.off_at if on else m.on_at)) if usual == usual else 0.0
+        beyond = (now - usual) * (m.sign if on else -m.sign) - max(BEYOND_K, 0.5 * spread)
+        name = "never-off" if on else "never-on"
+        if beyond > 0.0 and not now_s - m.machine.since_s < 900.0:
+            if m.count(name, True) < 2:
+                return
+            trend = straight(track, now_s - 1800.0, now_s)
+            if trend is None:
+                return
+            does, should = ("runs", "off") if on else ("is off", "on")
+            yield from self._begin(
+                m, name, trend, now, now_s, now,
+                f"{m.id} {does} at {now:.2f} °C; it has always gone {should} at {usual:.2f} °C",
+            )  # fmt: skip
+        else:
+            m.count(name, False)
+            if beyond < -0.1 or usual != usual:
+                yield from self._end(m, "never-off", now_s, f"The water is {now:.2f} °C, where {m.id} belongs so.")
+                yield from self._end(m, "never-on", now_s, f"The water is {now:.2f} °C, where {m.id} belongs so.")
+
+    def _fight(self, now_s: float) -> Iterator[Finding]:
+        """A heater and a chiller on at once."""
+        heaters = [m for m in self.movers if m.sign > 0 and m.machine.on]
+        chillers = [m for m in self.movers if m.sign < 0 and m.machine.on]
+        for m in self.movers:
+            if m.sign < 0:
+                continue
+            name = f"{m.id}-fights"
+            together_s = [min(now_s - m.machine.since_s, now_s - c.machine.since_s) for c in chillers]
+            longest = max((s for s in together_s if s == s), default=0.0)
+            if m in heaters and longest > 1200.0:
+                yield from self.hand.standing.begin(
+                    name, m.id, now_s, longest / 60.0, LONG_S,
+                    f"{m.id} and {chillers[0].id} have been on together for {longest / 60:.0f} min: one undoes what "
+                    "the other does.",
+                )  # fmt: skip
+            elif name in self.hand.standing and m.machine.on is False and now_s - m.machine.since_s > 3600.0:
+                yield from self.hand.standing.end(name, now_s, f"{m.id} is off.")
+
+    # -- between switchings -------------------------------------------------------------------------
+
+    def _by_rest(self, track: Track, now: float, now_s: float) -> Iterator[Finding]:
+        """Heat that appeared or was lost while nothing switched."""
+        if not self.rest.due(now_s):
+            return
+        last_edge = max(self.edges) if self.edges else -math.inf
+        if last_edge > now_s - 1800.0 - SETTLE_S or not all(m.machine.fresh(now_s) for m in self.movers):
+            return
+        line = straight(track, now_s - 1800.0, now_s)
+        known = sum(m.reference()[0] * m.sign for m in self.movers if m.machine.on)
+        if line is None or known != known:
+            return
+        step = self.rest.look(now_s, self.capacity * line.slope - known, self.capacity * line.sd)
+        for m in self.movers:
+            reference = m.reference()[0]
+            if step is None or reference != reference or len(m.off_at) < 3 or step.settled is False:
+                m.count("rest", False)
+                continue
+            gained = step.watts * m.sign
+            on = bool(m.machine.on)
+            clear = abs(step.watts) > max(0.6 * reference, 4.0 * step.sd) and abs(step.watts) < 2.0 * reference
+            past_off = (now - m.turns(False)) * m.sign > 0.15
+            unasked = clear and gained > 0.0 and not on and past_off
+            lost = clear and gained < 0.0 and on
+            if m.count("rest", unasked or lost) < 2 or self._accused(m):
+                continue
+            if unasked:
+                name = "still-heats" if m.sign > 0 else "still-cools"
+                said = (
+                    f"{m.id} says it is off, yet the water {'gains' if m.sign > 0 else 'loses'} {abs(step.watts):.0f} W"
+                    f" more than at this hour on other days, about what {m.id} moves ({reference:.0f} W): look whether "
+                    "it still runs, or whether the room changed"
+                )
+            else:
+                name = "no-heat" if m.sign > 0 else "weak"
+                said = (
+                    f"{m.id} runs, yet the water {'loses' if m.sign > 0 else 'gains'} {abs(step.watts):.0f} W more "
+                    f"than at this hour on other days, about what {m.id} should move ({reference:.0f} W)"
+                )
+            yield from self._begin(m, name, line, now, now_s, step.watts, said)
+
+    # -- telling ------------------------------------------------------------------------------------
+
+    def _begin(
+        self, m: Mover, what: str, line: Straight, now: float, now_s: float, value: float, said: str
+    ) -> Iterator[Finding]:
+        limit = self.limit[1] if line.slope > 0.0 else self.limit[0]
+        left = until(now, line.slope, limit) if line.slope * line.slope > line.sd * line.sd else math.inf
+        if left < 3 * 86400.0:
+            said += f"; at this rate the limit of {limit:g} °C is reached at {clock(now_s + left, self.system, now_s)}."
+        else:
+            said += "."
+        yield from self.hand.standing.begin(
+            f"{m.id}-{what}", m.id, now_s, value, left if left < math.inf else LONG_S, said
+        )
+
+    def _end(self, m: Mover, what: str, now_s: float, because: str) -> Iterator[Finding]:
+        yield from self.hand.standing.end(f"{m.id}-{what}", now_s, because)
+
+
+ACCUSED = ("warms", "weak", "no-heat", "never-off", "never-on", "still-heats", "still-cools")

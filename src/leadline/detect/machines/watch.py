@@ -1,0 +1,52 @@
+"""The lookout for machines: it keeps their states, and asks each kind's own lookout what they show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from leadline.detect.findings import Finding
+from leadline.detect.hand import Hand, Track
+from leadline.detect.machines.heat import Heat
+from leadline.detect.machines.states import Machine, kind_of
+from leadline.system.description import System
+
+Array = np.ndarray
+
+
+@dataclass
+class Machines:
+    """All machines of a system that tell their state or power, described or not."""
+
+    system: System
+    hand: Hand
+    known: dict[str, Machine | None] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.heat = Heat(self.system, self.hand)
+
+    def take(self, track: Track, times_s: Array, values: Array) -> list[Finding]:
+        """New points of one stream; those of probes say nothing here."""
+        name = track.stream
+        if name not in self.known:
+            self._meet(track)
+        machine = self.known[name]
+        if machine is None:
+            return []
+        moments = machine.take(times_s, values)
+        if moments and machine.kind in ("heater", "chiller"):
+            self.heat.switched(machine, moments)
+        return []
+
+    def _meet(self, track: Track) -> None:
+        kind, equipment = kind_of(self.system, track.stream)
+        if not kind or track.quantity not in ("", "power"):
+            self.known[track.stream] = None
+            return
+        machine = self.known[track.stream] = Machine(track.stream, kind, equipment)
+        self.heat.add(machine)
+
+    def tick(self, now_s: float) -> list[Finding]:
+        """What the passing of time shows of all machines."""
+        return self.heat.tick(now_s)
