@@ -60,7 +60,7 @@ class Signs:
         bins = self.past.since(since) if since is not None else []
         if len(bins) < 2 or sum(b.points for b in bins) < 3:
             return None
-        return self._scale(bins) or self._dry(bins) or self._air(bins) or self._vessel(bins) or self._buffer(bins)
+        return self._scale(bins) or self._dry(bins) or self._place(bins) or self._buffer(bins)
 
     def holds(self, cause: Cause, newest: Bin) -> Cause | None:
         """The cause as it stands after another bin; None when that bin does not show it."""
@@ -141,6 +141,18 @@ class Signs:
             "air or stands in fresh water; its values are not used for limits."
         )
         return Cause("out-of-water", because, bins[-1].level, (float("-inf"), 2.0 * most))
+
+    def _place(self, bins: list[Bin]) -> Cause | None:
+        """Air or other water, whichever its level is nearer to."""
+        vessel = self._vessel(bins)
+        if self.past.quantity != "temperature":
+            return vessel
+        air = self._air(bins)
+        if vessel is None or air is None:
+            return vessel or air
+        level = bins[-1].level
+        theirs = [self.pasts[t.stream].home for t in self.hand.of("temperature") if t is not self.track]
+        return vessel if min(abs(h - level) for h in theirs if h == h) < abs(self._room()[0] - level) else air
 
     def _air(self, bins: list[Bin]) -> Cause | None:
         """A temperature that goes to the room's faster than the water could, and stays."""
@@ -238,19 +250,25 @@ class Signs:
         if since is None:
             return None
         said: set[bool] = set()
-        for other in self.hand.of(self.past.quantity):
-            theirs = self.pasts.get(other.stream)
-            if theirs is None or theirs is self.past or not theirs.bins or theirs.refused is not None:
-                continue
-            was, now = theirs.before(since), theirs.bins[-1].level
-            if abs(was - self.past.home) > self.past.nature.same or now != now:
-                continue
-            if theirs.bins[-1].number < since:
-                continue
-            share = (now - was) / step
+        for stream in self._beside():
+            theirs = self.pasts[stream]
+            share = (theirs.bins[-1].level - theirs.before(since)) / step
             if share > 0.5 or share < 0.25:
                 said.add(share > 0.5)
         return said.pop() if len(said) == 1 else None
+
+    def _beside(self) -> list[str]:
+        """Other probes of the same water: those that stood on the same level before it left."""
+        since = self.past.away_since
+        found: list[str] = []
+        for other in self.hand.of(self.past.quantity):
+            theirs = self.pasts.get(other.stream)
+            if theirs is None or theirs is self.past or not theirs.bins or theirs.refused is not None or since is None:
+                continue
+            newest, was = theirs.bins[-1], theirs.before(since)
+            if newest.points and newest.number >= since and abs(was - self.past.home) <= self.past.nature.same:
+                found.append(other.stream)
+        return found
 
     def others_still(self) -> bool | None:
         """Whether two other quantities of the water or more stayed as they were; False when one of them leapt."""
@@ -309,8 +327,7 @@ class Signs:
         """What else spoke for it, in words."""
         words: list[str] = []
         if followed is False:
-            others = [o.stream for o in self.hand.of(self.past.quantity) if o.stream != self.track.stream]
-            words.append(f"{_listed(others)} did not follow")
+            words.append(f"{_listed(self._beside())} did not follow")
         if still:
             words.append("nothing else in the water moved")
         if back is False:

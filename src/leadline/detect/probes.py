@@ -335,8 +335,9 @@ class Probes:
             return
         standing = self.hand.standing
         held = [s for s in (a, b) if f"{s}-disagrees" in standing]
+        drifting = [s for s in (a, b) if f"{s}-drifting" in standing]
         parted = pair.parted()
-        if parted is not None and not held:
+        if parted is not None and not held and not drifting:
             moved, still = self._mover(a, b, hour, pair.last_ok)
             by = parted.by if moved == a else -parted.by
             digits = quantity(self.pasts[a].quantity).digits + 1
@@ -353,7 +354,6 @@ class Probes:
         if hour % 24 != 0:
             return
         drift = pair.day(hour)
-        drifting = [s for s in (a, b) if f"{s}-drifting" in standing]
         if drift is not None and not drifting and not held:
             moved, still = self._mover(a, b, hour, pair.learned_hour)
             by = drift.by if moved == a else -drift.by

@@ -47,7 +47,7 @@ def scales(quantity: str, unit: str) -> Iterator[Scale]:
         # what came in °C was turned from °F on its way in
         yield Scale("sent in °C, taken for °F", lambda x: x * 1.8 + 32.0)
     if quantity == "ph":
-        yield Scale("the electrode's mV", lambda x: 7.0 - x / _SLOPE_MV)
-        yield Scale("the electrode's mV with the sign turned", lambda x: 7.0 + x / _SLOPE_MV)
+        yield Scale("as the electrode's mV", lambda x: 7.0 - x / _SLOPE_MV)
+        yield Scale("as the electrode's mV with the sign turned", lambda x: 7.0 + x / _SLOPE_MV)
     for factor, words in _FACTORS:
         yield Scale(words, lambda x, factor=factor: x / factor)  # type: ignore[misc]
