@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from leadline.measures.errors import BadInput, Unreachable
 
 if TYPE_CHECKING:
+    from leadline.app.be_heard import Signals
     from leadline.app.ports import Courier, Feed, Intake, Parts, Store
     from leadline.measures.moments import Clock
     from leadline.store.sqlite import SqliteStore
@@ -72,47 +73,76 @@ def open_store(path: str, clock: SystemClock | None = None, *, create: bool = Tr
     return SqliteStore.open(path, clock=clock or SystemClock(), create=create, write=write)
 
 
+class _Given:
+    """Secrets as the orders refer to them; those that nobody gave are noted."""
+
+    def __init__(self, path: str) -> None:
+        from leadline.store.secrets import Secrets
+
+        self.file = Secrets.beside(path)
+        self.missing: list[str] = []
+
+    def plain(self, reference: str) -> str | None:
+        """What a reference stands for; None when nobody gave it."""
+        from leadline.system.orders import SECRET
+
+        if not reference.startswith(SECRET):
+            return reference
+        name = reference.removeprefix(SECRET)
+        found = self.file.get(name)
+        if found is None:
+            self.missing.append(name)
+        return found
+
+    def of(self, thing: object) -> str | None:
+        """The one secret of a path or feed; empty when it needs none."""
+        return self.plain(str(getattr(thing, "password", "") or getattr(thing, "token", "") or _hidden(thing)))
+
+    def print_of(self, thing: object) -> str:
+        """A fingerprint of a path as it is set up, its secret included, that gives neither away."""
+        import hashlib
+        import hmac
+
+        return hmac.new(self.file.key(), repr((thing, self.of(thing))).encode(), hashlib.sha256).hexdigest()[:24]
+
+
+def _hidden(thing: object) -> str:
+    from leadline.system.orders import SECRET
+
+    address = str(getattr(thing, "address", ""))
+    return address if address.startswith(SECRET) else ""
+
+
+def make_signals(store: Store, path: str) -> Signals:
+    """The way from alarms to people and back over a store, with the orders that stand in it."""
+    import functools
+
+    from leadline.app import stand_orders
+    from leadline.app.be_heard import Signals
+
+    orders, given = stand_orders.standing(store), _Given(path)
+    prints = {name: given.print_of(way) for name, way in orders.paths.items()}
+    return Signals(store, orders, given.file.key(), prints, functools.partial(stand_orders.names_of, store))
+
+
 def make_parts(store: Store, queue: Intake, path: str, clock: Clock) -> Parts:
     """Everything that the standing orders name, made of real parts: couriers, feeds, mailbox, guards.
 
     A secret that nobody gave leaves its part out; it is named, and taken up when it is given.
     """
     import functools
-    import hashlib
-    import hmac
 
     from leadline.app import stand_orders
     from leadline.app.ports import Parts
-    from leadline.store.secrets import Secrets
-    from leadline.system.orders import SECRET
 
-    orders = stand_orders.standing(store)
-    secrets = Secrets.beside(path)
-    missing: list[str] = []
-
-    def plain(reference: str) -> str | None:
-        """What a reference stands for; None when nobody gave it."""
-        if not reference.startswith(SECRET):
-            return reference
-        found = secrets.get(reference.removeprefix(SECRET))
-        if found is None:
-            missing.append(reference.removeprefix(SECRET))
-        return found
-
-    key = secrets.key()
-
-    def print_of(thing: object, secret: str | None) -> str:
-        return hmac.new(key, repr((thing, secret)).encode(), hashlib.sha256).hexdigest()[:24]
-
-    couriers, prints = {}, {}
+    orders, given = stand_orders.standing(store), _Given(path)
+    couriers, feeds = {}, []
     for name, way in orders.paths.items():
-        secret = plain(str(getattr(way, "password", "") or getattr(way, "address", "")))
-        prints[name] = print_of(way, secret)
+        secret = given.of(way)
         if secret is not None:
             couriers[name] = _courier(way, secret, clock)
-    feeds = []
     for said in orders.feeds:
-        secret = plain(str(getattr(said, "password", "") or getattr(said, "token", "")))
+        secret = given.of(said)
         if secret is not None:
             feeds.append(_feed(said, secret, queue, store, clock))
         else:
@@ -121,15 +151,17 @@ def make_parts(store: Store, queue: Intake, path: str, clock: Clock) -> Parts:
     if orders.replies is not None:
         from leadline.couriers.replies import Replies
 
-        secret = plain(orders.replies.password)
+        secret = given.of(orders.replies)
         replies = None if secret is None else Replies(orders.replies, secret)
     ping = None
-    address = plain(orders.guard.ping) if orders.guard.ping else None
+    address = given.plain(orders.guard.ping) if orders.guard.ping else None
     if address:
         from leadline.couriers.ping import ping as reach
 
         ping = functools.partial(reach, address, 20.0)
-    return Parts(orders, key, prints, couriers, feeds, replies, _health, ping, tuple(dict.fromkeys(missing)))
+    prints = {name: given.print_of(way) for name, way in orders.paths.items()}
+    missing = tuple(dict.fromkeys(given.missing))
+    return Parts(orders, given.file.key(), prints, couriers, feeds, replies, _health, ping, missing)
 
 
 def _health(address: str) -> Mapping[str, Any]:
@@ -155,19 +187,25 @@ def _courier(way: Path, secret: str, clock: Clock) -> Courier:
 
 
 def _feed(said: FeedOrder, secret: str, queue: Intake, store: Store, clock: Clock) -> Feed:
+    import functools
+
+    from leadline.app import describe
+    from leadline.measures.moments import zone
     from leadline.system.orders import FileFeed, MqttFeed
+
+    def zone_of(system: str) -> dt.tzinfo:
+        return zone(describe.load(store, system).time_zone)
 
     if isinstance(said, MqttFeed):
         from leadline.feeds.mqtt import Mqtt
 
-        return Mqtt(said, secret, queue, clock)
+        return Mqtt(said, secret, queue, clock, zone_of=zone_of)
     if isinstance(said, FileFeed):
         from leadline.feeds.growing import Growing
 
-        return Growing(
-            said, queue, clock, load=lambda: store.record("feed", said.id),
-            save=lambda place: store.put_record("feed", said.id, place),
-        )  # fmt: skip
+        load = functools.partial(store.record, "feed", said.id)
+        save = functools.partial(store.put_record, "feed", said.id)
+        return Growing(said, queue, load=load, save=save, zone_of=zone_of)
     from leadline.feeds.polling import Polling
 
-    return Polling(said, secret, queue, clock)
+    return Polling(said, secret, queue, clock, zone_of=zone_of)

@@ -219,7 +219,7 @@ class Signals:
         out = self.outgoing(d)
         m = self.store.message(d.message)
         if out is None or m is None or courier is None:
-            self.settle(d, m, Stage.FAILED, "no such path any more" if courier is None else "no such message", now())
+            self.settle(d, m, Stage.FAILED, "its secret is missing, or the path is gone" if courier is None else "no such message", now())
             return Stage.FAILED
         try:
             receipt = courier.send(out)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 # command: (module, name in it, one line of help); help is kept here so that listing loads nothing
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "demo": ("serving", "demo", "Make an invented demo database and serve it."),
-    "serve": ("serving", "serve", "Serve the pages on this machine."),
+    "serve": ("serving", "serve", "Serve the pages and run the watch."),
     "system": ("systems", "system", "Add, show, list and edit systems."),
     "log": ("entries", "log", "Write one entry by hand."),
     "entry": ("entries", "entry", "Correct, withdraw or confirm an entry."),
@@ -36,7 +36,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
     "simulate": ("simulate", "simulate", "What a system will do: an ensemble, as it is or with a scenario."),
-    "watch": ("watching", "watch", "Rehearse the watch over recorded streams."),
+    "watch": ("watching", "watch", "Watch the streams: alarms, who is told, proof that it arrives."),
     "learn": ("learning", "learn", "Fit the simulator to a system's own records."),
     "bench": ("bench", "bench", "One-off calculations, each with its source and its caution."),
     "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),

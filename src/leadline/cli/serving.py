@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,11 +15,13 @@ if TYPE_CHECKING:
     from leadline.app.ports import Store
     from leadline.cli.main import Bridge
     from leadline.measures.moments import Clock
+    from leadline.watch.lock import Lock
+    from leadline.watch.loop import Loop
 
 _HOST = "127.0.0.1"
 
 
-@click.command(short_help="Serve the pages on this machine.")
+@click.command(short_help="Serve the pages and run the watch.")
 @click.option("--host", default=_HOST, show_default=True, help="Address to listen on; this machine only by default.")
 @click.option("--port", type=click.IntRange(0, 65535), default=8077, show_default=True, help="0 takes any free port.")
 @click.option(
@@ -28,9 +31,10 @@ _HOST = "127.0.0.1"
     metavar="HOST",
     help="A further name by which browsers may ask, such as reef.local.",
 )
+@click.option("--no-watch", is_flag=True, help="Only the pages: nothing is noticed, nothing is sent.")
 @click.pass_obj
-def serve(bridge: Bridge, host: str, port: int, names: tuple[str, ...]) -> None:
-    """Serve the round and the courses until Ctrl-C.
+def serve(bridge: Bridge, host: str, port: int, names: tuple[str, ...], no_watch: bool) -> None:
+    """Serve the pages and run the watch until Ctrl-C.
 
     \b
     Examples:
@@ -39,7 +43,7 @@ def serve(bridge: Bridge, host: str, port: int, names: tuple[str, ...]) -> None:
       leadline serve --host 192.168.1.20 --name reef.local
     """
     bridge.store().close()  # an unreadable store is said now, not at the first page
-    _serve(bridge.path, bridge.clock, host, port, names)
+    _serve(bridge.path, bridge.clock, host, port, names, with_watch=not no_watch)
 
 
 @click.command(short_help="Make an invented demo database and serve it.")
@@ -121,12 +125,81 @@ def _bring(store: Store, clock: Clock, folder: Path) -> None:
         raise BadInput(f"the demo's own records do not import: {brought.rejected[0]}", way_out="Report this, please.")
 
 
-def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...] = ()) -> None:
+def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...] = (), *, with_watch: bool = True,
+           guard: tuple[str, ...] = (), alone: bool = False, around: Callable[[Loop, str], None] | None = None,
+           ) -> None:  # fmt: skip
+    """Serve until Ctrl-C, with the watch beside it.
+
+    Parameters
+    ----------
+    alone
+        Whether the watch is what was asked for: then it is an error that another process watches already.
+    around
+        Called once with the running watch and the address, before the first request is answered.
+    """
     import uvicorn
 
     from leadline.web.site import build
-    from leadline.wiring import open_store
+    from leadline.wiring import make_signals, open_store
 
+    listener = listen(host, port)
+    shown = listener.getsockname()[1]
+    address = f"http://{'localhost' if host == _HOST else host}:{shown}"
+    everywhere = host in ("0.0.0.0", "::") and not names
+    hosts = ("*",) if everywhere else ("localhost", "127.0.0.1", "[::1]", host, *names)
+    live, lock = _watch(path, clock, guard, alone) if with_watch else (None, None)
+    config = uvicorn.Config(
+        build(lambda: open_store(path), clock, hosts=hosts, live=live, signals_of=lambda s: make_signals(s, path)),
+        log_level="warning", access_log=False, lifespan="on",
+    )  # fmt: skip
+    try:
+        if live is not None:
+            live.start()
+            live.started.wait(60.0)
+        click.echo(f"Leadline is at {address}  (Ctrl-C ends it)")
+        if live is not None and around is not None:
+            around(live, address)
+        uvicorn.Server(config).run(sockets=[listener])
+    finally:
+        if live is not None:
+            live.stop()
+        if lock is not None:
+            lock.leave()
+
+
+def serve_watch(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...], guard: tuple[str, ...]) -> None:
+    """The watch, and what it must be asked for: answers, posted points, its health."""
+    _serve(path, clock, host, port, names, guard=guard, alone=True)
+
+
+def _watch(path: str, clock: Clock, guard: tuple[str, ...], alone: bool) -> tuple[Loop | None, Lock | None]:
+    """A watch over a store, not yet started; none when another process has one and it is only wanted beside pages."""
+    from leadline.watch.lock import Lock
+    from leadline.watch.loop import Loop
+    from leadline.wiring import make_parts, open_store
+
+    lock = Lock(Path(path))
+    try:
+        lock.take()
+    except Unreachable as exc:
+        if alone:
+            raise
+        click.echo(f"No watch here: {exc.what}.", err=True)
+        return None, None
+    live = Loop(
+        Path(path), lambda: open_store(path), lambda store, queue: make_parts(store, queue, path, clock), clock, guard
+    )
+    return live, lock
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """A socket that listens.
+
+    Raises
+    ------
+    BadInput
+        When the address is taken or not ours.
+    """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     # the protocol must be said: asyncio sets TCP_NODELAY only then, and without it some pages wait 40 ms for an ACK
     listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
@@ -135,15 +208,9 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
         listener.bind((host, port))
         listener.listen(128)  # before the address is said: whoever reads it may come at once
     except OSError as exc:
+        listener.close()
         raise BadInput(
             f"cannot listen on {host}:{port}: {exc.strerror}",
             way_out="Choose another port: --port 0 takes any free one.",
         ) from exc
-    shown = listener.getsockname()[1]
-    click.echo(f"Leadline is at http://{'localhost' if host == _HOST else host}:{shown}  (Ctrl-C ends it)")
-    everywhere = host in ("0.0.0.0", "::") and not names
-    hosts = ("*",) if everywhere else ("localhost", "127.0.0.1", "[::1]", host, *names)
-    config = uvicorn.Config(
-        build(lambda: open_store(path), clock, hosts=hosts), log_level="warning", access_log=False, lifespan="on"
-    )
-    uvicorn.Server(config).run(sockets=[listener])
+    return listener

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import AsyncIterator, Callable, Sequence
+from functools import partial
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import jinja2
 from starlette.applications import Starlette
@@ -18,11 +20,15 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
+from leadline.app.be_heard import Signals
 from leadline.app.ports import Store
+from leadline.app.stand_orders import names_of
 from leadline.measures.errors import LeadlineError, Unreachable
 from leadline.measures.moments import Clock
-from leadline.web import forms
+from leadline.system.orders import Orders
+from leadline.web import api, forms
 from leadline.web.guard import MAX_FORM_BYTES, Guard
+from leadline.web.pages import answer, watch
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
 from leadline.web.use import Use, app_use
@@ -50,8 +56,9 @@ def templates() -> jinja2.Environment:
 
 
 def build(
-    store_factory: Callable[[], Store], clock: Clock, use: Use | None = None, hosts: Sequence[str] = ("*",)
-) -> Starlette:
+    store_factory: Callable[[], Store], clock: Clock, use: Use | None = None, hosts: Sequence[str] = ("*",),
+    live: Any | None = None, signals_of: Callable[[Store], Signals] | None = None,
+) -> Starlette:  # fmt: skip
     """The web application.
 
     Parameters
@@ -64,6 +71,10 @@ def build(
         The use cases; those of `leadline.app` when nothing else is handed in.
     hosts
         Names by which a browser may ask for it: a foreign name that points here (DNS rebinding) is refused.
+    live
+        The watch that runs in this process: `health()` and its `queue`; None when none does.
+    signals_of
+        Makes the way from alarms to people over a store; one that calls nobody when nothing is handed in.
     """
     chosen = use or app_use()
 
@@ -86,6 +97,17 @@ def build(
             Route("/system/{system}/entry/{entry}/confirm", forms.confirm, methods=["POST"]),
             Route("/system/{system}/entry/{entry}/correct", forms.correct, methods=["POST"]),
             Route("/light", forms.light, methods=["POST"]),
+            Route("/watch", watch.watch, name="watch"),
+            Route("/watch/acknowledge", watch.acknowledge, methods=["POST"]),
+            Route("/watch/shelve", watch.shelve, methods=["POST"]),
+            Route("/watch/unshelve", watch.unshelve, methods=["POST"]),
+            Route("/watch/work", watch.declare, methods=["POST"]),
+            Route("/watch/prove", watch.prove, methods=["POST"]),
+            Route("/seen/{ticket}", answer.seen, name="seen"),
+            Route("/seen/{ticket}", answer.answer, methods=["POST"]),
+            Route("/health", api.health),
+            Route("/api/streams", api.post_streams, methods=["POST"], max_body_size=api.MOST_BYTES),
+            Route("/api/figures", api.figures),
             Mount("/static", _Static(directory=static), name="static"),
         ],
         middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(Guard)],
@@ -97,6 +119,11 @@ def build(
     app.state.use = chosen
     app.state.lookout = Lookout(chosen, clock)
     app.state.templates = templates()
+    app.state.live = live
+    app.state.signals_of = signals_of or (lambda store: Signals(store, Orders(), b"", {}, partial(names_of, store)))
+    app.state.posts = api.Pace(api.POSTS_A_MINUTE)
+    app.state.wrong_tokens = api.Pace(api.WRONG_A_MINUTE)
+    app.state.wrong_links = api.Pace(api.WRONG_A_MINUTE)
     return app
 
 
