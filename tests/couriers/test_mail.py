@@ -318,8 +318,10 @@ HOSTILE = st.one_of(
     st.sampled_from(
         [
             "x\r\nBcc: thief@evil.example", "x\nTo: a@b.example\n\nbody", "=?utf-8?q?x=0D=0ABcc=3A_a=40b=2Eexample?=",
-            "=??Q?=0D=0A", "=\u202e?utf-8?q?=0D=0AX=3A_y?=", "x\u2028Bcc: a@b.example", "x\x85Bcc: a@b.example", "x\x0bBcc: y", "x\rBcc: y", "\r\n.\r\nMAIL FROM:<a@b>",
-            "\u202egnissecorp", "x" * 2000, "\ud800", "\x00", ".", "..\r\n.", "From a@b", "", " ", "\U0001f420" * 60,
+            "=??Q?=0D=0A", "=\u202e?utf-8?q?=0D=0AX=3A_y?=", "x\u2028Bcc: a@b.example",
+            "x\x85Bcc: a@b.example", "x\x0bBcc: y", "x\rBcc: y", "\r\n.\r\nMAIL FROM:<a@b>",
+            "\u202egnissecorp",
+            "x" * 2000, "\ud800", "\x00", ".", "..\r\n.", "From a@b", "", " ", "\U0001f420" * 60,
         ]
     ),
 )  # fmt: skip

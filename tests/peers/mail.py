@@ -77,7 +77,7 @@ class Post:
         assert isinstance(envelope.content, bytes)
         self.kept.append(envelope.content)
         if self.maildir is not None:
-            self.maildir.put(envelope.mail_from or "", envelope.content)
+            self.maildir.put((envelope.mail_from or "").strip("<>"), envelope.content)
         return "250 2.0.0 Kept as number 1"
 
     def check(self, server: SMTP, session: Session, envelope: Envelope, mechanism: str, data: Any) -> AuthResult:
@@ -221,6 +221,7 @@ first_valid_gid = 1
 mail_location = maildir:{folder}/mail:LAYOUT=fs
 disable_plaintext_auth = no
 auth_mechanisms = plain login
+auth_failure_delay = 0 secs
 ssl = {ssl}
 {certificate}
 passdb {{
@@ -245,6 +246,9 @@ service imap-login {{
 }}
 service anvil {{
   chroot =
+  unix_listener anvil-auth-penalty {{
+    mode = 0
+  }}
 }}
 service stats {{
   chroot =
@@ -334,14 +338,17 @@ def imap(*, user: str, password: str, pair: Pair | None = None) -> Iterator[Imap
             _greeted(port, process[-1], folder)
 
         def stop() -> None:
+            """End the server and those it started, each by its id; at once, as a machine that loses power does."""
             while process:
                 ended = process.pop()
-                ended.send_signal(signal.SIGTERM)
-                try:
-                    ended.wait(10)
-                except subprocess.TimeoutExpired:
+                with contextlib.suppress(OSError):
+                    children = pathlib.Path(f"/proc/{ended.pid}/task/{ended.pid}/children").read_text().split()
                     ended.kill()
-                    ended.wait()
+                    for child in children:
+                        with contextlib.suppress(ProcessLookupError):
+                            os.kill(int(child), signal.SIGKILL)
+                ended.kill()
+                ended.wait()
                 if ended.stderr is not None:
                     ended.stderr.close()
 

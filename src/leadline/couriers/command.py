@@ -44,10 +44,9 @@ class Command:
         except subprocess.TimeoutExpired:
             _end(process)
             raise self._failed(f"{program} was ended: it took longer than {self.path.timeout_s:g} s") from None
-        finally:
-            complaints.closed.wait(1.0)  # a child left behind may hold it open; the outcome is known all the same
         if ended == 0:
             return Receipt("delivered", f"{program} ended well")
+        complaints.closed.wait(1.0)  # no longer: a child left behind may hold it open
         how = f"ended with {ended}" if ended > 0 else f"was ended by signal {-ended}"
         last = complaints.last_line()
         raise self._failed(f"{program} {how}" + (f": {last}" if last else ""))

@@ -133,4 +133,5 @@ class _Connection(SMTP):
 
 
 def _bare(address: str | None) -> bytes:
-    return "".join(c for c in address or "" if c.isprintable()).encode("utf-8", "replace")
+    """An address without brackets: aiosmtpd gives that of a bounce, which is none, as a pair of them."""
+    return "".join(c for c in (address or "").strip("<>") if c.isprintable()).encode("utf-8", "replace")

@@ -320,7 +320,7 @@ def is_automatic(letter: Message) -> bool:
         return True
     if _header(letter, "Precedence").strip().lower() in ("bulk", "auto_reply", "junk", "list"):
         return True
-    if "Return-Path" in letter and _header(letter, "Return-Path").strip() in ("", "<>"):
+    if "Return-Path" in letter and not _header(letter, "Return-Path").strip(" \t\r\n<>"):
         return True
     if any(name in letter for name in ("X-Autoreply", "X-Autorespond", "X-Failed-Recipients", "List-Id")):
         return True

@@ -7,6 +7,7 @@ import logging
 import re
 import threading
 import urllib.parse
+import warnings
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -43,9 +44,9 @@ class Service:
         return attempt.within(self.limit_s, lambda: self._hand_over(message), self._where)
 
     def _hand_over(self, message: Outgoing) -> Receipt:
+        heard = _listen()
         import apprise
 
-        heard = _listen()
         asset = apprise.AppriseAsset(
             app_id="Leadline", app_desc="Leadline's watch", app_url="", image_url_mask="", image_url_logo="",
             async_mode=False,
@@ -53,6 +54,7 @@ class Service:
         asset.http_redirects = (
             False  # a post that is sent elsewhere comes back as a page that was fetched, not as an error
         )
+        title = attempt.one_line(message.subject, 150)
         try:
             service = apprise.Apprise.instantiate(self._address, asset=asset, suppress_exceptions=True)
             if service is None or isinstance(service, dict):
@@ -69,8 +71,8 @@ class Service:
             caller.add(service)
             taken = bool(
                 caller.notify(
-                    body=attempt.whole_text(message),
-                    title=attempt.one_line(message.subject, 150),
+                    body=attempt.whole_text(message).strip() or title or "(no words)",  # without any it sends nothing
+                    title=title,
                     notify_type=apprise.NotifyType(_KIND.get(message.priority, "info")),
                     body_format=apprise.NotifyFormat.TEXT,
                 )
@@ -117,20 +119,23 @@ class _Heard:
 _hearing: contextvars.ContextVar[_Heard | None] = contextvars.ContextVar("leadline_apprise", default=None)
 
 
-class _Ear(logging.Handler):
-    """Apprise's log, kept for whoever sends. Its own LogCapture also catches what other threads say of other paths."""
+class _Ear(logging.Filter):
+    """Apprise's log, kept for whoever sends; nothing of it goes on, for its lines quote addresses and messages.
 
-    def emit(self, record: logging.LogRecord) -> None:
+    Apprise's own LogCapture would also catch what other threads say of other paths.
+    """
+
+    def filter(self, record: logging.LogRecord) -> bool:
         heard = _hearing.get()
-        if heard is None:
-            return
-        words = record.getMessage()
-        heard.untrusted = heard.untrusted or "CERTIFICATE_VERIFY_FAILED" in words
-        if record.levelno >= logging.WARNING and len(heard.warnings) < 20:
-            heard.warnings.append(words[:2000])
+        if heard is not None:
+            words = record.getMessage()
+            heard.untrusted = heard.untrusted or "CERTIFICATE_VERIFY_FAILED" in words
+            if record.levelno >= logging.WARNING and len(heard.warnings) < 20:
+                heard.warnings.append(words[:2000])
+        return False
 
 
-_ear = _Ear(logging.DEBUG)  # the reason for a broken connection stands in its debugging lines alone
+_ear = _Ear()
 _ear_lock = threading.Lock()
 
 
@@ -138,11 +143,16 @@ def _listen() -> _Heard:
     """Hear what Apprise says in this thread and in those it starts; nothing of it goes to anybody's log."""
     logger = logging.getLogger("apprise")
     with _ear_lock:
-        if _ear not in logger.handlers:
-            logger.addHandler(_ear)
-            logger.setLevel(logging.DEBUG)
-            logger.propagate = False  # its lines quote addresses and messages
-            logging.getLogger("urllib3").setLevel(logging.ERROR)  # and so do those of what it sends with
+        if _ear not in logger.filters:
+            logger.setLevel(logging.DEBUG)  # the reason for a broken connection stands in its debugging lines alone
+            logger.addFilter(_ear)
+            logger.propagate = False
+            logging.getLogger("urllib3").setLevel(logging.ERROR)  # what it sends with quotes addresses too
+            with warnings.catch_warnings():  # one of its services uses a module that Python is about to drop
+                warnings.simplefilter("ignore", DeprecationWarning)
+                import apprise
+
+                apprise.Apprise.instantiate("json://localhost")  # loads all services
     heard = _Heard()
     _hearing.set(heard)
     return heard
