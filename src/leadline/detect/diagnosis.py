@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+
 from leadline.detect.hand import Hand, Track
 from leadline.detect.past import BIN_S, Bin, Past
 from leadline.detect.scales import scales
+from leadline.detect.trust import LIMITS
 from leadline.measures.quantities import quantity
 from leadline.system.description import System
 
@@ -71,7 +74,7 @@ class Signs:
         if home == home and abs(level - home) < min(near, abs(cause.level - home) / 2.0):
             return None
         if cause.name == "wrong-scale":
-            return cause if self._mapped(level) else None
+            return cause if self._mapped(level, loose=True) else None
         if cause.name == "out-of-water" and self.past.quantity in DRY:
             return cause if level < DRY[self.past.quantity] else None
         if abs(level - cause.level) > near:
@@ -82,7 +85,12 @@ class Signs:
         return Cause(cause.name, cause.because, drifted, (drifted - 1.0, drifted + 1.0))
 
     def _scale(self, bins: list[Bin]) -> Cause | None:
-        """On another scale the number is what the probe showed before, or what the water may be."""
+        """On another scale the number is what the probe showed before, or what the water may be.
+
+        A scale changes from one point to the next, and by a lot: never to a number that a tank may have.
+        """
+        if not self._abrupt(bins):
+            return None
         found = [self._mapped(b.level) for b in bins[-2:]]
         if None in found or len({f[0] for f in found if f}) > 1 or not found[-1]:
             return None
@@ -102,17 +110,21 @@ class Signs:
             refused = (level - 0.2 * abs(level) - 1e-6, level + 0.2 * abs(level) + 1e-6)
         return Cause("wrong-scale", because, level, refused)
 
-    def _mapped(self, level: float) -> tuple[str, float] | None:
-        """The other scale on which a level is this water's, and what it is there."""
+    def _mapped(self, level: float, loose: bool = False) -> tuple[str, float] | None:
+        """The other scale on which a level is this water's, and what it is there; `loose` hours after it left."""
         past, home = self.past, self.past.home
         if level != level:
             return None
+        limits, band = LIMITS[past.quantity], self.system.band(past.quantity)
         if home == home:
-            if abs(level - home) < 2.0 * past.nature.same:
+            # a probe that never stood where a tank stands gives no ground to think from
+            usual = _within(home, limits.suspect) or _within(home, band.limit if band else None)
+            if not usual or _within(level, limits.suspect) or abs(level - home) < 2.0 * past.nature.same:
                 return None
-            low, high = home - past.nature.same, home + past.nature.same
+            near = min(max(0.5 * past.nature.same, 10.0 * past.quiver), 0.05 * abs(home))
+            near = max(near, 2.0 * past.nature.same) if loose else near
+            low, high = home - near, home + near
         else:
-            band = self.system.band(past.quantity)
             limit = (band.limit or band.aim) if band else None
             if limit is None or past.low <= level <= past.high:
                 return None
@@ -132,7 +144,7 @@ class Signs:
         home = self.past.home
         if most is None or not home > 5.0 * most or not all(b.level < most for b in bins[-2:]):
             return None
-        if self.followed(bins[-1].level - home) is True:
+        if not self._abrupt(bins) or self.followed(bins[-1].level - home) is True:
             return None
         unit = quantity(self.past.quantity).unit
         because = (
@@ -308,6 +320,17 @@ class Signs:
                 return (k + 1) * BIN_S
         return len(bins) * BIN_S
 
+    def _abrupt(self, bins: list[Bin]) -> bool:
+        """Whether it went most of the way from one point to the next; so it is when there is no point before."""
+        t, raw = self.track.times, self.track.raw
+        begin = bins[0].number * BIN_S
+        if self.past.home != self.past.home or not len(t) or t[0] >= begin:
+            return True
+        k = max(int(np.searchsorted(t, begin)) - 2, 0)
+        around = raw[k : int(np.searchsorted(t, begin + 2.0 * BIN_S)) + 1]
+        around = around[np.isfinite(around)]
+        return len(around) > 1 and bool(np.abs(np.diff(around)).max() > 0.8 * abs(bins[-1].level - self.past.home))
+
     def _settled(self, bins: list[Bin]) -> bool:
         gone = abs(bins[-1].level - self.past.home)
         return abs(bins[-1].level - bins[-2].level) <= max(0.15 * gone, 2.0 * self.past.quiver)
@@ -342,6 +365,10 @@ _DOUBT = "It seems that {}, but the water itself may have changed: look at once.
 def _listed(names: Iterable[str]) -> str:
     some = sorted(names)
     return some[0] if len(some) == 1 else f"{', '.join(some[:-1])} and {some[-1]}"
+
+
+def _within(x: float, span: tuple[float, float] | None) -> bool:
+    return span is not None and span[0] <= x <= span[1]
 
 
 def _figure(value: float, digits: int) -> str:

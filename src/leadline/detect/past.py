@@ -36,7 +36,7 @@ class Nature:
     apart, drift
         What two probes of one water may differ by beyond their usual difference: at once, and as a drift.
     swing
-        The least swing of a day whose loss means something.
+        The least swing of a day whose loss means something; endless for what has no day.
     """
 
     jump: float
@@ -51,8 +51,8 @@ class Nature:
 NATURE: dict[str, Nature] = {
     "temperature": Nature(2.0, 0.6, 1.5, 6 * HOUR_S, 0.5, 0.2, 0.15),
     "ph": Nature(0.4, 0.3, 0.3, 6 * HOUR_S, 0.2, 0.1, 0.06),
-    "salinity": Nature(2.0, 1.5, 2.0, 48 * HOUR_S, 1.0, 0.5, 1.0),
-    "conductivity": Nature(3.0, 2.0, 3.0, 48 * HOUR_S, 1.5, 0.7, 1.5),
+    "salinity": Nature(2.0, 1.5, 2.0, 48 * HOUR_S, 1.0, 0.5, np.inf),
+    "conductivity": Nature(3.0, 2.0, 3.0, 48 * HOUR_S, 1.5, 0.7, np.inf),
     "oxygen": Nature(2.0, 1.5, 1.5, 6 * HOUR_S, 1.0, 0.5, 0.4),
     "orp": Nature(100.0, 60.0, 40.0, 4 * HOUR_S, 60.0, 30.0, 15.0),
 }
@@ -93,7 +93,7 @@ class Past:
     def __init__(self, quantity: str, period_s: float, nature: Nature, widest: tuple[float, float]) -> None:
         self.quantity, self.period_s, self.nature = quantity, period_s, nature
         self.low, self.high = widest
-        self.jump = nature.jump
+        self.jump = nature.jump * max(1.0, (period_s / 300.0) ** 0.5)  # the rarer the points, the further apart
         self.last_good = self.last_raw = NAN
         self.refused: tuple[float, float] | None = None
         self.number = -1
@@ -113,7 +113,7 @@ class Past:
         self.hour_noise: list[float] = []
         self.hours: deque[tuple[int, float]] = deque(maxlen=24 * 15)
         self.hour, self.hour_levels = -1, list[float]()
-        self.hour_ended = False
+        self.hour_ended = self.noise_ended = False
         self.table = np.full((WEEKS_D, 24), NAN)
         self.day = -1
 
@@ -294,6 +294,7 @@ class Past:
         if noise:
             noise.sort()
             self.noises.append(noise[len(noise) // 2])
+            self.noise_ended = True
         self.hour_ended = True
 
     # -- what is usual ----------------------------------------------------------------------------------
@@ -359,6 +360,16 @@ class Past:
             if b.points:
                 found.append(b)
         return found[::-1]
+
+    def lately(self, enough: int) -> tuple[int, int]:
+        """Points of the last two bins or more, until there are enough, and how many of them were left out."""
+        points = bad = 0
+        for number, b in enumerate(reversed(self.bins), 1):
+            # of a bin with bad points only, some may be no numbers and are no `points`
+            points, bad = points + max(b.points, b.bad), bad + b.bad
+            if number >= 2 and points >= enough:
+                break
+        return points, bad
 
     def before(self, number: int) -> float:
         """The level of the last bin with values before a number; NaN for none."""

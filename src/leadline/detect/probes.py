@@ -18,8 +18,10 @@ from leadline.system.description import System
 
 Array = np.ndarray
 ADOPT_BINS = 36  # six hours away without a cause: the water is so now
-NOISY, NOISY_BEYOND, NOISY_HOURS = 6.0, 2.5, 3  # times its usual, times nearly its worst, hours in a row; judgement
-DULL, DULL_LEAST, DULL_DAYS = 0.5, 0.8, 6  # of its usual swing, of its least swing; days to know it; judgement
+NOISY, NOISY_BEYOND, NOISY_TIMES = 6.0, 2.5, 3  # times its usual, times nearly its worst, so often in a row; judgement
+JUMPY = 12.0  # so many times its usual scatter it may jump from point to point; judgement
+DULL, DULL_LEAST, DULL_DAYS = 0.4, 0.6, 6  # of its usual swing, of its least swing; days to know it; judgement
+DULL_TIMES, DULL_RECENT = 4, 12  # six-hourly looks in a row; and so many that are too fresh to be usual
 STIRRED_S = 3600.0
 
 
@@ -34,8 +36,9 @@ class _Watched:
     missed: int = 0
     usual_noise: tuple[float, float] = (np.nan, np.nan)
     noise_day: int = -1
-    noisy_hours: int = 0
+    noisy_times: int = 0
     swings: list[float] = field(default_factory=list)
+    dull_times: int = 0
 
 
 @dataclass
@@ -193,16 +196,13 @@ class Probes:
     def _distrust(self, w: _Watched, now_s: float) -> Iterator[Finding]:
         """A probe most of whose last points were left out, when no cause is known."""
         name, stream = f"{w.track.stream}-distrusted", w.track.stream
-        points = bad = number = 0
-        for number, b in enumerate(reversed(w.past.bins), 1):
-            # of a bin with bad points only, some may be no numbers and are no `points`
-            points, bad = points + max(b.points, b.bad), bad + b.bad
-            if number >= 2 and points >= 3:
-                break
-        if points < 3:
+        level = w.past.bins[-1].level
+        # what could be water, and only leaps about, is given twice the time
+        enough = 3 if not w.past.low <= level <= w.past.high else 6
+        points, bad = w.past.lately(enough)
+        if points < enough:
             return
         if bad > 0.5 * points and w.cause is None:
-            level = w.past.bins[-1].level
             reads = f"reads {level:.4g}" if level == level else "sends no numbers"
             because = (
                 f"{stream} {reads}: {bad} of its last {points} points are not what the water can be. Its values are "
@@ -267,29 +267,31 @@ class Probes:
     def _noisy(self, w: _Watched, now_s: float) -> Iterator[Finding]:
         """Scatter many times what it was."""
         p, name = w.past, f"{w.track.stream}-noisy"
-        if len(p.noises) < 48 or not p.hours:
+        if len(p.noises) < 48 or not p.hours or not p.noise_ended:
             return
+        p.noise_ended = False
         day = p.hours[-1][0] // 24
-        if day != w.noise_day and not w.noisy_hours:
+        if day != w.noise_day and not w.noisy_times:
             w.noise_day = day
             some = sorted(p.noises)
             w.usual_noise = some[len(some) // 2], some[int(0.98 * (len(some) - 1))]
+            p.jump = max(p.jump, JUMPY * w.usual_noise[0])
         usual, worst = w.usual_noise
         now = p.noises[-1]
         # rounding alone leaves second differences of half a step or so
         floor = max(usual, 0.7 * p.step if np.isfinite(p.step) else 0.0, 1e-9)
         if now > max(NOISY * floor, NOISY_BEYOND * worst):
-            w.noisy_hours += 1
-            if w.noisy_hours >= NOISY_HOURS:
+            w.noisy_times += 1
+            if w.noisy_times >= NOISY_TIMES:
                 because = (
-                    f"{w.track.stream} scatters {now / floor:.0f} times as much as it used to, for {w.noisy_hours} h: "
+                    f"{w.track.stream} scatters {now / floor:.0f} times as much as it used to: "
                     "a failing probe, a bad contact, or air bubbles at its tip."
                 )
                 yield from self.hand.standing.begin(
                     name, w.track.stream, now_s, now / floor, None, because, consequence=False
                 )
         elif now < 0.5 * max(NOISY * floor, NOISY_BEYOND * worst):
-            w.noisy_hours = 0
+            w.noisy_times = 0
             yield from self.hand.standing.end(name, now_s, f"{w.track.stream} is as quiet as it used to be.")
 
     def _dulled(self, w: _Watched, hour: int, now_s: float) -> Iterator[Finding]:
@@ -306,7 +308,8 @@ class Probes:
         known = w.swings
         if len(known) >= 4 * DULL_DAYS:
             some = sorted(known)
-            usual, least = some[len(some) // 2], some[max(int(0.02 * len(some)), 0)]
+            # of days ago: what fades little by little must not become what is usual
+            usual, least = some[len(some) // 2], min(known[:-DULL_RECENT])
             enough = max(p.nature.swing, 8.0 * (p.step if np.isfinite(p.step) else 0.0))
             if usual >= enough and swing < min(DULL * usual, DULL_LEAST * least):
                 others = [
@@ -314,7 +317,8 @@ class Probes:
                     for o in self.watched.values()
                     if o is not w and o.judged and len(o.swings) >= 4 * DULL_DAYS and _swings(o)
                 ]
-                if others:
+                w.dull_times += 1
+                if others and w.dull_times >= DULL_TIMES:
                     because = (
                         f"{w.track.stream} swung by {swing:.2g} within a day; it used to by {usual:.2g}, never by less "
                         f"than {some[0]:.2g}. {others[0]} still swings as it used to: look for growth or a film on the "
@@ -324,6 +328,7 @@ class Probes:
                         name, w.track.stream, now_s, swing, None, because, consequence=False
                     )
                 return  # a dull day is not what is usual
+            w.dull_times = 0
             if swing > 0.75 * usual:
                 yield from self.hand.standing.end(name, now_s, f"{w.track.stream} swings as it used to.")
         known.append(swing)
