@@ -206,7 +206,7 @@ def _streams(life: Life, k: Kind, times: Array, seen: dict[str, Array]) -> dict[
             if life.kind == "lagoon":
                 value = (power > 1.0).astype(float)
         elif name == "topoff-1":
-            value = (np.diff(seen["topoff_l"], prepend=seen["topoff_l"][0]) > 1e-4).astype(float)
+            value = _runs(seen["topoff_l"], life.basin.get("FILL_L_H"), 0.0007 * life.basin.litres)
         else:
             value = seen["heater_duty" if name.startswith("heater") else "chiller_duty"].astype(float)
         kept = chance.random(len(times)) >= 0.002
@@ -216,6 +216,20 @@ def _streams(life: Life, k: Kind, times: Array, seen: dict[str, Array]) -> dict[
     for change in life.report:
         change(found)
     return found
+
+
+def _runs(litres: Array, rate_l_h: float, span_l: float) -> Array:
+    """On and off of a top-off: the simulator lets a settled float trickle, a real one fills by whole spans."""
+    per_step = rate_l_h * STEP_S / 3600.0
+    on = np.zeros(len(litres))
+    owed, running = 0.0, False
+    for k, more in enumerate(np.diff(litres, prepend=litres[0]).tolist()):
+        owed += more
+        running = owed > 0.0 if running else owed >= span_l
+        if running:
+            on[k] = 1.0
+            owed -= per_step
+    return on
 
 
 def harms(

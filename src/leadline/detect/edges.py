@@ -13,6 +13,7 @@ import numpy as np
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.limits import Memory, Rule, watch
+from leadline.detect.machines.slopes import until
 from leadline.detect.words import clock
 from leadline.system.description import Band, System
 
@@ -25,7 +26,12 @@ DELAYS: dict[str, tuple[float, float, float]] = {
 _USUAL = (0.0, 900.0, 1800.0)
 HEADING_SPAN_S, LATELY_S, HEADING_AHEAD_S, QUIET_TICKS = 5400.0, 1800.0, 6 * 3600.0, 3
 # in which what is out of the usual dies away: water comes to rest with its room in 8 to 30 h (census); else judgement
-SETTLES_S = {"temperature": 72000.0, "salinity": 1e9}
+SETTLES_S = {"temperature": 72000.0, "salinity": 1e9, "ph": 14400.0, "oxygen": 14400.0}
+# half hours looked back, how far ahead, and how far out of the usual: what drifts slowly (judgement)
+# what no water does within three points: the probe was moved (judgement; census B07: 3 K/h is impossible)
+LEAPS, LEAPT_S = {"temperature": 1.5, "ph": 0.4, "salinity": 2.0, "oxygen": 2.0}, 1500.0
+SWINGS = ("ph", "oxygen")
+DRIFTS = {"temperature": (6, 30 * 3600.0, 0.25), "salinity": (36, 12 * 86400.0, 0.25)}
 _SLOT_S, _SLOTS = 1800.0, 672
 
 
@@ -35,7 +41,7 @@ class Edges:
 
     system: System
     hand: Hand
-    rules: dict[str, tuple[Rule, Memory]] = field(default_factory=dict)
+    rules: dict[str, tuple[Rule, Memory, Rule, Memory]] = field(default_factory=dict)
     bands: dict[str, Band | None] = field(default_factory=dict)
     courses: dict[str, Course] = field(default_factory=dict)
     quiet: dict[str, int] = field(default_factory=dict)  # ticks in a row without heading
@@ -51,17 +57,28 @@ class Edges:
         lowest, highest = np.fmin.reduce(values), np.fmax.reduce(values)
         for side, edge, above in (("low", band.limit[0], False), ("high", band.limit[1], True)):
             key = f"{name}-{side}"
-            rule, memory = self.rules.setdefault(f"{track.stream} {key}", (Rule(edge, above, dead, on, off), Memory()))
+            place = f"{track.stream} {key}"
+            if place not in self.rules:
+                slow = Rule(edge, above, dead, max(on, LEAPT_S), off)
+                self.rules[place] = Rule(edge, above, dead, on, off), Memory(), slow, Memory()
+            rule, memory, slow, patient = self.rules[place]
             if not memory.beyond and not memory.counts and (highest <= edge if above else lowest >= edge):
                 continue  # all inside, as before: nothing can turn
+            word = "over" if above else "under"
             for turn in watch(rule, memory, times_s, values):
-                word = "over" if above else "under"
-                if turn.holds:
-                    because = f"{name} is {turn.value:.2f}, {word} its limit of {edge:g}, for {on / 60:.0f} min."
-                    found += self.hand.standing.begin(key, name, turn.at_s, turn.value, 0.0, because)
-                else:
+                if not turn.holds:
                     because = f"{name} is {turn.value:.2f}, back inside its limit of {edge:g}."
                     found += self.hand.standing.end(key, turn.at_s, because)
+                elif not leapt(track, turn.at_s - on - 600.0, turn.at_s):
+                    because = f"{name} is {turn.value:.2f}, {word} its limit of {edge:g}, for {on / 60:.0f} min."
+                    found += self.hand.standing.begin(key, name, turn.at_s, turn.value, 0.0, because)
+            for turn in watch(slow, patient, times_s, values):
+                if turn.holds and patient.beyond:
+                    because = (
+                        f"{name} is {turn.value:.2f}, {word} its limit of {edge:g}, for {slow.on_delay_s / 60:.0f} "
+                        "min; it leapt there, faster than water can: look whether the probe hangs in it."
+                    )
+                    found += self.hand.standing.begin(key, name, turn.at_s, turn.value, 0.0, because)
         return found
 
     def tick(self, now_s: float) -> list[Finding]:
@@ -76,7 +93,8 @@ class Edges:
             held = self.bands[t.stream]
             if held is not None:
                 course = self.courses.setdefault(t.stream, Course())
-                course.learn(t, now_s)
+                if course.learn(t, now_s) and t.quantity in DRIFTS:
+                    found += self._drift(t, held, course, now_s)
                 inside = held.aim[0] <= t.last_value <= held.aim[1]
                 if not inside or f"{t.quantity}-heading-low" in self.hand.standing or (
                     f"{t.quantity}-heading-high" in self.hand.standing
@@ -87,6 +105,10 @@ class Edges:
     def _heading(self, track: Track, band: Band, course: Course, now_s: float) -> list[Finding]:
         assert band.limit is not None
         slope, sd, level = line(track, now_s, HEADING_SPAN_S)
+        if leapt(track, now_s - HEADING_SPAN_S, now_s):
+            if leapt(track, now_s - LATELY_S, now_s):
+                return []
+            slope, sd, level = line(track, now_s, LATELY_S)
         lately, lately_sd, level_now = line(track, now_s, LATELY_S)
         found: list[Finding] = []
         standing = self.hand.standing
@@ -98,6 +120,10 @@ class Edges:
             key = f"{track.quantity}-heading-{side}"
             here = level
             pace = slope if slope * sign > 3.0 * sd else 0.0
+            if usual is not None and (pace - usual[0]) * sign < max(3.0 * sd, 0.25 * abs(usual[0])):
+                pace = 0.0  # it goes its daily way
+            if usual is None and track.quantity in SWINGS and (limit - level) > 2 * 3600.0 * pace * sign:
+                pace = 0.0  # nobody knows its day yet: only what is near and fast
             steeper = (lately - slope) * sign > 2.5 * math.hypot(lately_sd, sd if np.isfinite(sd) else 0.0)
             if np.isfinite(lately_sd) and steeper and lately * sign > 4.0 * lately_sd:
                 pace, here = lately, level_now  # it steepens: the last half hour tells more than the hour before
@@ -122,6 +148,41 @@ class Edges:
                 self.quiet.pop(key, None)
         return found
 
+    def _drift(self, track: Track, band: Band, course: Course, now_s: float) -> list[Finding]:
+        """Slowly out of its usual range towards a limit that is hours or days away, whatever the aim."""
+        assert band.limit is not None
+        slots, ahead_s, margin = DRIFTS[track.quantity]
+        way = course.back(slots)
+        past = course.back(_SLOTS)[:-slots]
+        past = past[np.isfinite(past)]
+        there = np.isfinite(way)
+        found: list[Finding] = []
+        if len(past) < 5 * 48 or np.count_nonzero(there) < 0.7 * slots or not there[-1]:
+            return found
+        x = (np.arange(slots) - slots + 1.0)[there] * _SLOT_S
+        slope, spread, left = _fit(x, way[there])
+        sd = float(np.sqrt((left * left).sum() / (len(x) - 2) / spread))
+        usual = course.ahead(now_s)
+        slope -= usual[0] if usual is not None and slots <= 12 else 0.0
+        here = float(np.median(way[there][-3:]))
+        lowest, highest = np.quantile(past, (0.01, 0.99))
+        margin = max(margin, 0.3 * float(highest - lowest))
+        for side, edge, limit, sign in (("low", lowest, band.limit[0], -1.0), ("high", highest, band.limit[1], 1.0)):
+            key = f"{track.quantity}-drifts-{side}"
+            beyond = (here - edge) * sign
+            arrives = until(here, slope, limit, SETTLES_S[track.quantity]) if slope * sign > 4.0 * sd else np.inf
+            if beyond > margin and arrives < ahead_s and (limit - here) * sign > 0.0:
+                found += self.hand.standing.begin(
+                    key, track.quantity, now_s, here, float(arrives),
+                    f"{track.quantity} is {here:.2f}, {'above' if sign > 0 else 'below'} anything of the last "
+                    f"{len(past) / 48:.0f} days ({edge:.2f}), and moves by {3600 * slope:+.3f} an hour: at this rate "
+                    f"the limit of {limit:g} is reached at {clock(now_s + arrives, self.system, now_s)}.",
+                )  # fmt: skip
+            elif beyond < 0.5 * margin:
+                because = f"{track.quantity} is {here:.2f}, in its usual range again."
+                found += self.hand.standing.end(key, now_s, because)
+        return found
+
 
 @dataclass
 class Course:
@@ -130,11 +191,11 @@ class Course:
     held: Array = field(default_factory=lambda: np.full(_SLOTS, np.nan))
     last: int = -1
 
-    def learn(self, track: Track, now_s: float) -> None:
-        """Take the half hour that has just passed, once."""
+    def learn(self, track: Track, now_s: float) -> bool:
+        """Take the half hour that has just passed, once; tells whether it did."""
         slot = int(now_s // _SLOT_S) - 1
         if slot <= self.last:
-            return
+            return False
         for k in range(max(self.last + 1, slot - _SLOTS + 1), slot + 1) if self.last >= 0 else ():
             self.held[k % _SLOTS] = np.nan
         self.last = slot
@@ -142,6 +203,11 @@ class Course:
         first, end = times.searchsorted((slot * _SLOT_S, (slot + 1) * _SLOT_S))
         kept = sorted(x for x in track.values[first:end].tolist() if x == x)
         self.held[slot % _SLOTS] = kept[len(kept) // 2] if kept else np.nan
+        return True
+
+    def back(self, slots: int) -> Array:
+        """The last so many half hours, the newest last."""
+        return self.held[(self.last - np.arange(slots - 1, -1, -1)) % _SLOTS]
 
     def ahead(self, now_s: float) -> tuple[float, Array] | None:
         """Its usual slope in the last hour and a half [unit/s], and its usual change at each half hour from now on to
@@ -174,6 +240,21 @@ def arrival(
         return np.inf if not len(past) else 0.0
     k = int(past[0])
     return float(at[k - 1] + (at[k] - at[k - 1]) * (limit - way[k - 1]) / (way[k] - way[k - 1]))
+
+
+def leapt(track: Track, begin_s: float, end_s: float) -> bool:
+    """Whether a quantity moved from one point to the next faster than its water can."""
+    most = LEAPS.get(track.quantity)
+    if most is None:
+        return False
+    first, last = track.times.searchsorted((begin_s, end_s + 1.0))
+    v = track.values[max(first - 1, 0) : last]
+    t = track.times[max(first - 1, 0) : last]
+    there = np.isfinite(v)
+    v, t = v[there], t[there]
+    # a point alone is a spike, not a leap: three in a row must be there
+    steps = np.abs(v[3:] - v[:-3]) if len(v) > 3 else np.zeros(0)
+    return bool(((steps > most) & (t[3:] - t[:-3] <= 1200.0)).any()) if len(steps) else False
 
 
 def line(track: Track, now_s: float, span_s: float) -> tuple[float, float, float]:

@@ -12,6 +12,7 @@ from leadline.detect.edges import DELAYS, Edges
 from leadline.detect.findings import Finding
 from leadline.detect.hand import KEPT_S, Hand, Lookout, Track
 from leadline.detect.machines import Machines
+from leadline.detect.nights import Nights
 from leadline.detect.probes import Probes
 from leadline.system.description import System
 
@@ -30,7 +31,7 @@ class Observer:
         self.probes = Probes(self.system, self.hand)
         self.lookouts: tuple[Lookout, ...] = (
             Absence(self.system, self.hand), self.probes, Edges(self.system, self.hand),
-            Machines(self.system, self.hand),
+            Machines(self.system, self.hand), Nights(self.system, self.hand),
         )  # fmt: skip
 
     @property

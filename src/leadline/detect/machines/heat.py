@@ -30,6 +30,7 @@ JUDGED_S = 7200.0  # later than that the rest is no longer what it was
 AGAIN_S = 540.0
 WEAK, NOTHING = 0.8, 0.5  # upper bounds of efficacy: sheet 8.2; half is judgement
 DRIFT_PER_H = 0.1  # of what it should move, by which the rest may have changed in an hour (judgement)
+ROOM_K = 2.0  # within the time of one look
 BEYOND_K = 0.25  # past the point at which it has always switched (judgement)
 
 
@@ -88,6 +89,7 @@ class Heat:
     def __post_init__(self) -> None:
         self.capacity = J_L_K * self.system.net_volume_l  # [J/K]
         self.rest = Rest(self.capacity)
+        self.scatters: deque[float] = deque([0.02], maxlen=99)
         self._new: list[tuple[Mover, float, bool]] = []
         band = self.system.band("temperature")
         self.limit = band.limit if band and band.limit else (22.5, 28.5)
@@ -159,6 +161,10 @@ class Heat:
         reference, scatter = m.reference()
         if m.before is None or after is None:
             return
+        self.scatters.append(after.scatter)
+        most = 3.0 * sorted(self.scatters)[len(self.scatters) // 2]
+        if max(m.before.scatter, after.scatter) > most or self._room_moved(since, now_s):
+            return  # the probe was out, water was poured in, or the room is another: this tells of no machine
         on = bool(m.machine.on)
         turn = 1.0 if on else -1.0
         moved = self.capacity * (after.slope - m.before.slope) * turn * m.sign
@@ -169,6 +175,16 @@ class Heat:
         if now_s - m.sampled_s >= AFTER_S:
             m.sampled_s = now_s
             yield from self._sample(m, got, reference, on, after, now, now_s)
+
+    def _room_moved(self, since: float, now_s: float) -> bool:
+        """Whether a measured room changed by so much that it, not the machine, bends the water's way."""
+        for t in self.hand.tracks.values():
+            if t.room and t.quantity == "temperature":
+                times = t.times
+                shown = t.values[times.searchsorted(since - 1800.0) :]
+                if len(shown) and np.nanmax(shown) - np.nanmin(shown) > ROOM_K:
+                    return True
+        return False
 
     def _before(self, track: Track, since: float) -> Straight | None:
         earlier = [e for e in self.edges if e < since - 1.0]
@@ -206,7 +222,7 @@ class Heat:
                 m, "warms", after, now, now_s, -got.watts,
                 f"{ran} and the water gains {-got.watts:.0f} W ({range_}) by it instead of losing heat",
             )  # fmt: skip
-        elif nothing >= 2 and f"{m.id}-warms" not in self.hand.standing:
+        elif nothing >= (3 if m.sign > 0 else 2) and f"{m.id}-warms" not in self.hand.standing:
             name, verb = ("no-heat", "gives") if m.sign > 0 else ("weak", "takes away")
             yield from self._begin(
                 m, name, after, now, now_s, got.watts,

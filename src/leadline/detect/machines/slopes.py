@@ -10,18 +10,18 @@ import numpy as np
 from leadline.detect.hand import Track
 
 Array = np.ndarray
-SETTLING_S = 72000.0  # in which water comes to rest with its room: 8 to 30 h (census), 20 h here (judgement)
+SETTLING_S = 108000.0  # in which water comes to rest with its room: 8 to 30 h (census); the slow end warns early
 LONG_S = 14 * 86400.0  # harm that is not in sight
 
 
 @dataclass(frozen=True, slots=True)
 class Straight:
-    """Slope [unit/s] with its standard error, and the level at the end of the span."""
+    """Slope [unit/s] with its standard error, the level at the end of the span, and the scatter about the line."""
 
     slope: float
     sd: float
     level: float
-    points: int
+    scatter: float
 
 
 def straight(track: Track, begin_s: float, end_s: float, step: float = 0.01) -> Straight | None:
@@ -44,8 +44,8 @@ def straight(track: Track, begin_s: float, end_s: float, step: float = 0.01) -> 
     x, y = t - mean_t, v - mean_v
     spread = float(x.dot(x))
     slope = float(x.dot(y)) / spread
-    left = max(float(y.dot(y)) - slope * slope * spread, n * step * step / 12.0)
-    return Straight(slope, math.sqrt(left / (n - 2) / spread), mean_v - slope * mean_t, n)
+    left = max(float(y.dot(y)) - slope * slope * spread, n * step * step / 12.0) / (n - 2)
+    return Straight(slope, math.sqrt(left / spread), mean_v - slope * mean_t, math.sqrt(left))
 
 
 def level(track: Track, now_s: float, span_s: float = 900.0) -> float:

@@ -8,8 +8,12 @@ import numpy as np
 
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
+from leadline.detect.machines.duty import Duty
+from leadline.detect.machines.floats import Floats, is_float
 from leadline.detect.machines.heat import Heat
+from leadline.detect.machines.pumps import Pumps
 from leadline.detect.machines.states import Machine, kind_of
+from leadline.detect.machines.topoff import Topoff
 from leadline.system.description import System
 
 Array = np.ndarray
@@ -25,6 +29,10 @@ class Machines:
 
     def __post_init__(self) -> None:
         self.heat = Heat(self.system, self.hand)
+        self.pumps = Pumps(self.system, self.hand)
+        self.topoff = Topoff(self.system, self.hand)
+        self.floats = Floats(self.system, self.hand)
+        self.duty = Duty(self.system, self.hand)
 
     def take(self, track: Track, times_s: Array, values: Array) -> list[Finding]:
         """New points of one stream; those of probes say nothing here."""
@@ -37,16 +45,27 @@ class Machines:
         moments = machine.take(times_s, values)
         if moments and machine.kind in ("heater", "chiller"):
             self.heat.switched(machine, moments)
+        elif machine.kind == "topoff":
+            return list(self.topoff.took(machine, machine.last_s))
         return []
 
     def _meet(self, track: Track) -> None:
-        kind, equipment = kind_of(self.system, track.stream)
-        if not kind or track.quantity not in ("", "power"):
-            self.known[track.stream] = None
+        self.known[track.stream] = None
+        if track.quantity not in ("", "power"):
             return
-        machine = self.known[track.stream] = Machine(track.stream, kind, equipment)
-        self.heat.add(machine)
+        kind, equipment = kind_of(self.system, track.stream)
+        if kind:
+            machine = self.known[track.stream] = Machine(track.stream, kind, equipment)
+            for lookout in (self.heat, self.topoff, self.duty):
+                lookout.add(machine)
+            self.pumps.add(machine, track)
+        elif is_float(track.stream):
+            machine = self.known[track.stream] = Machine(track.stream, "float")
+            self.floats.floats.append(machine)
 
     def tick(self, now_s: float) -> list[Finding]:
         """What the passing of time shows of all machines."""
-        return self.heat.tick(now_s)
+        return [
+            *self.heat.tick(now_s), *self.pumps.tick(now_s), *self.topoff.tick(now_s), *self.floats.tick(now_s),
+            *self.duty.tick(now_s),
+        ]  # fmt: skip
