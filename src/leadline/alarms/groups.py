@@ -50,8 +50,10 @@ def cause_of(name: str, subject: str, at_s: float, standing: Iterable[Raised], t
 def _explains(r: Raised, name: str, subject: str, types: Mapping[str, str]) -> bool:
     if r.name == "all-streams-silent":
         return name.endswith("-silent")
+    if name.endswith("-silent"):
+        return False
     if r.subject == subject:
-        return not name.endswith("-silent")
+        return True
     kind = types.get(r.subject, "")
     if subject in FOLLOWS.get(kind, frozenset()):
         return True

@@ -71,7 +71,8 @@ def calls(
     end_s = now_s if message.calm_s is None else min(now_s, message.calm_s)
     found: list[Call] = []
     begin = message.opened_s
-    for turn in range(MOST_TURNS):
+    turn = 0
+    while turn < MOST_TURNS:
         due = begin
         called = False
         for person in people:
@@ -99,6 +100,7 @@ def calls(
                 return found
             begin = opens
             continue
+        turn += 1
         begin = max(due, begin + repeat)
         if begin > end_s:
             return found

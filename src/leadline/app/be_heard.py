@@ -73,26 +73,33 @@ class Signals:
 
     def tell(self, turned: Iterable[Transition], now_s: float) -> None:
         """Open messages for alarms that speak, note that others ended. Call it in the transaction that moved them."""
+        spoke = False
         for t in turned:
-            if t.state is State.UNACKNOWLEDGED and t.event in (Event.ALARM, Event.REALARM, Event.UNSHELVE,
-                                                               Event.UNSUPPRESS, Event.RETURN_TO_SERVICE):  # fmt: skip
-                self._speak(t, now_s)
+            if t.state is State.UNACKNOWLEDGED:
+                spoke = True
             elif t.event is Event.RETURN:
                 self._calm(t, now_s)
-            elif t.state in (State.ACKNOWLEDGED, State.NORMAL, State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE):
+            else:  # acknowledged, shelved, quiet, out of service, or normal again
                 for m in self._open_of(t.system, t.alarm):
                     self.store.close_message(m.id, now_s, "", str(t.state))
+        if spoke:
+            self.catch_up(now_s)
+
+    def catch_up(self, now_s: float) -> None:
+        """Open a message for every alarm that speaks and has none: whoever moved it, and whatever happened since."""
+        for r in self.store.alarms():
+            if r.state is State.UNACKNOWLEDGED and r.priority is not Priority.LOW:
+                since = self.store.recent_messages(r.alarm.since_s, (r.system, r.name))
+                if not any(m.kind is Kind.ALARM for m in since):
+                    self._speak(r, now_s)
 
     def _open_of(self, system: str, name: str) -> list[Message]:
         return [m for m in self.store.open_messages() if m.kind is Kind.ALARM and (m.system, m.alarm) == (system, name)]
 
-    def _speak(self, t: Transition, now_s: float) -> None:
-        raised = self.store.alarm(t.system, t.alarm)
-        if raised is None or raised.priority is Priority.LOW:
-            return
-        name, time_zone, types = self.names(t.system)
+    def _speak(self, raised: Raised, now_s: float) -> None:
+        name, time_zone, types = self.names(raised.system)
         if raised.cause:
-            told = self.store.recent_messages(now_s - groups.LONGEST_S, (t.system, raised.cause))
+            told = self.store.recent_messages(now_s - groups.LONGEST_S, (raised.system, raised.cause))
             if told and not decide.louder(
                 raised.priority, max((m.priority for m in told), key=decide.RANK.__getitem__)
             ):
@@ -102,10 +109,17 @@ class Signals:
             return
         more = (f"It follows from: {message.spoken(raised.cause)}.",) if raised.cause else ()
         text = message.body(raised, name, time_zone, now_s, dict(types), more)
-        for older in self._open_of(t.system, t.alarm):  # it speaks again: the new message takes its place
+        for older in self._open_of(raised.system, raised.name):  # it speaks again: the new message takes its place
             self.store.close_message(older.id, now_s, "", "told again")
         self.open(
-            Kind.ALARM, t.system, t.alarm, raised.priority, message.subject(raised, name), text, now_s, raised.harm_at_s
+            Kind.ALARM,
+            raised.system,
+            raised.name,
+            raised.priority,
+            message.subject(raised, name),
+            text,
+            now_s,
+            raised.harm_at_s,
         )
 
     def _floods(self, now_s: float) -> bool:
@@ -185,7 +199,7 @@ class Signals:
         """Those who are called; of a path's own trouble the other paths and people come first."""
         if m.system != WATCH or not m.alarm.startswith(f"{PATH}-"):
             return self.orders.people
-        bad = m.alarm.removeprefix(f"{PATH}-")
+        bad = m.alarm.removeprefix(f"{PATH}-").removesuffix("-unproved")
         moved = [
             replace(p, paths=tuple(sorted(p.paths, key=lambda x: f"{p.id}-{x}" == bad))) for p in self.orders.people
         ]
@@ -219,7 +233,8 @@ class Signals:
         out = self.outgoing(d)
         m = self.store.message(d.message)
         if out is None or m is None or courier is None:
-            self.settle(d, m, Stage.FAILED, "its secret is missing, or the path is gone" if courier is None else "no such message", now())
+            why = "its secret is missing, or the path is gone" if courier is None else "no such message"
+            self.settle(d, m, Stage.FAILED, why, now())
             return Stage.FAILED
         try:
             receipt = courier.send(out)
@@ -394,7 +409,7 @@ class Signals:
         return found
 
     def _judge_path(self, person: str, path: str, seen: dict[str, Any], now_s: float) -> list[Finding]:
-        name = f"{PATH}-{person}-{path}"
+        name = f"{PATH}-{person}-{path}-unproved"
         why = self._missed(seen, now_s) if seen["asked_s"] is not None and not seen["overdue"] else ""
         if why:
             seen |= {"overdue": True, "missed": seen["missed"] + 1}

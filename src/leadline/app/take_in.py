@@ -97,8 +97,11 @@ class Door:
             why = self._against(p, now_s)
             if not why:
                 try:
-                    rows.setdefault(key, []).append((now_s if p.t is None else p.t, self._stored(p)))
-                    continue
+                    stored = self._stored(p)
+                    if math.isfinite(stored):
+                        rows.setdefault(key, []).append((now_s if p.t is None else p.t, stored))
+                        continue
+                    why = "the value has no meaning in its unit"
                 except LeadlineError as exc:
                     why = exc.line()
             elif p.t is not None and math.isfinite(p.t):

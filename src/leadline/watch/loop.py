@@ -10,7 +10,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -280,7 +280,9 @@ class Loop:
         new = np.ones(len(t), dtype=bool) if track is None or track.last_s is None else t > track.last_s
         self.counts["late"] += int(len(t) - new.sum())
         if new.any():
-            findings.setdefault(system, []).extend(observer.take(stream, t[new], v[new]))
+            now = self._now()  # a sender's clock may be a little ahead: what it shows is known now, not then
+            found = (f if f.at_s <= now else replace(f, at_s=now) for f in observer.take(stream, t[new], v[new]))
+            findings.setdefault(system, []).extend(found)
             track = observer.hand.tracks[stream]
             if track.quantity and not track.room:
                 flags[new] = np.where(np.isnan(track.values[-int(new.sum()) :]), 4, 1)
@@ -321,6 +323,7 @@ class Loop:
                 self._tell(self.watch.reconcile(system, now), now)
             self._tell(self.watch.decide(WATCH, about_itself + self.signals.prove(now)), now)
             self._tell(self.watch.time_outs(now), now)
+            self.signals.catch_up(now)
             self.signals.call(now)
         if self.own.trouble:
             self._writing_again()

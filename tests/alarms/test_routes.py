@@ -1,0 +1,98 @@
+"""The ladder of calls: whom, by which path, when; worked out by hand for small households."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from leadline.alarms.decide import Priority
+from leadline.alarms.delivery import Delivery, Kind, Message, Stage
+from leadline.alarms.routes import calls, pace
+from leadline.system.orders import Escalation, Person
+
+MIN = 60.0
+KEEPER = Person("keeper", "Keeper", ("push", "mail"), ((7 * 60, 22 * 60),))
+NEIGHBOUR = Person("neighbour", "Neighbour", ("letter",))
+TWO = (KEEPER, NEIGHBOUR)
+USUAL = Escalation(5 * MIN, 15 * MIN, 15 * MIN)
+
+
+def message(priority=Priority.HIGH, harm=None, calm=None):
+    return Message("m", Kind.ALARM, "reef", "x", priority, "s", "t", 0.0, harm, calm)
+
+
+def ladder(now_min, *, priority=Priority.HIGH, people=TWO, done=(), unproved=(), minute=600, harm=None, calm=None):
+    found = calls(
+        message(priority, harm, calm),
+        people,
+        USUAL,
+        done,
+        unproved,
+        lambda s: int(minute + s / 60) % 1440,
+        now_min * MIN,
+    )
+    return [(c.person, c.path, c.turn, c.due_s / MIN) for c in found]
+
+
+def failed(path, turn, at_min):
+    return Delivery(1, "m", "keeper", path, turn, Stage.FAILED, 0.0, 1, 0.0, at_min * MIN)
+
+
+def test_the_rungs_follow_the_sheet_s_ladder():
+    """Sheet 5.4: at once, after 5 min, the second person after 15 min, again every 15 min (judgement)."""
+    assert ladder(0) == [("keeper", "push", 0, 0.0)]
+    assert ladder(4.9) == ladder(0)
+    assert ladder(5) == [("keeper", "push", 0, 0.0), ("keeper", "mail", 0, 5.0)]
+    assert ladder(15)[2] == ("neighbour", "letter", 0, 15.0)
+    assert ladder(30)[3] == ("keeper", "push", 1, 30.0)
+
+
+def test_a_rung_that_failed_for_good_is_passed_at_once():
+    assert ladder(1, done=[failed("push", 0, 1.0)])[1] == ("keeper", "mail", 0, 1.0)
+    both = [failed("push", 0, 0.1), failed("mail", 0, 0.2)]
+    assert ladder(1, done=both)[2] == ("neighbour", "letter", 0, pytest.approx(0.2))
+
+
+def test_an_unproved_rung_is_called_and_the_next_beside_it():
+    assert ladder(0, unproved={("keeper", "push")}) == [("keeper", "push", 0, 0.0), ("keeper", "mail", 0, 0.0)]
+
+
+def test_low_calls_nobody_and_medium_waits_for_the_hours():
+    assert ladder(600, priority=Priority.LOW) == []
+    night = ladder(0, priority=Priority.MEDIUM, minute=120)
+    assert night == [("neighbour", "letter", 0, 0.0)]  # whose hours are all day
+    alone = ladder(299, priority=Priority.MEDIUM, people=(KEEPER,), minute=120)
+    assert alone == []  # 02:00, and his hours begin at 07:00
+    assert ladder(300, priority=Priority.MEDIUM, people=(KEEPER,), minute=120)[0] == ("keeper", "push", 0, 300.0)
+
+
+def test_high_calls_in_the_night_too():
+    assert ladder(0, minute=120) == [("keeper", "push", 0, 0.0)]
+
+
+def test_little_time_left_shortens_the_waits_to_a_third():
+    assert pace(Priority.URGENT, USUAL, TWO, 0.0, 0.0) == pytest.approx(1 / 3)
+    assert ladder(5, harm=0.0)[2] == ("neighbour", "letter", 0, 5.0)
+    whole = 25 * MIN  # one next person and two paths
+    assert pace(Priority.HIGH, USUAL, TWO, 0.0, whole) == pytest.approx(0.5)
+    assert pace(Priority.HIGH, USUAL, TWO, 0.0, 10 * whole) == 1.0
+
+
+def test_what_ended_by_itself_calls_nobody_new():
+    assert ladder(600, calm=4 * MIN) == [("keeper", "push", 0, 0.0)]
+
+
+@pytest.mark.law
+@given(
+    a=st.floats(0, 2000), b=st.floats(0, 2000), harm=st.none() | st.floats(0, 1e6),
+    fails=st.lists(st.tuples(st.sampled_from(["push", "mail"]), st.integers(0, 3), st.floats(0, 100)), max_size=4),
+)  # fmt: skip
+def test_what_was_due_stays_due(a, b, harm, fails):
+    """Later never takes a call back, and every call is due by then: nothing can be forgotten between two looks."""
+    done = [failed(p, t, m) for p, t, m in fails]
+    early, late = sorted((a, b))
+    first, second = ladder(early, harm=harm, done=done), ladder(late, harm=harm, done=done)
+    assert second[: len(first)] == first
+    assert all(due <= late + 1e-9 for *_, due in second)
+    assert len({c[:3] for c in second}) == len(second)
