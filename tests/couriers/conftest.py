@@ -50,6 +50,10 @@ def refusal(caplog: pytest.LogCaptureFixture) -> Callable[..., Undelivered]:
         exc = caught.value
         ours = [r.getMessage() for r in caplog.records if r.name != "mail.log"]  # that is the log of the tests' server
         everything = "\n".join([repr(exc), exc.line(), *traceback.format_exception(exc), *ours, repr(vars(exc))])
+        chain: BaseException | None = exc
+        while chain is not None:  # whatever shows an error may also show what stands behind it
+            everything += f"\n{chain!r} {vars(chain)!r}"
+            chain = chain.__cause__ or chain.__context__
         for secret in secrets:
             assert secret not in everything
         assert "\n" not in exc.line()

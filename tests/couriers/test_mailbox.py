@@ -39,7 +39,7 @@ def test_mail_is_kept_in_the_order_it_came(box, clock, message):
     assert [m["Subject"] for m in letters[:5]] == [f"number {i}" for i in range(5)]
     assert letters[0]["Return-Path"] == "<a@b.invalid>"
     assert letters[0].get_all("Delivered-To") == ["c@d.invalid", "e@f.invalid"]
-    assert letters[5]["Message-ID"] == "<leadline.d-17@demo.invalid>"
+    assert letters[5]["Message-ID"] == "<leadline.d-17.demo@demo.invalid>"
     assert letters[5].get_content().startswith("Temperature 28.9 °C since 03:10")
 
 
@@ -56,7 +56,7 @@ def test_a_stopped_one_is_dead_and_a_started_one_is_back_with_all_it_had(box, cl
     box.start()  # once more changes nothing
     assert box.port == port
     courier.send(message)
-    assert [m["Message-ID"] for m in box.messages()] == ["<leadline.d-17@demo.invalid>"] * 2
+    assert [m["Message-ID"] for m in box.messages()] == ["<leadline.d-17.demo@demo.invalid>"] * 2
     box.stop()
     box.stop()
 

@@ -70,8 +70,11 @@ def test_anything_but_an_object_is_no_watch(receiver, refusal, content):
 
 @pytest.mark.contract
 def test_an_ill_watch_and_an_endless_answer(receiver, refusal):
-    receiver.answers["/health"] = (503, b'{"ok": true}')
-    assert "it answered 503" in refusal(lambda: health(receiver.address, 5)).line()
+    receiver.answers["/health"] = (503, b'{"ok": false, "words": "the disk is full"}')
+    assert health(receiver.address, 5)["words"] == "the disk is full"
+    for not_its_own in (b'{"ok": true}', b"{}", b"<html>", b"[]"):
+        receiver.answers["/health"] = (503, not_its_own)
+        assert "it answered 503" in refusal(lambda: health(receiver.address, 5)).line()
     receiver.answers["/health"] = (200, b'{"a": "' + b"x" * 3_000_000 + b'"}')
     assert "longer than 65536 bytes" in refusal(lambda: health(receiver.address, 5)).line()
 

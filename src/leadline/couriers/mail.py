@@ -70,7 +70,8 @@ class Mail:
         code = attempt.one_line(message.code, 40).replace("=?", "= ?")
         letter["Subject"] = f"{subject} [{code}]" if code else subject
         letter["Date"] = format_datetime(self.clock.now())
-        letter["Message-ID"] = f"<{OURS}{_word(message.id)}@{_domain(sender)}>"
+        # a duplicate has the same one; the same message by another path has not, or a mail program would hide it
+        letter["Message-ID"] = f"<{OURS}{_word(message.id)}.{_word(self.path.id)}@{_domain(sender)}>"
         letter["Auto-Submitted"] = "auto-generated"
         if message.priority in _LOUD:
             letter["X-Priority"] = _LOUD[message.priority]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import SplitResult, urlsplit
 
@@ -11,6 +12,7 @@ from leadline.app.ports import Undelivered
 from leadline.couriers import attempt
 
 _HEALTH_LIMIT = 65_536  # bytes
+_ILL = 503  # how a watch answers that is not well
 
 
 def ping(address: str, timeout_s: float, *, ca_file: str = "") -> None:
@@ -21,38 +23,46 @@ def ping(address: str, timeout_s: float, *, ca_file: str = "") -> None:
     Undelivered
         When it did not answer with success.
     """
-    _asked(address, "", timeout_s, ca_file)
+    _succeeded(_asked(address, "", timeout_s, ca_file))
 
 
 def health(address: str, timeout_s: float, *, ca_file: str = "") -> dict[str, Any]:
-    """What the watch at an address says of itself.
+    """What the watch at an address says of itself; one that is not well says so in its `ok`.
 
     Raises
     ------
     Undelivered
         When it did not answer with success, or with anything but one JSON object of reasonable size.
     """
-    content, where = _asked(address, "/health", timeout_s, ca_file)
-    if len(content) > _HEALTH_LIMIT:
-        raise Undelivered(f"its answer is longer than {_HEALTH_LIMIT} bytes", permanent=False, where=where)
+    answer = _asked(address, "/health", timeout_s, ca_file)
+    if answer.status != _ILL:
+        _succeeded(answer)
+    if len(answer.content) > _HEALTH_LIMIT:
+        raise Undelivered(f"its answer is longer than {_HEALTH_LIMIT} bytes", permanent=False, where=answer.where)
     try:
-        answer = json.loads(content.decode("utf-8"))
+        said = json.loads(answer.content.decode("utf-8"))
     except (ValueError, RecursionError):
-        answer = None
-    if not isinstance(answer, dict):
+        said = None
+    if answer.status == _ILL and not (isinstance(said, dict) and said.get("ok") is False):
+        _succeeded(answer)  # it is not the watch that says it is ill
+    if not isinstance(said, dict):
         raise Undelivered(
-            "it does not answer as a watch does",
-            permanent=False,
-            where=where,
+            "it does not answer as a watch does", permanent=False, where=answer.where,
             way_out="Check the address and the port.",
-        )
-    return answer
+        )  # fmt: skip
+    return said
 
 
-def _asked(address: str, more: str, timeout_s: float, ca_file: str) -> tuple[bytes, str]:
-    """The beginning of the answer, and how to name who gave it."""
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    status: int
+    reason: str
+    content: bytes  # its beginning
+    where: str
+
+
+def _asked(address: str, more: str, timeout_s: float, ca_file: str) -> _Answer:
     parts, port = _read(address)
-    secure = parts.scheme == "https"
     host = parts.hostname or ""
     place = f"{host}:{port}"
     where = f"{parts.scheme}://{place}"
@@ -60,17 +70,16 @@ def _asked(address: str, more: str, timeout_s: float, ca_file: str) -> tuple[byt
     if parts.query and not more:
         target += f"?{parts.query}"
 
-    def ask() -> bytes:
+    def ask() -> _Answer:
         connection = (
             http.client.HTTPSConnection(host, port, timeout=timeout_s, context=attempt.tls_context(ca_file, where))
-            if secure
+            if parts.scheme == "https"
             else http.client.HTTPConnection(host, port, timeout=timeout_s)
         )
         try:
             connection.request("GET", target, headers={"User-Agent": "leadline", "Connection": "close"})
             answer = connection.getresponse()
-            status = answer.status
-            content = answer.read(_HEALTH_LIMIT + 1)
+            return _Answer(answer.status, attempt.one_line(answer.reason, 60), answer.read(_HEALTH_LIMIT + 1), where)
         except OSError as exc:
             raise attempt.network_trouble(exc, place, where) from None
         except (http.client.InvalidURL, UnicodeError):
@@ -79,20 +88,25 @@ def _asked(address: str, more: str, timeout_s: float, ca_file: str) -> tuple[byt
             raise Undelivered("its answer is no whole answer of HTTP", permanent=False, where=where) from None
         finally:
             connection.close()
-        if 200 <= status < 300:
-            return content
-        if 300 <= status < 400:
-            raise Undelivered(
-                f"it sends us elsewhere ({status})", permanent=True, where=where, way_out="Give the address it names."
-            )
-        raise Undelivered(
-            f"it answered {status} {attempt.one_line(answer.reason, 60)}".rstrip(), where=where,
-            permanent=400 <= status < 500 and status not in (408, 425, 429),
-            way_out="Check the address." if status in (401, 403, 404, 410) else "",
-        )  # fmt: skip
 
     # one answer may come in many small pieces, each within its own limit
-    return attempt.within(timeout_s + 0.5, ask, where), where
+    return attempt.within(timeout_s + 0.5, ask, where)
+
+
+def _succeeded(answer: _Answer) -> None:
+    status = answer.status
+    if 200 <= status < 300:
+        return
+    if 300 <= status < 400:
+        raise Undelivered(
+            f"it sends us elsewhere ({status})", permanent=True, where=answer.where,
+            way_out="Give the address it names.",
+        )  # fmt: skip
+    raise Undelivered(
+        f"it answered {status} {answer.reason}".rstrip(), where=answer.where,
+        permanent=400 <= status < 500 and status not in (408, 425, 429),
+        way_out="Check the address." if status in (401, 403, 404, 410) else "",
+    )  # fmt: skip
 
 
 def _read(address: str) -> tuple[SplitResult, int]:

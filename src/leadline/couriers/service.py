@@ -51,9 +51,8 @@ class Service:
             app_id="Leadline", app_desc="Leadline's watch", app_url="", image_url_mask="", image_url_logo="",
             async_mode=False,
         )  # fmt: skip
-        asset.http_redirects = (
-            False  # a post that is sent elsewhere comes back as a page that was fetched, not as an error
-        )
+        # a post that is sent elsewhere would come back as a page that was fetched, and count as taken
+        asset.http_redirects = False
         title = attempt.one_line(message.subject, 150)
         try:
             service = apprise.Apprise.instantiate(self._address, asset=asset, suppress_exceptions=True)
