@@ -12,8 +12,14 @@ from leadline.detect.past import Nature
 Array = np.ndarray
 LEARN_D = 6  # days of difference before it is judged
 K, H = 0.5, 5.0  # of the tabular CUSUM: two-sided, one false alarm in 465 days at a value a day (sheet 3.2, ARL-3)
-SPREADS, LAYERED = 8.0, 3.0
+SPREADS, LAYERED, STEADY_H = 8.0, 3.0, 24
 ONCE = 0.6  # a shift most of which came within hours is a step (calibration, moved cable), no drift
+
+
+def scatter(values: Array | list[float]) -> float:
+    """Spread about the median that a few wild values do not change: like a standard deviation."""
+    x = np.asarray(values)
+    return 1.4826 * float(np.median(np.abs(x - np.median(x))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +43,7 @@ class Pair:
         self.high = self.low = 0.0
         self.off = 0
         self.last_ok = 0
+        self.shift = 0.0  # of the last day
 
     def take(self, hour: int, difference: float) -> None:
         """The difference of one hour's levels, first less second."""
@@ -54,14 +61,18 @@ class Pair:
         if not far:
             self.last_ok = hour
 
-    def _learn(self, hour: int) -> None:
+    def _of_days(self) -> tuple[float, float]:
+        """Median of the differences in hand, and the scatter of their medians by day."""
         d = np.array([x for _, x in self.diffs])
         days = np.array([h // 24 for h, _ in self.diffs])
         medians = np.array([np.median(d[days == k]) for k in np.unique(days)])
-        self.usual = float(np.median(d))
-        self.spread = 1.4826 * float(np.median(np.abs(d - self.usual)))
+        return float(np.median(d)), float(medians.std(ddof=1)) if len(medians) > 1 else 0.0
+
+    def _learn(self, hour: int) -> None:
+        self.usual, by_day = self._of_days()
+        self.spread = scatter([x for _, x in self.diffs])
         # a floor: with a week of days the scatter of their medians is hardly known
-        self.daily = max(float(medians.std(ddof=1)), self.nature.drift / 4.0)
+        self.daily = max(by_day, self.nature.drift / 4.0)
         self.learned_hour = self.last_ok = hour
         self.high = self.low = 0.0
         self.off = 0
@@ -77,11 +88,22 @@ class Pair:
         return max(self.nature.apart, SPREADS * self.spread)
 
     def parted(self) -> Apart | None:
-        """Far from the usual for two hours in a row."""
+        """Far from the usual for two hours in a row, where it was steady before."""
         if self.off < 2:
             return None
         hour, d = self.diffs[-1]
+        # two good probes of water that no longer mixes part and meet by fits and starts
+        if scatter([x for h, x in self.diffs if h > hour - STEADY_H]) > LAYERED * max(
+            self.spread, self.nature.drift / 4.0
+        ):
+            return None
         return Apart(d - self.usual, (hour - self.last_ok) / 24.0, True)
+
+    def met(self) -> None:
+        """They parted and met again: what they do in these weeks is part of what is usual."""
+        self.spread = max(self.spread, scatter([x for _, x in self.diffs]))
+        self.daily = max(self.daily, self._of_days()[1])
+        self.high = self.low = 0.0
 
     def agree(self) -> bool:
         """Near the usual again, for two hours."""
@@ -96,13 +118,11 @@ class Pair:
         if len(day) < 12:
             return None
         middle = float(np.median(day))
-        scatter = 1.4826 * float(np.median(np.abs(day - middle)))
-        if scatter > LAYERED * max(self.spread, self.nature.drift / 8.0):
-            # two good probes of water that no longer mixes part by fits and starts; a drift is steady
-            return None
+        if scatter(day) > LAYERED * max(self.spread, self.nature.drift / 8.0):
+            return None  # a drift is steady
         z = (middle - self.usual) / self.daily
         self.high, self.low = max(0.0, self.high + z - K), max(0.0, self.low - z - K)
-        shift = middle - self.usual
+        shift = self.shift = middle - self.usual
         if max(self.high, self.low) <= H or abs(shift) < self.nature.drift:
             return None
         if self._at_once(np.array([d for _, d in recent]), shift):

@@ -336,9 +336,12 @@ class Probes:
 
     def _compared(self, a: str, b: str, pair: Pair, hour: int, now_s: float) -> Iterator[Finding]:
         """Two probes of the same water that part, at once or little by little."""
-        if pair.usual != pair.usual:
-            return
         standing = self.hand.standing
+        if pair.usual != pair.usual:
+            for s in (a, b):
+                for name in (f"{s}-drifting", f"{s}-disagrees"):
+                    yield from standing.end(name, now_s, f"What {a} and {b} differ by is learned anew.")
+            return
         held = [s for s in (a, b) if f"{s}-disagrees" in standing]
         drifting = [s for s in (a, b) if f"{s}-drifting" in standing]
         parted = pair.parted()
@@ -354,12 +357,13 @@ class Probes:
             # water that stands still harms; who is wrong is not known
             yield from standing.begin(f"{moved}-disagrees", moved, now_s, by, None, because, consequence=True)
         elif held and pair.agree():
+            pair.met()
             for s in held:
                 yield from standing.end(f"{s}-disagrees", now_s, f"{a} and {b} agree again.")
-        if hour % 24 != 0:
+        if hour % 24 != 0 or held:
             return
         drift = pair.day(hour)
-        if drift is not None and not drifting and not held:
+        if drift is not None and not drifting:
             moved, still = self._mover(a, b, hour, pair.learned_hour)
             by = drift.by if moved == a else -drift.by
             digits = quantity(self.pasts[a].quantity).digits + 1
@@ -368,7 +372,8 @@ class Probes:
                 f"tells which of the two; the estimate carries it as the probe's bias."
             )
             yield from standing.begin(f"{moved}-drifting", moved, now_s, by, None, because, consequence=False)
-        elif drifting and (pair.usual != pair.usual or max(pair.high, pair.low) == 0.0):
+        elif drifting and abs(pair.shift) < 0.5 * pair.nature.drift:
+            pair.met()
             for s in drifting:
                 yield from standing.end(f"{s}-drifting", now_s, f"{a} and {b} agree again.")
 
