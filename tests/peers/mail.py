@@ -134,7 +134,7 @@ def looped(
 
 
 def free_socket() -> socket.socket:
-    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)  # so named, asyncio sends at once
     bound.bind(("127.0.0.1", 0))
     return bound
 

@@ -45,7 +45,8 @@ class Mailbox:
         """
         if self._thread is not None:
             return
-        bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        # named as TCP, or asyncio leaves the kernel's 40 ms wait for fuller packets on
+        bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         try:
             bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             bound.bind((self.host, self.port))

@@ -116,6 +116,8 @@ class Replies:
             if session is not None:
                 with contextlib.suppress(OSError, imaplib.IMAP4.error):
                     session.logout()
+                with contextlib.suppress(OSError):  # a server that is gone takes no good-bye
+                    session.shutdown()
 
     # -- sessions ----------------------------------------------------------------------------------
 
