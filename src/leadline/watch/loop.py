@@ -176,6 +176,8 @@ class Loop:
         for errand in self._errands:
             errand.stop()
         self._errands = []
+        if self.parts.replies is not None:
+            self.parts.replies.close()
 
     def _end(self) -> None:
         self.queue.close()
