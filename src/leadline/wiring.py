@@ -137,10 +137,12 @@ def make_parts(store: Store, queue: Intake, path: str, clock: Clock) -> Parts:
 
     orders, given = stand_orders.standing(store), _Given(path)
     couriers, feeds = {}, []
+    mine = orders.replies.user if orders.replies is not None else ""
+    reply_to = mine if "@" in mine else ""
     for name, way in orders.paths.items():
         secret = given.of(way)
         if secret is not None:
-            couriers[name] = _courier(way, secret, clock)
+            couriers[name] = _courier(way, secret, clock, reply_to)
     for said in orders.feeds:
         secret = given.of(said)
         if secret is not None:
@@ -170,13 +172,13 @@ def _health(address: str) -> Mapping[str, Any]:
     return health(address, 10.0)
 
 
-def _courier(way: Path, secret: str, clock: Clock) -> Courier:
+def _courier(way: Path, secret: str, clock: Clock, reply_to: str) -> Courier:
     from leadline.system.orders import CommandPath, MailPath
 
     if isinstance(way, MailPath):
         from leadline.couriers.mail import Mail
 
-        return Mail(way, secret, clock)
+        return Mail(way, secret, clock, reply_to=reply_to)
     if isinstance(way, CommandPath):
         from leadline.couriers.command import Command
 

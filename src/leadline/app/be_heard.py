@@ -219,7 +219,9 @@ class Signals:
         code = codes.reply_code(self.key, m.id, d.person, d.path)
         link = f"{self.orders.address}/seen/{self.ticket(d)}" if self.orders.address else ""
         foot = message.ways_to_answer(link, code, self.orders.replies is not None)
-        return Outgoing(m.id, str(m.priority), m.subject, f"{m.text}\n\n{foot}".rstrip(), link, code)
+        # a try that a crash repeats has the same id; calling again in a later turn is no repeat, and must not be dropped
+        ident = m.id if d.turn == 0 else f"{m.id}.{d.turn}"
+        return Outgoing(ident, str(m.priority), m.subject, f"{m.text}\n\n{foot}".rstrip(), link, code)
 
     def ticket(self, d: Delivery) -> str:
         """What stands in the link of a delivery: its number and what proves it."""

@@ -15,7 +15,7 @@ from leadline.watch.queue import FeedState
 LOW_BYTES, LOW_SHARE = 500_000_000, 0.01
 JUMP_S, JUMP_STANDS_S = 60.0, 3600.0
 FEED_PATIENCE_S = 120.0
-RESERVE_BYTES = 4_000_000
+RESERVE_BYTES, RESERVE_MORE_BYTES = 4_000_000, 1_000_000
 
 
 @dataclass
@@ -35,6 +35,8 @@ class Reserve:
         try:
             if self.path.exists() and self.path.stat().st_size >= self.size:
                 return True
+            if shutil.disk_usage(self.path.parent).free < self.size + RESERVE_MORE_BYTES:
+                return False  # what was given up a moment ago is no room that came free
             with open(self.path, "wb") as out:
                 for _ in range(self.size // 65536):
                     out.write(b"\1" * 65536)
