@@ -19,7 +19,8 @@ from leadline.measures.quantities import quantity
 from leadline.system.description import System
 
 J_PER_L_K = 4.0e6 / 1000.0  # heat that seawater holds (sheet 4.2)
-USUAL_W_PER_L = 2.0  # of heaters nobody described, generous; judgement
+USUAL_W_PER_L, COOLED_PER_W = 2.0, 3.0  # of machines nobody gave a power for; heat moved by a chiller's watt; judgement
+ROOM_PER_S = 0.1 / 3600.0  # of the difference to the room that water comes nearer to it, fans and all; judgement
 OUT_WITHIN_K, OUT_DECLARED_K, WET_K = 0.7, 1.5, 2.5  # air as measured, as declared; a wet probe is cooler; judgement
 DRY = {"salinity": 2.0, "conductivity": 3.0}  # below it a cell is not in seawater
 BUFFERS = (4.01, 6.86, 7.00, 9.18, 10.01)  # pH of common calibration fluids at 25 °C
@@ -178,7 +179,8 @@ class Signs:
         if abs(gap) < 1.5 or not beside or step * -gap <= 0 or abs(step) < 0.75 * abs(gap):
             return None
         pace = self._pace(bins)
-        if abs(step) < 3.0 * self.physics_k_s() * pace or past.usual(bins[-1].number, level):
+        could = self.could_k_s(step > 0.0)
+        if abs(step) < 3.0 * could * pace or past.usual(bins[-1].number, level):
             return None
         followed = self.followed(step)
         if followed is True:
@@ -187,11 +189,10 @@ class Signs:
         for_it = (2 if followed is False else 0) + bool(still) + (back is False) + measured
         if back is True or still is False:
             for_it -= 1
-        most = 3600.0 * self.physics_k_s()
         said = (
             f"{self.track.stream} went from {home:.1f} to {level:.1f} °C within {pace / 60:.0f} min and stays there; "
-            f"the room is at {air:.1f} °C{'' if measured else ' as declared'}, and heaters and chillers could "
-            f"move this water by {most:.1f} K an hour at most"
+            f"the room is at {air:.1f} °C{'' if measured else ' as declared'}, and this water could "
+            f"{'warm' if step > 0.0 else 'cool'} by {3600.0 * could:.1f} K an hour at most"
         )
         said += self._seen(followed, still, back)
         if for_it >= 2:
@@ -209,7 +210,7 @@ class Signs:
         step = level - home
         if past.usual(bins[-1].number, level) or self.followed(step) is True:
             return None
-        if past.quantity == "temperature" and abs(step) < 3.0 * self.physics_k_s() * self._pace(bins):
+        if past.quantity == "temperature" and abs(step) < 3.0 * self.could_k_s(step > 0.0) * self._pace(bins):
             return None
         for other in self.hand.of(past.quantity):
             theirs = self.pasts.get(other.stream)
@@ -250,11 +251,16 @@ class Signs:
 
     # -- signs ------------------------------------------------------------------------------------------
 
-    def physics_k_s(self) -> float:
-        """How fast heaters or chillers could move all of this water. [K/s]"""
-        watts = [e.power_w for e in self.system.equipment if e.type in ("heater", "chiller") and e.power_w]
-        most = sum(watts) if watts else USUAL_W_PER_L * self.system.net_volume_l
-        return most / (self.system.net_volume_l * J_PER_L_K)
+    def could_k_s(self, up: bool) -> float:
+        """How fast machines and the room could warm or cool all of this water, generously. [K/s]"""
+        litres = self.system.net_volume_l
+        watts = 0.0
+        for e in self.system.equipment:
+            if e.type == ("heater" if up else "chiller"):
+                watts += (e.power_w or USUAL_W_PER_L * litres) * (1.0 if up else COOLED_PER_W)
+        if up and not watts:
+            watts = USUAL_W_PER_L * litres  # lamps, pumps, a heater nobody described
+        return watts / (litres * J_PER_L_K) + ROOM_PER_S * abs(self.past.home - self._room()[0])
 
     def followed(self, step: float) -> bool | None:
         """Whether another probe of the same water moved along; None without another, or when they disagree."""
@@ -304,12 +310,14 @@ class Signs:
 
     def came_back(self, bins: list[Bin]) -> bool | None:
         """Whether the level moved back since it settled, as a heated or cooled tank would; None too early to say."""
-        machines = [e for e in self.system.equipment if e.type in ("heater", "chiller") and e.power_w]
         settled = bins[2:] if len(bins) > 4 else bins[1:]
-        could = self.physics_k_s() * BIN_S * (len(settled) - 1)
+        up = self.past.home > settled[0].level
+        machines = [e for e in self.system.equipment if e.type == ("heater" if up else "chiller") and e.power_w]
+        watts = sum(e.power_w or 0.0 for e in machines)
+        could = watts / (self.system.net_volume_l * J_PER_L_K) * BIN_S * (len(settled) - 1)
         if not machines or could < 0.3 or len(settled) < 3:
             return None
-        back = (settled[-1].level - settled[0].level) * (1.0 if self.past.home > settled[0].level else -1.0)
+        back = (settled[-1].level - settled[0].level) * (1.0 if up else -1.0)
         return back > 0.3 * could
 
     def _pace(self, bins: list[Bin]) -> float:
@@ -326,7 +334,7 @@ class Signs:
         begin = bins[0].number * BIN_S
         if self.past.home != self.past.home or not len(t) or t[0] >= begin:
             return True
-        k = max(int(np.searchsorted(t, begin)) - 2, 0)
+        k = max(int(np.searchsorted(t, begin - BIN_S)) - 2, 0)  # the bin before may have held its first points
         around = raw[k : int(np.searchsorted(t, begin + 2.0 * BIN_S)) + 1]
         around = around[np.isfinite(around)]
         return len(around) > 1 and bool(np.abs(np.diff(around)).max() > 0.8 * abs(bins[-1].level - self.past.home))

@@ -36,7 +36,8 @@ class Nature:
     apart, drift
         What two probes of one water may differ by beyond their usual difference: at once, and as a drift.
     swing
-        The least swing of a day whose loss means something; endless for what has no day.
+        The least swing of a day whose loss means something; endless where the lamps do not make it, as with salt, or
+        a heater that rests in a warm week takes it away.
     """
 
     jump: float
@@ -49,7 +50,7 @@ class Nature:
 
 
 NATURE: dict[str, Nature] = {
-    "temperature": Nature(2.0, 0.6, 1.5, 6 * HOUR_S, 0.5, 0.2, 0.15),
+    "temperature": Nature(2.0, 0.6, 1.5, 6 * HOUR_S, 0.5, 0.2, np.inf),
     "ph": Nature(0.4, 0.3, 0.3, 6 * HOUR_S, 0.2, 0.1, 0.06),
     "salinity": Nature(2.0, 1.5, 2.0, 48 * HOUR_S, 1.0, 0.5, np.inf),
     "conductivity": Nature(3.0, 2.0, 3.0, 48 * HOUR_S, 1.5, 0.7, np.inf),

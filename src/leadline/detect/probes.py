@@ -202,7 +202,9 @@ class Probes:
         points, bad = w.past.lately(enough)
         if points < enough:
             return
-        if bad > 0.5 * points and w.cause is None:
+        # the first bin away is too early to name a cause
+        early = w.past.away_since is not None and w.past.bins[-1].number <= w.past.away_since
+        if bad > 0.5 * points and w.cause is None and not early:
             reads = f"reads {level:.4g}" if level == level else "sends no numbers"
             because = (
                 f"{stream} {reads}: {bad} of its last {points} points are not what the water can be. Its values are "
@@ -270,6 +272,9 @@ class Probes:
         if len(p.noises) < 48 or not p.hours or not p.noise_ended:
             return
         p.noise_ended = False
+        if w.cause is not None or f"{w.track.stream}-distrusted" in self.hand.standing:
+            p.noises.pop()  # its scatter now is not what it scatters in water
+            return
         day = p.hours[-1][0] // 24
         if day != w.noise_day and not w.noisy_times:
             w.noise_day = day
