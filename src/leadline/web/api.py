@@ -80,7 +80,7 @@ async def post_streams(request: Request) -> Response:
     try:
         points, odd = read_lines(await request.body(), MOST_POINTS)
     except BadInput as exc:
-        return _no(413 if "more than" in exc.what else 422, exc.line())
+        return _no(413, exc.line())
     if not points and not odd:
         return _no(422, "no points in this")
     loop = asyncio.get_running_loop()

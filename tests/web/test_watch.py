@@ -1,0 +1,287 @@
+"""The watch's page, links that answer, posted points and health: over a real store and a running watch."""
+
+from __future__ import annotations
+
+import json
+import pathlib
+import re
+
+import httpx
+import pytest
+from tests.watch import house
+from tests.web.conftest import PICTURES, served
+
+from leadline.alarms.alarm import State
+from leadline.app import stand_orders
+from leadline.app.keep_watch import WATCH
+from leadline.web import api, site
+from leadline.wiring import make_signals, open_store
+
+pytestmark = pytest.mark.door
+AXE = (pathlib.Path(__file__).parents[1] / "vendor" / "axe-4.14.1.min.js").read_text()
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+class Manned:
+    """A site with its watch, and a client that speaks to it."""
+
+    def __init__(self, folder, address, db, loop):
+        self.folder, self.address, self.db, self.loop = folder, address, db, loop
+        self.client = httpx.Client(base_url=address, follow_redirects=True, timeout=20)
+        with open_store(str(db)) as store:
+            self.token = stand_orders.new_token(store, house.CLOCK, "board")
+
+    def post(self, body, token=None):
+        head = {"authorization": f"Bearer {self.token}" if token is None else token}
+        return self.client.post("/api/streams", content=body, headers=head)
+
+    def heat(self):
+        """An hour that passes the limit comes in, and the bell rings."""
+        assert self.post("\n".join(line(p) for p in house.heating())).json()["kept"] == 60
+        house.until(lambda: [t for _, t in house.rung(self.folder) if "its limit" in t])
+
+    def state(self, name="temperature-high", system="reef"):
+        with open_store(str(self.db)) as store:
+            return store.alarm(system, name).state
+
+    def ticket(self, kind="alarm"):
+        with open_store(str(self.db)) as store:
+            m = next(m for m in store.open_messages() if m.kind == kind)
+            return make_signals(store, str(self.db)).ticket(store.deliveries(m.id)[0])
+
+
+def line(p):
+    return json.dumps({"system": p.system, "stream": p.stream, "t": p.t, "v": p.v})
+
+
+@pytest.fixture
+def manned(tmp_path):
+    db = house.found(tmp_path)
+    house.give(db, '[watch]\naddress = "http://reef.local:8077"\n' + house.bell(tmp_path) + house.ONE)
+    loop = house.loop(db)
+    loop.start()
+    assert loop.started.wait(30)
+    app = site.build(
+        lambda: open_store(str(db)), house.CLOCK, live=loop, signals_of=lambda s: make_signals(s, str(db))
+    )  # fmt: skip
+    with served(app) as address:
+        made = Manned(tmp_path, address, db, loop)
+        yield made
+        made.client.close()
+    loop.stop()
+
+
+# -- posted points -------------------------------------------------------------------------------------
+
+
+def test_posted_points_are_on_disk_when_it_answers(manned):
+    points = house.heating()
+    said = manned.post("\n".join(map(line, points)))
+    assert said.status_code == 200
+    assert said.json() == {"schema": "leadline.taken/1", "kept": 60, "held": 0, "refused": [], "why_held": []}
+    with open_store(str(manned.db)) as store:
+        assert len(store.points("reef", "temperature", points[0].t, points[-1].t + 1.0).times_s) == 60
+
+
+@pytest.mark.parametrize("token", ["", "wrong", "Bearer x", "Bearer", "Basic eDp5", b"Bearer \xff"])
+def test_without_the_right_token_nothing_is_taken(manned, token):
+    said = manned.post(line(house.heating()[0]), token)
+    assert said.status_code == 401
+    assert "leadline watch token" in said.json()["words"]
+    assert manned.loop.counts["points"] == 0
+
+
+def test_guessing_tokens_ends_soon(manned):
+    codes = [manned.post("x", f"Bearer guess-{k}").status_code for k in range(api.WRONG_A_MINUTE + 3)]
+    assert codes[: api.WRONG_A_MINUTE] == [401] * api.WRONG_A_MINUTE
+    assert set(codes[api.WRONG_A_MINUTE :]) == {429}
+    assert manned.post(line(house.heating()[0])).status_code == 429  # from that address, even the right one
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "said"),
+    [
+        (b"", 422, "no points"),
+        (b"\xff\xfe", 200, "why_held"),
+        (b'{"system": "reef", "stream": "x", "t": 1, "v": 1}', 200, "held"),
+        (b'{"system": "reef", "stream": "x", "v": "nan"}', 200, "reef/x"),
+        (b"[1, 2]", 200, "held"),
+        (b"{" * 5000, 200, "held"),
+    ],
+)
+def test_what_is_no_point_is_held_with_its_reason(manned, body, status, said):
+    answer = manned.post(body)
+    assert answer.status_code == status
+    assert said in answer.text
+    if status == 200:
+        assert answer.json()["kept"] == 0
+        assert answer.json()["held"] == 1
+
+
+def test_more_than_ten_thousand_points_or_four_megabytes_are_refused(manned):
+    one = line(house.heating()[0])
+    assert manned.post("\n".join([one] * 10_001)).status_code == 413
+    assert manned.post("x" * 4_100_000).status_code == 413
+    assert manned.post("\n".join([one] * 10_000)).json()["kept"] == 1  # one moment, once
+
+
+# -- links -----------------------------------------------------------------------------------------------
+
+
+def test_a_link_shows_the_alarm_and_one_button_answers(manned):
+    manned.heat()
+    at = f"/seen/{manned.ticket()}"
+    page = manned.client.get(at).text
+    assert "over its limit of 28.5" in page
+    assert "I have it" in page
+    assert manned.state() is State.UNACKNOWLEDGED  # a program that opens links has answered nothing
+    done = manned.client.post(at)
+    assert "temperature high is acknowledged" in done.text
+    assert manned.state() is State.ACKNOWLEDGED
+    assert "answered before" in manned.client.post(at).text
+    assert "Answered by keeper" in manned.client.get(at).text
+
+
+def test_a_link_of_a_proof_proves_the_path(manned):
+    house.until(lambda: [t for _, t in house.rung(manned.folder) if "proof of the alarm path" in t])
+    done = manned.client.post(f"/seen/{manned.ticket('proof')}")
+    assert "The path is proved" in done.text
+    assert "proved" in manned.client.get("/watch").text
+
+
+def test_wrong_links_say_nothing_and_end_soon(manned):
+    codes = [manned.client.get(f"/seen/{k}-{'0' * 32}").status_code for k in range(api.WRONG_A_MINUTE + 5)]
+    assert set(codes) == {404}
+    house.until(lambda: [t for _, t in house.rung(manned.folder) if "proof of" in t])
+    assert manned.client.get(f"/seen/{manned.ticket('proof')}").status_code == 404  # too many wrong ones before
+
+
+def test_a_form_from_another_site_answers_nothing(manned):
+    manned.heat()
+    said = manned.client.post(f"/seen/{manned.ticket()}", headers={"origin": "http://evil.example"})
+    assert said.status_code == 403
+    assert manned.state() is State.UNACKNOWLEDGED
+
+
+# -- the page ---------------------------------------------------------------------------------------------
+
+
+def test_the_page_acknowledges_shelves_and_takes_back(manned):
+    manned.heat()
+    page = manned.client.get("/watch").text
+    assert "asks for an answer" in page
+    ask = {"system": "reef", "alarm": "temperature-high"}
+    assert "Shelved" in manned.client.post("/watch/shelve", data=ask | {"hours": "0.5", "reason": "known"}).text
+    assert manned.state() is State.SHELVED
+    assert "on the shelf" in manned.client.get("/watch").text
+    assert "Taken back" in manned.client.post("/watch/unshelve", data=ask).text
+    assert manned.state() is State.UNACKNOWLEDGED
+    assert "Acknowledged" in manned.client.post("/watch/acknowledge", data=ask).text
+    assert manned.state() is State.ACKNOWLEDGED
+
+
+@pytest.mark.parametrize(
+    ("path", "form", "said"),
+    [
+        ("shelve", {"hours": "x"}, "for how long"),
+        ("shelve", {"hours": "9", "reason": "r"}, "1 h at most"),
+        ("shelve", {"hours": "0.5", "reason": ""}, "reason"),
+        ("unshelve", {}, "can&#39;t be taken back"),
+        ("work", {"system": "reef", "kind": "cleaning"}, "of what"),
+        ("work", {"system": "reef", "kind": "dancing"}, "unknown kind of work"),
+        ("work", {"system": "nowhere", "kind": "feeding"}, "unknown system"),
+        ("work", {"system": "reef", "kind": "feeding", "minutes": "soon"}, "no number"),
+        ("prove", {"path": "pigeon"}, "no path and no person"),
+        ("prove", {"ticket": "1-2"}, "too old"),
+    ],
+)
+def test_what_cannot_be_done_is_one_clear_line(manned, path, form, said):
+    manned.heat()
+    answer = manned.client.post(f"/watch/{path}", data={"system": "reef", "alarm": "temperature-high"} | form)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert manned.state() is State.UNACKNOWLEDGED
+
+
+def test_work_is_declared_and_ended(manned):
+    manned.heat()
+    assert (
+        "cleaning of temperature"
+        in manned.client.post("/watch/work", data={"system": "reef", "kind": "cleaning", "subject": "temperature"}).text
+    )
+    assert manned.state() is State.SUPPRESSED
+    manned.client.post("/watch/work", data={"system": "reef", "end": "1"})
+    assert manned.state() is State.UNACKNOWLEDGED
+
+
+def test_text_from_outside_is_data(manned):
+    bad = "<script>alert(1)</script>"
+    manned.post(json.dumps({"system": "reef", "stream": bad, "v": 1}))
+    manned.heat()
+    ask = {"system": "reef", "alarm": "temperature-high", "hours": "0.5", "reason": bad}
+    manned.client.post("/watch/shelve", data=ask)
+    page = manned.client.get("/watch").text
+    assert "<script>alert" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_health_tells_whoever_asks_and_nothing_private(manned):
+    said = house.until(lambda: (a := manned.client.get("/health")).status_code == 200 and a.json())
+    assert said["schema"] == "leadline.health/1"
+    assert said["ok"] is True
+    assert "keeper" not in json.dumps(said)
+    manned.loop.stop()
+    manned.loop._beat_at -= 60.0
+    assert manned.client.get("/health").status_code == 503
+
+
+def test_figures_as_json(manned):
+    manned.heat()
+    said = manned.client.get("/api/figures?days=7").json()
+    assert said["schema"] == "leadline.figures/1"
+    assert said["announced"] == 1
+    assert said["by_priority"]["urgent"] == 1.0
+    assert manned.client.get("/api/figures?days=x").status_code == 422
+
+
+def test_a_page_without_a_watch_says_so(tmp_path):
+    db = house.found(tmp_path)
+    with served(site.build(lambda: open_store(str(db)), house.CLOCK)) as address, httpx.Client(base_url=address) as c:
+        assert "No watch runs in this process" in c.get("/watch").text
+        assert c.get("/health").status_code == 503
+        assert "Nobody is told of anything yet" in c.get("/watch").text
+
+
+@pytest.mark.parametrize("light", ["day", "dusk", "night"])
+@pytest.mark.parametrize("width", [390, 1280])
+def test_an_alarm_is_answered_in_a_browser(browser, manned, width, light):
+    manned.heat()
+    context = browser.new_context(viewport={"width": width, "height": 844})
+    context.add_cookies([{"name": "light", "value": light, "url": manned.address}])
+    page = context.new_page()
+    said = []
+    page.on("console", lambda m: said.append(m.text) if m.type in ("error", "warning") else None)
+    try:
+        for path, name in (("/watch", "watch"), (f"/seen/{manned.ticket()}", "seen")):
+            page.goto(manned.address + path)
+            PICTURES.mkdir(exist_ok=True)
+            page.screenshot(path=PICTURES / f"{name}-{width}-{light}.png", full_page=True, caret="initial")
+            page.evaluate(AXE)
+            found = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
+            assert [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]] == []
+            wide = page.evaluate("document.documentElement.scrollWidth")
+            assert wide <= width
+            small = page.evaluate(
+                "[...document.querySelectorAll('button, summary.button')].filter(b => b.offsetParent"
+                " && (b.offsetHeight < 48 || b.offsetWidth < 48)).map(b => b.innerText)"
+            )
+            assert small == []
+        page.locator("button.asking").click()
+        page.locator("[role=status]", has_text="acknowledged").wait_for()
+        page.goto(manned.address + "/watch")
+        assert re.search("somebody has it", page.locator(".alarms").inner_text())
+        assert said == []
+    finally:
+        context.close()
+    assert manned.state() is State.ACKNOWLEDGED
+    assert WATCH
