@@ -22,6 +22,8 @@ BENCHES: dict[str, list[str]] = {
     "effort": [],
     "simulator": [],
     "learning": ["6", "8"],
+    "watch": ["66", "2"],
+    "trust": [],
 }
 
 

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-
 from bench.watch_water import DAY, Life
 
 HOUR = 3600.0
@@ -155,7 +154,7 @@ FAULTS: tuple[Fault, ...] = (
     Fault("chiller heats strongly", "great-reef", _control(CHILLER_EFFECT=-0.9), _HOT, 25.0),
     Fault("chiller moves nothing", "great-reef", _state("chiller-1", "no-effect"), _HOT, 27.5),
     Fault("chiller moves a fifth", "great-reef", _control(CHILLER_EFFECT=0.2), _HOT, 29.5),
-    Fault("chiller moves two fifths", "great-reef", _state("chiller-1", "weak"), _HOT, 31.0, days=18.0),
+    Fault("chiller moves two fifths", "great-reef", _state("chiller-1", "weak"), _HOT, 33.0, days=18.0),
     Fault("chiller stays off", "great-reef", _state("chiller-1", "off"), _HOT, 27.5),
     Fault("chiller dies in a heat wave", "great-reef",
           _all(_later(-30.0, _wave(6.0, 12.0)), _state("chiller-1", "no-effect")), _HOT, 26.0),
@@ -168,7 +167,8 @@ FAULTS: tuple[Fault, ...] = (
           _all(_state("chiller-1", "off"), _state("heater-1", "stuck-on")), (*_COLD, *_HOT), 23.5),
     Fault("heater stays on", "lagoon", _state("heater-1", "stuck-on"), _COLD, 23.5),
     Fault("heater stays on, cool room", "lagoon", _state("heater-1", "stuck-on"), _COLD, 22.0),
-    Fault("heater stays on, says off", "lagoon", _welded("heater-1", "HEATER_0_FORCE", lambda t: t > 25.4), _COLD, 23.0),
+    Fault("heater stays on, says off", "lagoon",
+          _welded("heater-1", "HEATER_0_FORCE", lambda t: t > 25.4), _COLD, 23.0),
     Fault("heater is dead, says on", "lagoon", _state("heater-1", "no-effect"), _COLD, 18.0),
     Fault("heater is off", "lagoon", _state("heater-1", "off"), _COLD, 18.5),
     Fault("heater gives half", "lagoon", _state("heater-1", "weak"), _COLD, 17.0),
@@ -193,14 +193,14 @@ FAULTS: tuple[Fault, ...] = (
     Fault("top-off stays on, large barrel", "lagoon", _state("topoff-1", "stuck-on"), _SALT, reservoir="200 L"),
     Fault("top-off siphons 4 L/h, says off", "lagoon", _drip(4.0), _SALT),
     Fault("top-off siphons 1 L/h, says off", "lagoon", _drip(1.0), _SALT),
-    Fault("top-off stays off", "lagoon", _state("topoff-1", "off"), _SALT, days=24.0),
+    Fault("top-off stays off", "lagoon", _state("topoff-1", "off"), _SALT, days=34.0),
     Fault("top-off stays off", "great-reef", _state("topoff-1", "off"), _SALT, 24.0, days=40.0),
     Fault("reservoir empty, pump runs dry", "lagoon", _all(_state("topoff-1", "off"), _says("topoff-1", 1.0)), _SALT,
           days=24.0),
     Fault("leak of 10 L a day", "lagoon", _leak(10.0), _SALT, days=24.0),
     Fault("leak of 3 L a day", "lagoon", _leak(3.0), _SALT, days=50.0),
     Fault("leak of 60 L a day", "great-reef", _leak(60.0), _SALT, days=24.0),
-    Fault("carbon source overdosed at once", "great-reef", _spirit(90.0, 99.0, 0.0), _O2),
+    Fault("carbon source overdosed at once", "great-reef", _spirit(130.0, 99.0, 0.0), _O2),
     Fault("carbon source overdosed, more each day", "great-reef", _spirit(40.0, 1.0, 0.3), _O2, days=24.0),
     Fault("carbonate doser gives tenfold", "great-reef", _control(DOSER_0=10.0), ("ph-",)),
 )  # fmt: skip

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-
 from bench.watch_water import DAY, Life
 
 HOUR = 3600.0

@@ -13,7 +13,7 @@ import numpy as np
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.limits import Memory, Rule, watch
-from leadline.detect.machines.slopes import until
+from leadline.detect.machines.slopes import middle, until
 from leadline.detect.words import clock
 from leadline.system.description import Band, System
 
@@ -24,7 +24,10 @@ DELAYS: dict[str, tuple[float, float, float]] = {
     "oxygen": (0.2, 600.0, 1800.0),
 }  # fmt: skip
 _USUAL = (0.0, 900.0, 1800.0)
-HEADING_SPAN_S, LATELY_S, HEADING_AHEAD_S, QUIET_TICKS = 5400.0, 1800.0, 6 * 3600.0, 3
+QUIET_TICKS = 3
+# spans of the line and of the line that tells a steepening, and how far ahead; salt moves slowly and its probe scatters
+HEADING = {"salinity": (20400.0, 5400.0, 24 * 3600.0)}
+_HEADING_USUAL = (5400.0, 1800.0, 6 * 3600.0)
 # in which what is out of the usual dies away: water comes to rest with its room in 8 to 30 h (census); else judgement
 SETTLES_S = {"temperature": 72000.0, "salinity": 1e9, "ph": 14400.0, "oxygen": 14400.0}
 # half hours looked back, how far ahead, and how far out of the usual: what drifts slowly (judgement)
@@ -104,12 +107,13 @@ class Edges:
 
     def _heading(self, track: Track, band: Band, course: Course, now_s: float) -> list[Finding]:
         assert band.limit is not None
-        slope, sd, level = line(track, now_s, HEADING_SPAN_S)
-        if leapt(track, now_s - HEADING_SPAN_S, now_s):
-            if leapt(track, now_s - LATELY_S, now_s):
+        span_s, lately_s, ahead_s = HEADING.get(track.quantity, _HEADING_USUAL)
+        slope, sd, level = line(track, now_s, span_s)
+        if leapt(track, now_s - span_s, now_s):
+            if leapt(track, now_s - lately_s, now_s):
                 return []
-            slope, sd, level = line(track, now_s, LATELY_S)
-        lately, lately_sd, level_now = line(track, now_s, LATELY_S)
+            slope, sd, level = line(track, now_s, lately_s)
+        lately, lately_sd, level_now = line(track, now_s, lately_s)
         found: list[Finding] = []
         standing = self.hand.standing
         usual = course.ahead(now_s)
@@ -120,25 +124,29 @@ class Edges:
             key = f"{track.quantity}-heading-{side}"
             here = level
             pace = slope if slope * sign > 3.0 * sd else 0.0
-            if usual is not None and (pace - usual[0]) * sign < max(3.0 * sd, 0.25 * abs(usual[0])):
-                pace = 0.0  # it goes its daily way
-            if usual is None and track.quantity in SWINGS and (limit - level) > 2 * 3600.0 * pace * sign:
-                pace = 0.0  # nobody knows its day yet: only what is near and fast
             steeper = (lately - slope) * sign > 2.5 * math.hypot(lately_sd, sd if np.isfinite(sd) else 0.0)
+            over_s = span_s
             if np.isfinite(lately_sd) and steeper and lately * sign > 4.0 * lately_sd:
-                pace, here = lately, level_now  # it steepens: the last half hour tells more than the hour before
+                # it steepens: what came last tells more than the hours before
+                pace, here, over_s = lately, level_now, lately_s
+            if usual is not None and (pace - usual[0]) * sign < max(3.0 * sd, 0.5 * abs(usual[0])):
+                pace = 0.0  # it goes its daily way
+            if usual is None and track.quantity in SWINGS and (limit - here) * sign > 3600.0 * pace * sign:
+                pace = 0.0  # nobody knows its day yet: only what is near and fast
+            if pace and not even(track, now_s, pace, over_s):
+                pace = 0.0  # water was poured in: a step is no way
             left = (limit - here) * sign
             beyond_aim = (here - aim) * sign > 0.0
             ahead = arrival(here, pace, limit, usual, SETTLES_S.get(track.quantity, 12 * 3600.0)) if pace else np.inf
-            if beyond_aim and left > 0.0 and ahead < HEADING_AHEAD_S:
+            if beyond_aim and left > 0.0 and ahead < ahead_s:
                 self.quiet.pop(key, None)
-                at = clock(now_s + ahead, self.system)
+                at = clock(now_s + ahead, self.system, now_s)
                 found += standing.begin(
                     key, track.quantity, now_s, here, float(ahead),
                     f"{track.quantity} is {here:.2f}, outside its aim, and moves by {3600 * pace:+.2f} an hour: "
                     f"the limit of {limit:g} is reached at {at}.",
                 )  # fmt: skip
-            elif key in standing and left > 0.0 and not (beyond_aim and ahead < 1.5 * HEADING_AHEAD_S):
+            elif key in standing and left > 0.0 and not (beyond_aim and ahead < 1.5 * ahead_s):
                 self.quiet[key] = self.quiet.get(key, 0) + 1
                 if self.quiet[key] >= QUIET_TICKS or not beyond_aim:
                     self.quiet.pop(key)
@@ -152,30 +160,36 @@ class Edges:
         """Slowly out of its usual range towards a limit that is hours or days away, whatever the aim."""
         assert band.limit is not None
         slots, ahead_s, margin = DRIFTS[track.quantity]
-        way = course.back(slots)
-        past = course.back(_SLOTS)[:-slots]
-        past = past[np.isfinite(past)]
-        there = np.isfinite(way)
         found: list[Finding] = []
-        if len(past) < 5 * 48 or np.count_nonzero(there) < 0.7 * slots or not there[-1]:
+        edges = course.usual(slots)
+        if edges is None:
             return found
+        lowest, highest, days = edges
+        way = course.back(slots)
+        there = np.isfinite(way)
+        if np.count_nonzero(there) < 0.7 * slots or not there[-1]:
+            return found
+        here = middle([x for x in way[-3:].tolist() if x == x])
+        standing = self.hand.standing
+        if lowest <= here <= highest and not any(f"{track.quantity}-drifts-{s}" in standing for s in ("low", "high")):
+            return found
+        if np.abs(np.diff(way[there])).max() > 0.6 * abs(float(np.ptp(way[there]))):
+            return found  # one step, such as an exchange, is no drift
         x = (np.arange(slots) - slots + 1.0)[there] * _SLOT_S
         slope, spread, left = _fit(x, way[there])
         sd = float(np.sqrt((left * left).sum() / (len(x) - 2) / spread))
         usual = course.ahead(now_s)
         slope -= usual[0] if usual is not None and slots <= 12 else 0.0
-        here = float(np.median(way[there][-3:]))
-        lowest, highest = np.quantile(past, (0.01, 0.99))
-        margin = max(margin, 0.3 * float(highest - lowest))
+        margin = max(margin, 0.3 * (highest - lowest))
         for side, edge, limit, sign in (("low", lowest, band.limit[0], -1.0), ("high", highest, band.limit[1], 1.0)):
             key = f"{track.quantity}-drifts-{side}"
             beyond = (here - edge) * sign
             arrives = until(here, slope, limit, SETTLES_S[track.quantity]) if slope * sign > 4.0 * sd else np.inf
             if beyond > margin and arrives < ahead_s and (limit - here) * sign > 0.0:
-                found += self.hand.standing.begin(
+                found += standing.begin(
                     key, track.quantity, now_s, here, float(arrives),
                     f"{track.quantity} is {here:.2f}, {'above' if sign > 0 else 'below'} anything of the last "
-                    f"{len(past) / 48:.0f} days ({edge:.2f}), and moves by {3600 * slope:+.3f} an hour: at this rate "
+                    f"{days:.0f} days ({edge:.2f}), and moves by {3600 * slope:+.3f} an hour: at this rate "
                     f"the limit of {limit:g} is reached at {clock(now_s + arrives, self.system, now_s)}.",
                 )  # fmt: skip
             elif beyond < 0.5 * margin:
@@ -190,6 +204,8 @@ class Course:
 
     held: Array = field(default_factory=lambda: np.full(_SLOTS, np.nan))
     last: int = -1
+    _next: int = -1
+    _usual: tuple[float, float, float] | None = None
 
     def learn(self, track: Track, now_s: float) -> bool:
         """Take the half hour that has just passed, once; tells whether it did."""
@@ -201,13 +217,23 @@ class Course:
         self.last = slot
         times = track.times
         first, end = times.searchsorted((slot * _SLOT_S, (slot + 1) * _SLOT_S))
-        kept = sorted(x for x in track.values[first:end].tolist() if x == x)
-        self.held[slot % _SLOTS] = kept[len(kept) // 2] if kept else np.nan
+        self.held[slot % _SLOTS] = middle([x for x in track.values[first:end].tolist() if x == x])
         return True
 
     def back(self, slots: int) -> Array:
         """The last so many half hours, the newest last."""
         return self.held[(self.last - np.arange(slots - 1, -1, -1)) % _SLOTS]
+
+    def usual(self, but: int) -> tuple[float, float, float] | None:
+        """What it stays between, but for its last so many half hours, and over how many days; looked at every six
+        hours. None before five days."""
+        if self.last >= self._next:
+            self._next = self.last + 12
+            past = self.back(_SLOTS)[:-but]
+            past = np.sort(past[np.isfinite(past)])
+            n = len(past)
+            self._usual = (float(past[n // 100]), float(past[-1 - n // 100]), n / 48.0) if n >= 240 else None
+        return self._usual
 
     def ahead(self, now_s: float) -> tuple[float, Array] | None:
         """Its usual slope in the last hour and a half [unit/s], and its usual change at each half hour from now on to
@@ -255,6 +281,19 @@ def leapt(track: Track, begin_s: float, end_s: float) -> bool:
     # a point alone is a spike, not a leap: three in a row must be there
     steps = np.abs(v[3:] - v[:-3]) if len(v) > 3 else np.zeros(0)
     return bool(((steps > most) & (t[3:] - t[:-3] <= 1200.0)).any()) if len(steps) else False
+
+
+def even(track: Track, now_s: float, pace: float, span_s: float) -> bool:
+    """Whether each third of a span goes the way of the whole: at least by a quarter of its pace."""
+    t, v = track.since(now_s - span_s)
+    cuts = t.searchsorted((now_s - 2.0 * span_s / 3.0, now_s - span_s / 3.0))
+    thirds = [part[np.isfinite(part)] for part in np.split(v, cuts)]
+    if any(len(part) == 0 for part in thirds):
+        return False
+    a, b, c = (float(np.median(part)) for part in thirds)
+    least = 0.25 * abs(pace) * span_s / 3.0
+    sign = 1.0 if pace > 0.0 else -1.0
+    return (b - a) * sign >= least and (c - b) * sign >= least
 
 
 def line(track: Track, now_s: float, span_s: float) -> tuple[float, float, float]:

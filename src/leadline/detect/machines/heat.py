@@ -18,7 +18,7 @@ from leadline.detect.effect import Moved, together
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.machines.rest import Rest
-from leadline.detect.machines.slopes import LONG_S, Straight, level, straight, until
+from leadline.detect.machines.slopes import LONG_S, Straight, level, middle, scatter, straight, until
 from leadline.detect.machines.states import Machine
 from leadline.detect.words import clock, hour, ramps
 from leadline.system.description import System
@@ -49,6 +49,8 @@ class Mover:
     judged_s: float = -math.inf
     sampled_s: float = -math.inf
     bad: dict[str, int] = field(default_factory=dict)
+    learned: int = 0
+    _known: tuple[float, float, int] = (math.nan, math.nan, -1)
 
     @property
     def id(self) -> str:
@@ -58,9 +60,10 @@ class Mover:
         """What it should move and its scatter from run to run. [W] NaN when nobody knows."""
         stated = self.machine.equipment.power_w if self.machine.equipment else None
         if len(self.moved_w) >= 6:
-            all_of_them = np.array(self.moved_w)
-            middle = float(np.median(all_of_them))
-            return middle, 1.4826 * float(np.median(np.abs(all_of_them - middle)))
+            if self._known[2] != self.learned:
+                usual = middle(self.moved_w)
+                self._known = usual, scatter(self.moved_w, usual), self.learned
+            return self._known[:2]
         if stated is None:
             return math.nan, math.nan
         # a chiller's electrical power is not its cooling: small ones move 1.5 to 3 times as much (memory)
@@ -69,7 +72,7 @@ class Mover:
     def turns(self, on: bool) -> float:
         """Where it usually goes on or off; NaN before three times."""
         seen = self.on_at if on else self.off_at
-        return float(np.median(seen)) if len(seen) >= 3 else math.nan
+        return middle(seen) if len(seen) >= 3 else math.nan
 
     def count(self, name: str, bad: bool) -> int:
         """How often in a row something was so."""
@@ -89,6 +92,7 @@ class Heat:
     def __post_init__(self) -> None:
         self.capacity = J_L_K * self.system.net_volume_l  # [J/K]
         self.rest = Rest(self.capacity)
+        self.stirred_s = -math.inf
         self.scatters: deque[float] = deque([0.02], maxlen=99)
         self._new: list[tuple[Mover, float, bool]] = []
         band = self.system.band("temperature")
@@ -99,6 +103,10 @@ class Heat:
         """A machine whose first point has come."""
         if machine.kind in ("heater", "chiller"):
             self.movers.append(Mover(machine, 1.0 if machine.kind == "heater" else -1.0))
+
+    def stirred(self, moments: list[float]) -> None:
+        """A pump stopped or started: for a while slopes tell of the flow, not of heat."""
+        self.stirred_s = max(self.stirred_s, *moments)
 
     def switched(self, machine: Machine, moments: list[float]) -> None:
         """A heater or chiller went on or off."""
@@ -154,15 +162,17 @@ class Heat:
             return
         if self.edges and max(self.edges) > since:  # another machine switched meanwhile
             return
+        if since - BEFORE_S < self.stirred_s < since + SETTLE_S or now_s - self.stirred_s < AFTER_S:
+            return
         m.judged_s = now_s
         if m.before_of != since:
             m.before_of, m.before = since, self._before(track, since)
         after = straight(track, max(since + SETTLE_S, now_s - AFTER_S), now_s)
-        reference, scatter = m.reference()
+        reference, spread = m.reference()
         if m.before is None or after is None:
             return
         self.scatters.append(after.scatter)
-        most = 3.0 * sorted(self.scatters)[len(self.scatters) // 2]
+        most = 3.0 * middle(self.scatters)
         if max(m.before.scatter, after.scatter) > most or self._room_moved(since, now_s):
             return  # the probe was out, water was poured in, or the room is another: this tells of no machine
         on = bool(m.machine.on)
@@ -170,7 +180,7 @@ class Heat:
         moved = self.capacity * (after.slope - m.before.slope) * turn * m.sign
         drift = DRIFT_PER_H * (reference if reference == reference else 0.0) * elapsed / 3600.0
         sd = math.hypot(self.capacity * math.hypot(after.sd, m.before.sd), drift)
-        got = Moved(moved, max(sd, scatter if scatter == scatter else 0.0), 1, 1)
+        got = Moved(moved, max(sd, spread if spread == spread else 0.0), 1, 1)
         yield from self._judge(track, m, got, reference, on, after, now, now_s)
         if now_s - m.sampled_s >= AFTER_S:
             m.sampled_s = now_s
@@ -194,13 +204,13 @@ class Heat:
     def _even(self, track: Track, since: float, now_s: float) -> bool:
         """Whether the water went one straight way since a switching: both halves of it, and from one to the other."""
         begin = max(since + SETTLE_S, now_s - AFTER_S)
-        middle = 0.5 * (begin + now_s)
-        first, second = straight(track, begin, middle), straight(track, middle, now_s)
+        half = 0.5 * (begin + now_s)
+        first, second = straight(track, begin, half), straight(track, half, now_s)
         if first is None or second is None:
             return False
         sd = math.hypot(first.sd, second.sd)
-        start = second.level - second.slope * (now_s - middle)
-        leap = abs(start - first.level) / (0.5 * (middle - begin) * sd)
+        start = second.level - second.slope * (now_s - half)
+        leap = abs(start - first.level) / (0.5 * (half - begin) * sd)
         return abs(first.slope - second.slope) < 3.5 * sd and leap < 3.5
 
     def _judge(
@@ -247,6 +257,7 @@ class Heat:
         share = got.watts / reference if reference == reference else 1.0
         if not self._accused(m) and got.watts > 0.0 and (len(m.moved_w) < 6 or 0.6 < share < 1.6):
             m.moved_w.append(got.watts)
+            m.learned += 1
         if not on or self._lamps_change(m.machine.since_s - BEFORE_S, now_s):
             return
         while m.recent and m.recent[0][0] < now_s - 86400.0:
@@ -280,7 +291,8 @@ class Heat:
         """On where it has always gone off, or off where it has always gone on."""
         on = bool(m.machine.on)
         usual = m.turns(not on)
-        spread = float(np.ptp(m.off_at if on else m.on_at)) if usual == usual else 0.0
+        seen = m.off_at if on else m.on_at
+        spread = max(seen) - min(seen) if usual == usual else 0.0
         beyond = (now - usual) * (m.sign if on else -m.sign) - max(BEYOND_K, 0.5 * spread)
         name = "never-off" if on else "never-on"
         if beyond > 0.0 and not now_s - m.machine.since_s < 900.0:
@@ -326,7 +338,9 @@ class Heat:
         if not self.rest.due(now_s):
             return
         last_edge = max(self.edges) if self.edges else -math.inf
-        if last_edge > now_s - 1800.0 - SETTLE_S or not all(m.machine.fresh(now_s) for m in self.movers):
+        if max(last_edge, self.stirred_s) > now_s - 1800.0 - SETTLE_S:
+            return
+        if not all(m.machine.fresh(now_s) for m in self.movers):
             return
         line = straight(track, now_s - 1800.0, now_s)
         known = sum(m.reference()[0] * m.sign for m in self.movers if m.machine.on)
@@ -340,7 +354,7 @@ class Heat:
                 continue
             gained = step.watts * m.sign
             on = bool(m.machine.on)
-            clear = abs(step.watts) > max(0.6 * reference, 4.0 * step.sd) and abs(step.watts) < 2.0 * reference
+            clear = abs(step.watts) > max(0.6 * reference, 4.0 * step.sd) and abs(step.watts) < 1.5 * reference
             past_off = (now - m.turns(False)) * m.sign > 0.15
             unasked = clear and gained > 0.0 and not on and past_off
             lost = clear and gained < 0.0 and on

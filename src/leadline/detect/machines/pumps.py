@@ -11,11 +11,9 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
-from leadline.detect.machines.slopes import LONG_S
+from leadline.detect.machines.slopes import LONG_S, middle, scatter
 from leadline.detect.machines.states import Machine
 from leadline.system.description import System
 
@@ -30,6 +28,8 @@ class _Pump:
     machine: Machine
     track: Track
     levels: deque[float] = field(default_factory=lambda: deque(maxlen=336))  # mean power while on, by half hour [W]
+    usual: float = math.nan
+    spread: float = 0.0
     slot: int = -1
     low: int = 0
     high: int = 0
@@ -95,7 +95,7 @@ class Pumps:
     def _power(self, p: _Pump, now_s: float) -> Iterator[Finding]:
         m = p.machine
         slot = int(now_s // SLOT_S)
-        usual = float(np.median(p.levels)) if len(p.levels) >= KNOWN_SLOTS else math.nan
+        usual = p.usual if len(p.levels) >= KNOWN_SLOTS else math.nan
         name, strained = f"{m.id}-weak", f"{m.id}-strained"
         times = p.track.times
         recent = p.track.values[times.searchsorted(now_s - 600.0) :]
@@ -104,9 +104,8 @@ class Pumps:
             return
         mean = sum(running) / len(running)
         if usual == usual:
-            scatter = 1.4826 * float(np.median(np.abs(np.array(p.levels) - usual)))
-            p.low = p.low + 1 if mean < min(WEAK * usual, usual - 5.0 * scatter) else 0
-            p.high = p.high + 1 if mean > max(STRONG * usual, usual + 5.0 * scatter) else 0
+            p.low = p.low + 1 if mean < min(WEAK * usual, usual - 5.0 * p.spread) else 0
+            p.high = p.high + 1 if mean > max(STRONG * usual, usual + 5.0 * p.spread) else 0
             if p.low >= 2:
                 share = mean / usual
                 hours = self._hours(p) * (2.0 if share < 0.6 else 8.0)
@@ -128,3 +127,5 @@ class Pumps:
             p.slot = slot
             if name not in self.hand.standing and p.low == 0 and p.high == 0:
                 p.levels.append(mean)
+                p.usual = middle(p.levels)
+                p.spread = scatter(p.levels, p.usual)

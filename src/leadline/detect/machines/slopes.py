@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,8 +53,18 @@ def level(track: Track, now_s: float, span_s: float = 900.0) -> float:
     """Median of the last trusted points; NaN when there are none."""
     times = track.times
     v = track.values[times.searchsorted(now_s - span_s) :]
-    kept = sorted(x for x in v.tolist() if x == x)
+    return middle([x for x in v.tolist() if x == x])
+
+
+def middle(values: Iterable[float]) -> float:
+    """The upper median of a few numbers, many times quicker than an array's; NaN of none."""
+    kept = sorted(values)
     return kept[len(kept) // 2] if kept else math.nan
+
+
+def scatter(values: Iterable[float], about: float) -> float:
+    """Their standard deviation as the median distance tells it."""
+    return 1.4826 * middle([abs(x - about) for x in values])
 
 
 def until(level: float, slope: float, limit: float, settling_s: float = SETTLING_S) -> float:

@@ -45,6 +45,8 @@ class Machines:
         moments = machine.take(times_s, values)
         if moments and machine.kind in ("heater", "chiller"):
             self.heat.switched(machine, moments)
+        elif moments and machine.kind == "pump":
+            self.heat.stirred(moments)
         elif machine.kind == "topoff":
             return list(self.topoff.took(machine, machine.last_s))
         return []
