@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import functools
 
 import pytest
@@ -420,3 +421,29 @@ def test_the_codes_are_those_of_this_house_alone(house):
     other = codes.reply_code(b"x" * 32, m.id, "keeper", "mail")
     assert house.signals.find_code(other, house.now) is None
     assert m.priority is Priority.HIGH
+
+
+# -- the round -------------------------------------------------------------------------------------------
+
+
+def on_round(house):
+    from leadline.app.choose import round_for
+
+    found = round_for(house.store, FixedClock(dt.datetime.fromtimestamp(house.now, dt.UTC)), "reef", 60.0)
+    return [(i.subject, i.because) for i in found.items if i.action == "prove"]
+
+
+def test_proved_paths_are_not_on_the_round_and_an_unproved_one_is_with_its_chance(house):
+    assert on_round(house) == []
+    house.couriers["mail"].broken = False
+    house.go(8 * 60 + 12)
+    ((subject, because),) = on_round(house)
+    assert subject == "mail to keeper"
+    assert "its last proof was not answered" in because
+    assert "reaches nobody is" in because
+
+
+def test_a_changed_password_is_on_the_round_at_once(house):
+    house.orders(ORDERS, {"mail": "other password", "bell": "print", "letter": "print"})
+    house.signals.settle_prints()
+    assert [subject for subject, _ in on_round(house)] == ["mail to keeper"]

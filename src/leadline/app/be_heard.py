@@ -219,7 +219,7 @@ class Signals:
         code = codes.reply_code(self.key, m.id, d.person, d.path)
         link = f"{self.orders.address}/seen/{self.ticket(d)}" if self.orders.address else ""
         foot = message.ways_to_answer(link, code, self.orders.replies is not None)
-        # a try that a crash repeats has the same id; calling again in a later turn is no repeat, and must not be dropped
+        # a try that a crash repeats has the same id; calling again in a later turn must not be dropped as a repeat
         ident = m.id if d.turn == 0 else f"{m.id}.{d.turn}"
         return Outgoing(ident, str(m.priority), m.subject, f"{m.text}\n\n{foot}".rstrip(), link, code)
 
@@ -351,26 +351,17 @@ class Signals:
 
     def known(self) -> list[Proven]:
         """What is known of every person's every path, as it is set up now."""
-        found = []
+        return known_paths(self.store, self.orders, self.prints)
+
+    def settle_prints(self) -> None:
+        """Note how each path is set up: one set up otherwise than when it was proved is unproved from now on."""
         for person, path in self.orders.used():
             seen = self._seen(person.id, path.id)
-            found.append(
-                Proven(
-                    person.id, path.id, seen["proved_s"], seen["asked_s"], bool(seen["overdue"]), seen["answered"],
-                    seen["missed"], seen["days"], tuple(path.shares),
-                )
-            )  # fmt: skip
-        return found
+            if seen["proved_s"] is None and seen["last_s"] is None:
+                self._keep(person.id, path.id, seen)
 
     def _seen(self, person: str, path: str) -> dict[str, Any]:
-        kept = self.store.record(PATH, f"{person}/{path}")
-        fresh = {
-            "print": self.prints.get(path, ""), "proved_s": None, "asked_s": None, "overdue": False, "answered": 0,
-            "missed": 0, "days": 0.0, "message": "", "last_s": None,
-        }  # fmt: skip
-        if not isinstance(kept, dict) or kept.get("print") != fresh["print"]:
-            return fresh  # never seen, or set up otherwise: unproved
-        return {**fresh, **kept}
+        return _seen(self.store, person, path, self.prints.get(path, ""))
 
     def _keep(self, person: str, path: str, seen: Mapping[str, Any]) -> None:
         self.store.put_record(PATH, f"{person}/{path}", dict(seen))
@@ -442,6 +433,37 @@ class Signals:
 
     def _patience_s(self) -> float:
         return min(NO_HAND_OVER_S, 0.5 * self.orders.proof.window_s)
+
+
+def known_paths(store: Store, orders: Orders, prints: Mapping[str, str] | None = None) -> list[Proven]:
+    """What is known of every person's every path.
+
+    Parameters
+    ----------
+    prints
+        Fingerprints of the paths as they are set up now; without them what the watch noted last stands.
+    """
+    found = []
+    for person, path in orders.used():
+        seen = _seen(store, person.id, path.id, None if prints is None else prints.get(path.id, ""))
+        found.append(
+            Proven(
+                person.id, path.id, seen["proved_s"], seen["asked_s"], bool(seen["overdue"]), seen["answered"],
+                seen["missed"], seen["days"], tuple(path.shares),
+            )
+        )  # fmt: skip
+    return found
+
+
+def _seen(store: Store, person: str, path: str, print_now: str | None) -> dict[str, Any]:
+    kept = store.record(PATH, f"{person}/{path}")
+    fresh = {
+        "print": print_now or "", "proved_s": None, "asked_s": None, "overdue": False, "answered": 0, "missed": 0,
+        "days": 0.0, "message": "", "last_s": None,
+    }  # fmt: skip
+    if not isinstance(kept, dict) or (print_now is not None and kept.get("print") != print_now):
+        return fresh  # never seen, or set up otherwise: unproved
+    return {**fresh, **kept}
 
 
 def _short(receipt: Receipt) -> str:

@@ -7,7 +7,7 @@ import datetime as dt
 from leadline.app import describe, enquire
 from leadline.app.ports import Store
 from leadline.measures.moments import Clock
-from leadline.rounds.item import Round
+from leadline.rounds.item import Candidate, Round
 
 
 def round_for(
@@ -32,4 +32,29 @@ def round_for(
             if last is not None:
                 live[stream] = dt.datetime.fromtimestamp(last[0], dt.UTC)
         found += candidates(described, e, proved, live, moment_of(r.since))
+    if ids and as_of is None:
+        found += _paths(store, ids[0], now.timestamp())
     return rounds.make(found, minutes, now, system or "", names, zone)
+
+
+def _paths(store: Store, system: str, now_s: float) -> list[Candidate]:
+    """Alarm paths that are not known to work. They belong to no system; the first one asked for carries them."""
+    from dataclasses import replace
+
+    from leadline.alarms import proof
+    from leadline.app import be_heard, oversee, stand_orders
+    from leadline.rounds.candidates import alarm_path
+
+    orders = stand_orders.standing(store)
+    if not orders.people:
+        return []
+    known = be_heard.known_paths(store, orders)
+    tonight = now_s + proof.TONIGHT_D * 86400.0
+    nobody = proof.nobody(known, tonight)
+    found = []
+    for k in known:
+        if not k.counts:
+            mended = [replace(x, proved_s=now_s, overdue=False) if x is k else x for x in known]
+            said = f"{k.path} to {k.person} is {oversee.proof_said(k, now_s)}"
+            found.append(alarm_path(system, f"{k.path} to {k.person}", said, nobody, proof.nobody(mended, tonight)))
+    return found

@@ -32,6 +32,7 @@ def orders(bridge: Bridge, file: Path | None, example: bool) -> None:
       leadline watch orders
     """
     from leadline.app import stand_orders
+    from leadline.wiring import make_signals
 
     if example:
         click.echo(stand_orders.EXAMPLE, nl=False)
@@ -54,6 +55,7 @@ def orders(bridge: Bridge, file: Path | None, example: bool) -> None:
         given = stand_orders.give(store, text)
     except BadInput as exc:
         raise BadInput(exc.line(), where=str(file)) from exc
+    make_signals(store, bridge.path).settle_prints()
     if given.unknown:
         click.echo(f"Not known, and not used: {', '.join(given.unknown)}", err=True)
     people = ", ".join(f"{p.name} by {', '.join(p.paths)}" for p in given.people)
@@ -81,6 +83,7 @@ def secret(bridge: Bridge, name: str | None, forget: bool) -> None:
       leadline watch secret mail < password.txt
     """
     from leadline.app import stand_orders
+    from leadline.wiring import make_signals
 
     kept = _secrets(bridge)
     store = bridge.store()
@@ -109,6 +112,7 @@ def secret(bridge: Bridge, name: str | None, forget: bool) -> None:
             raise BadInput("nothing was given", way_out="Type the secret, or send it on standard input.")
         kept.put(name, value)
         click.echo(f"Kept: {name}")
+    make_signals(store, bridge.path).settle_prints()
     store.put_record("watch", "secrets changed", bridge.clock.now().isoformat())  # a running watch looks again
 
 

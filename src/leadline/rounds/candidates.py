@@ -21,6 +21,8 @@ _SEEN_BY_STREAM = 0.12  # what is left of a test's worth while a live probe watc
 _ASK_WORTH = 0.12  # an unsettled slip misleads every later estimate of its quantity; judgement
 _UNCLAIMED = 0.04  # worth of a test that nobody ever made, of a quantity without a band of its own
 _JUST_READ_D = 0.5  # a reading just taken and not in doubt is not asked for again the same day
+_FAULTS_PER_YEAR, _UNHEARD_HARM = 2.0, 20.0  # that need somebody at once, and harm-days when nobody hears; judgement
+_UNPROVED_WORTH = 0.05  # an unproved path is worth its minute even where others are proved: judgement
 _WAIT_D = (1.0, 3.0, 7.0, 14.0, 28.0)
 
 
@@ -204,6 +206,29 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
         action, q.quantity, _urgency(worth, minutes, q), minutes, worth, soon.p_outside_aim, sentence, evidence,
         e.system, "", q.meets_edge,
     )  # fmt: skip
+
+
+def alarm_path(system: str, subject: str, said: str, nobody: float, once_proved: float) -> Candidate:
+    """An alarm path that is not known to work: the harm of a night in which nobody hears.
+
+    Parameters
+    ----------
+    subject
+        The path and its person, in words.
+    said
+        How far it is proved.
+    nobody, once_proved
+        Chance that an alarm tonight reaches nobody, now and with this path proved.
+    """
+    nights = _FAULTS_PER_YEAR / 365.25 * LOOK_D
+    worth = max(nights * _UNHEARD_HARM * (nobody - once_proved), _UNPROVED_WORTH)
+    because = f"{said[:1].upper()}{said[1:]}. The chance that an alarm tonight reaches nobody is {chance(nobody)}."
+    evidence = (
+        Evidence("chance that nobody is reached", round(nobody, 5)),
+        Evidence("the same with this path proved", round(once_proved, 5)),
+        Evidence("faults a year that need somebody at once", _FAULTS_PER_YEAR, "judgement"),
+    )
+    return Candidate("prove", subject, _urgency(worth, 1.0, None), 1.0, worth, nobody, because, evidence, system)
 
 
 def _silent(e: SystemEstimate, stream: str, days: float) -> Candidate:

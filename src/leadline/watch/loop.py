@@ -156,6 +156,7 @@ class Loop:
         self.parts = self.make(self.store, self.queue)
         p = self.parts
         self.signals = Signals(self.store, p.orders, p.key, p.prints, self._names, self.step)
+        self.signals.settle_prints()
         self.queue.feeds.clear()
         for feed in p.feeds:
             feed.start()

@@ -148,7 +148,7 @@ def _line(rank: int, item: Candidate, found: Round, seen: Mapping[str, Seen], vi
         subject=item.subject,
         subject_said=sentences.target(item.action, item.subject),
         system=system,
-        system_name=found.names.get(system, at.estimate.name) if view == "all" else "",
+        system_name=found.names.get(system, at.estimate.name) if view == "all" and item.action != "prove" else "",
         because=item.because,
         minutes=figures.minutes(item.minutes),
         minutes_said=figures.span(item.minutes / 1440),
