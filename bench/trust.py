@@ -13,7 +13,7 @@ import gzip
 import sys
 import time
 import warnings
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -337,90 +337,6 @@ def fouled() -> None:
     print(f"  the lookout, which knows no tide and has no second probe: {said}")
 
 
-# -- planted faults ---------------------------------------------------------------------------------------
-
-Points = dict[str, tuple[np.ndarray, np.ndarray]]
-
-
-def in_air(t: np.ndarray, x: np.ndarray, on: np.ndarray, streams: Points) -> np.ndarray:
-    """It follows the room's air, with a lag of four minutes."""
-    room = np.interp(t, *streams["room-temperature"]) if "room-temperature" in streams else np.full(len(t), 21.6)
-    since = t - t[np.argmax(on)]
-    drawn = np.random.default_rng(3).normal(0, 0.05, len(t))
-    return np.where(on, np.round(room + drawn + (x - room) * np.exp(-np.maximum(since, 0.0) / 240.0), 2), x)
-
-
-Plant = Callable[[np.ndarray, np.ndarray, np.ndarray, Points], np.ndarray]
-PLANTED: list[tuple[str, str, str, Plant]] = [
-    ("hangs in air", "temperature", "out-of-water", in_air),
-    ("sends °F", "temperature", "wrong-scale", lambda t, x, on, _: np.where(on, 1.8 * x + 32.0, x)),
-    ("repeats itself", "temperature", "stuck", lambda t, x, on, _: np.where(on, x[np.argmax(on)], x)),
-    ("in a calibration fluid", "ph", "wrong-vessel", lambda t, x, on, _: np.where(on, 7.0, x)),
-    ("sends mV", "ph", "wrong-scale", lambda t, x, on, _: np.where(on, (7.0 - x) * 59.16, x)),
-    ("repeats itself", "ph", "stuck", lambda t, x, on, _: np.where(on, x[np.argmax(on)], x)),
-    ("scatters by 0.12", "ph", "noisy",
-     lambda t, x, on, _: x + on * np.random.default_rng(1).normal(0, 0.12, len(t))),
-    ("cell in air", "salinity", "out-of-water", lambda t, x, on, _: np.where(on, 0.03, x)),
-    ("sends specific gravity", "salinity", "wrong-scale",
-     lambda t, x, on, _: np.where(on, 1.0 + x * 0.0264 / 35.0, x)),
-    ("sends % saturation", "oxygen", "wrong-scale", lambda t, x, on, _: np.where(on, x / 6.77 * 100.0, x)),
-    ("scatters by 0.6", "oxygen", "noisy",
-     lambda t, x, on, _: x + on * np.random.default_rng(2).normal(0, 0.6, len(t))),
-]  # fmt: skip
-
-
-def flagged_at(s: Series) -> float | None:
-    """The baseline: when most of a quarter of an hour failed, by ioos_qc with the sheet's thresholds."""
-    failed = np.zeros(len(s.t), dtype=bool)
-    for f in reference_flags(s).values():
-        failed |= f == 4
-    most = np.convolve(failed, np.ones(15), "full")[: len(failed)] > 7.5
-    return float(s.t[np.argmax(most)]) if most.any() else None
-
-
-def planted(seeds: range) -> None:
-    """Faults of half a day planted in simulated quiet systems, and whether they are called what they are."""
-    from bench.watch_water import KINDS, live
-
-    from leadline.detect.observe import Observer, merged
-
-    lives = [live(kind, seed, 13.0) for kind in KINDS for seed in seeds]
-    print(
-        f"\nFaults of 12 h planted on day 12 in {len(lives)} simulated systems: named rightly, named otherwise, hours"
-    )
-    print("Baseline: most of 15 min failed by ioos_qc with the sheet's thresholds, which names no cause")
-    print(f"  {'':36}{'systems':>8}{'named':>8}{'other':>9}{'hours':>7}{'flagged':>9}{'hours':>7}")
-    for words, stream, name, plant in PLANTED:
-        hours: list[float] = []
-        base: list[float] = []
-        wrong = n = 0
-        for k, lived in enumerate(lives):
-            if stream not in lived.streams:
-                continue
-            n += 1
-            t, x = lived.streams[stream]
-            begin = lived.begin_s + (11.3 + 0.13 * (k % 7)) * DAY
-            on = (t >= begin) & (t < begin + 0.5 * DAY)
-            streams = {**lived.streams, stream: (t, plant(t, x, on, lived.streams))}
-            observer, found = Observer(lived.system), list[Finding]()
-            observer.lookouts = (observer.probes,)
-            for now, slices in merged(streams, 600.0):
-                for s, inside in slices.items():
-                    found += observer.take(s, *(v[inside] for v in streams[s]))
-                found += observer.tick(now)
-            came = [f for f in found if f.holds and begin <= f.at_s <= begin + 0.5 * DAY + 600.0]
-            right = [f.at_s for f in came if f.name == f"{stream}-{name}"]
-            wrong += any(f.name != f"{stream}-{name}" for f in came)
-            hours += [(right[0] - begin) / 3600.0] if right else []
-            late = (t >= begin - DAY) & (t < begin + 0.5 * DAY)
-            at = flagged_at(Series("", stream, t[late], streams[stream][1][late], late[late], on[late]))
-            base += [(at - begin) / 3600.0] if at is not None and at >= begin else []
-        middle, theirs = (f"{np.median(h):.1f}" if h else "-" for h in (hours, base))
-        print(
-            f"  {f'{stream} {words}':36}{n:>8}{len(hours):>8}{wrong:>9}{middle:>7}{len(base):>9}{theirs:>7}", flush=True
-        )
-
-
 def cost(streams: list[tuple[str, np.ndarray]]) -> float:
     """Least of three: judging and noticing by a point, ten points a batch, a tick for each ten minutes. [µs]"""
     least = np.inf
@@ -493,7 +409,9 @@ def main(argv: list[str] | None = None) -> int:
             finding_table(group, {s.name: reference_flags(s) for s in group}, together(group))
         print("\nA salinity cell that fouls on its last day (river mouth)")
         fouled()
-        planted(range(4))
+        from bench.trust_planted import planted
+
+        planted(range(20, 24))
     pace()
     return 0
 

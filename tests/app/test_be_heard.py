@@ -19,7 +19,6 @@ from leadline.detect.findings import Finding
 from leadline.detect.observe import Observer
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import FixedClock, parse
-from leadline.system import orders
 from leadline.wiring import open_store
 
 pytestmark = pytest.mark.story
@@ -91,7 +90,7 @@ class House:
         self.orders(ORDERS)
 
     def orders(self, text: str, prints=None) -> None:
-        read = orders.parse(text)
+        read = stand_orders.give(self.store, text)
         given = dict.fromkeys(read.paths, "print") if prints is None else prints
         self.signals = Signals(
             self.store, read, b"k" * 32, given, functools.partial(stand_orders.names_of, self.store)

@@ -46,7 +46,11 @@ def numbered(first: int, last: int) -> list[tuple[str, str]]:
 
 
 def once(values: list[float]) -> list[float]:
-    """What came, each the first time."""
+    """What came, each the first time.
+
+    After a new connection some may come twice: acknowledgements that Mosquitto has not read yet when we come again
+    are lost with the old connection.
+    """
     return list(dict.fromkeys(values))
 
 
@@ -63,7 +67,7 @@ def test_all_points_come_in_order(inbox: Inbox, clock: FixedClock) -> None:
 
 @pytest.mark.story
 def test_a_plain_number_and_what_is_odd_are_both_kept_and_acknowledged(inbox: Inbox, clock: FixedClock) -> None:
-    with peer.running() as broker:
+    with peer.running(more=["log_type all"]) as broker:
         with feeding(settings_of(broker), inbox, clock):
             inbox.until_said("connected", True)
             broker.publish([
@@ -72,6 +76,7 @@ def test_a_plain_number_and_what_is_odd_are_both_kept_and_acknowledged(inbox: In
                 ("elsewhere/north-room/temperature", "4"), (TOPIC, "25.5"),
             ])  # fmt: skip
             inbox.until(lambda box: len(box.points) == 2 and len(box.odd) == 6)
+            broker.until_logged("Received PUBACK from leadline-watch", 8)
         assert [(p.t, p.v) for p in inbox.points] == [(None, 25.4), (None, 25.5)]
         assert [o.text[:4] for o in inbox.odd] == ["warm", "", "NaN", "9999", "\\xff", "1"]
         with feeding(settings_of(broker), inbox, clock):  # nothing of it waits at the broker any more
@@ -101,8 +106,8 @@ def test_points_wait_at_the_broker_while_the_feed_is_stopped(inbox: Inbox, clock
             inbox.until(lambda box: len(box.points) == 50)
         broker.publish(numbered(50, 1500))
         with feeding(settings_of(broker), inbox, clock):
-            inbox.until(lambda box: len(box.points) >= 1500)
-    assert inbox.values() == [float(n) for n in range(1500)]
+            inbox.until(lambda box: len(once(box.values())) >= 1500)
+    assert once(inbox.values()) == [float(n) for n in range(1500)]
 
 
 @pytest.mark.story
@@ -129,8 +134,39 @@ def test_what_was_not_kept_before_a_stop_comes_again(inbox: Inbox, clock: FixedC
             inbox.until(lambda box: box.failures >= 1)
         inbox.failing = False
         with feeding(settings_of(broker), inbox, clock):
-            inbox.until(lambda box: len(box.points) >= 300)
-    assert inbox.values() == [float(n) for n in range(300)]
+            inbox.until(lambda box: len(once(box.values())) >= 300)
+    assert once(inbox.values()) == [float(n) for n in range(300)]
+
+
+@pytest.mark.story
+def test_a_feed_can_be_started_again(inbox: Inbox, clock: FixedClock) -> None:
+    with peer.running() as broker:
+        inbox.refusing = True
+        with feeding(settings_of(broker), inbox, clock) as feed:
+            inbox.until_said("connected", True)
+            broker.publish(numbered(0, 100))
+            inbox.until(lambda box: box.refusals >= 1)
+            feed.stop()
+            inbox.refusing = False
+            feed.start()
+            inbox.until(lambda box: len(once(box.values())) >= 100)
+    assert once(inbox.values()) == [float(n) for n in range(100)]
+
+
+@pytest.mark.story
+def test_points_sent_without_a_promise_are_taken_while_there_is_room(
+    inbox: Inbox, clock: FixedClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(mqtt, "ROOM", 50)
+    with peer.running() as broker, feeding(settings_of(broker), inbox, clock):
+        inbox.until_said("connected", True)
+        inbox.refusing = True
+        broker.publish(numbered(0, 500), qos=0)
+        inbox.until_said("those sent with QoS 0 are lost: use QoS 1", False)
+        inbox.refusing = False
+        inbox.until(lambda box: len(box.points) >= 50)
+        broker.publish(numbered(500, 501))
+        inbox.until(lambda box: box.points[-1].v == 500.0)
 
 
 @pytest.mark.story
@@ -244,7 +280,10 @@ def test_topics_that_may_not_be_read_are_said(inbox: Inbox, clock: FixedClock, t
 def test_tls_is_verified(inbox: Inbox, clock: FixedClock, tmp_path: Path) -> None:
     ours = made(tmp_path / "ours")
     others = made(tmp_path / "others")
-    with peer.running(user="probe", password="right-word", tls=ours.good, ca_file=ours.ca_file) as broker:
+    with (
+        peer.running() as plain,
+        peer.running(user="probe", password="right-word", tls=ours.good, ca_file=ours.ca_file) as broker,
+    ):
         tls = settings_of(broker, user="probe", tls=True, ca_file=ours.ca_file)
         with feeding(tls, inbox, clock, "right-word"):
             inbox.until_said("connected", True)
@@ -253,9 +292,10 @@ def test_tls_is_verified(inbox: Inbox, clock: FixedClock, tmp_path: Path) -> Non
         for wrong, words in [
             (settings_of(broker, tls=True), "is not trusted"),
             (settings_of(broker, tls=True, ca_file=others.ca_file), "is not trusted"),
-            (settings_of(broker, tls=True, ca_file=str(tmp_path / "none.pem")), "there is no file"),
+            (settings_of(broker, tls=True, ca_file=str(tmp_path / "none.pem")), "cannot be read (No such file"),
             (settings_of(broker, tls=True, ca_file=str(ours.good.key)), "holds no certificate"),
             (settings_of(broker), "without a word"),
+            (MqttFeed("mqtt", broker.host, plain.port, tls=True), "with TLS or without?"),
         ]:
             inbox.reports.clear()
             with feeding(wrong, inbox, clock):
@@ -293,7 +333,7 @@ def test_nobody_there_is_said_and_a_broker_that_comes_later_is_found(inbox: Inbo
     with feeding(MqttFeed("mqtt", "no.such.host.invalid"), inbox, clock):
         inbox.until_said("cannot be found", False)
     with feeding(MqttFeed("mqtt", "x" * 70), inbox, clock):  # longer than a label of a name may be
-        inbox.until(lambda box: "x" * 70 in box.reports[-1][1])
+        inbox.until_said("cannot be the name of a machine", False)
 
 
 @pytest.mark.door
@@ -320,8 +360,8 @@ def test_an_older_broker_is_spoken_to_in_its_own_words(inbox: Inbox, clock: Fixe
             inbox.until(lambda box: len(box.points) >= 500)
         broker.publish(numbered(500, 600))
         with feeding(settings, inbox, clock):
-            inbox.until(lambda box: len(box.points) >= 600)
-    assert inbox.values() == [float(n) for n in range(600)]
+            inbox.until(lambda box: len(once(box.values())) >= 600)
+    assert once(inbox.values()) == [float(n) for n in range(600)]
 
 
 @contextlib.contextmanager

@@ -249,6 +249,8 @@ def test_tls_is_verified(inbox: Inbox, clock: FixedClock, tmp_path: Path, monkey
             inbox.until_said("sends us on to an address without TLS", False)
         with polled(good.address, inbox, clock):
             inbox.until_said("is not trusted", False)
+    with polled("https://127.0.0.1:1/", inbox, clock, ca_file=str(tmp_path / "none.pem")):
+        inbox.until_said("none.pem cannot be read", False)
     with contextlib.closing(Device(ours.elsewhere)) as other, polled(other.address, inbox, clock, ca_file=ours.ca_file):
         inbox.until_said("is not trusted", False)
 

@@ -1,6 +1,7 @@
 """A real Mosquitto on a free loopback port: plain or with TLS, open or with a password; it can be killed and restarted.
 
-It keeps its queues on disk and writes them at every change, so that what it took survives its own death.
+It keeps its queues on disk and writes them at every change, so that what it took survives its own death; without
+`careful` it does so every half hour, as its own defaults have it, and is fast.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ class Broker:
 
     def __init__(
         self, folder: Path, *, user: str = "", password: str = "", tls: Pair | None = None, ca_file: str = "",
-        more: Sequence[str] = (),
+        careful: bool = True, more: Sequence[str] = (),
     ) -> None:  # fmt: skip
         self.host, self.port = "127.0.0.1", free_port()
         self.folder = folder
@@ -46,7 +47,7 @@ class Broker:
         self._process: subprocess.Popen[bytes] | None = None
         lines = [
             f"listener {self.port} 127.0.0.1", "persistence true", f"persistence_location {folder}/",
-            "autosave_on_changes true", "autosave_interval 1", "max_queued_messages 0",
+            *(["autosave_on_changes true", "autosave_interval 1"] if careful else []), "max_queued_messages 0",
             f"log_dest file {folder}/log", *more,
         ]  # fmt: skip
         if os.geteuid() == 0:  # else it becomes a user of its own, who may not look into this folder
@@ -103,6 +104,13 @@ class Broker:
         file = self.folder / "log"
         return file.read_text(encoding="utf-8", errors="replace") if file.exists() else ""
 
+    def until_logged(self, text: str, times: int) -> None:
+        """Wait until its log holds a text so many times; `more=["log_type all"]` has it log every packet."""
+        deadline = time.monotonic() + 20
+        while self.log().count(text) < times:
+            assert time.monotonic() < deadline, f"{self.log().count(text)} times {text!r}"
+            time.sleep(0.02)
+
     def publish(self, messages: Sequence[tuple[str, str | bytes]], *, qos: int = 1, retain: bool = False) -> None:
         """Publish, and return when the broker has taken all of it."""
         client = paho.Client(CallbackAPIVersion.VERSION2)
@@ -128,13 +136,14 @@ class Broker:
 
 @contextlib.contextmanager
 def running(
-    *, user: str = "", password: str = "", tls: Pair | None = None, ca_file: str = "", more: Sequence[str] = ()
-) -> Iterator[Broker]:
+    *, user: str = "", password: str = "", tls: Pair | None = None, ca_file: str = "", careful: bool = True,
+    more: Sequence[str] = (),
+) -> Iterator[Broker]:  # fmt: skip
     """A broker in a folder of its own, stopped and cleared away at the end."""
     if not Path(MOSQUITTO).exists():
         pytest.skip(f"no {MOSQUITTO} here: install Mosquitto to run this test")
     folder = Path(tempfile.mkdtemp(prefix="leadline-broker-"))
-    broker = Broker(folder, user=user, password=password, tls=tls, ca_file=ca_file, more=more)
+    broker = Broker(folder, user=user, password=password, tls=tls, ca_file=ca_file, careful=careful, more=more)
     try:
         broker.start()
         yield broker

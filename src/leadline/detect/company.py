@@ -12,7 +12,7 @@ from leadline.detect.past import Nature
 Array = np.ndarray
 LEARN_D = 6  # days of difference before it is judged
 K, H = 0.5, 5.0  # of the tabular CUSUM: two-sided, one false alarm in 465 days at a value a day (sheet 3.2, ARL-3)
-SPREADS, LAYERED, STEADY_H = 8.0, 3.0, 24
+SPREADS, LAYERED, STEADY_H, OFTEN = 8.0, 3.0, 24, 1.5
 ONCE = 0.6  # a shift most of which came within hours is a step (calibration, moved cable), no drift
 
 
@@ -100,9 +100,12 @@ class Pair:
         return Apart(d - self.usual, (hour - self.last_ok) / 24.0, True)
 
     def met(self) -> None:
-        """They parted and met again: what they do in these weeks is part of what is usual."""
-        self.spread = max(self.spread, scatter([x for _, x in self.diffs]))
-        self.daily = max(self.daily, self._of_days()[1])
+        """They parted and met again: what they do in these weeks is part of what is usual.
+
+        Each time makes the next less likely to be told: two that part every other day stand in different water.
+        """
+        self.spread = max(OFTEN * self.spread, scatter([x for _, x in self.diffs]))
+        self.daily = max(OFTEN * self.daily, self._of_days()[1])
         self.high = self.low = 0.0
 
     def agree(self) -> bool:

@@ -380,7 +380,7 @@ def _within(x: float, span: tuple[float, float] | None) -> bool:
 
 
 def _figure(value: float, digits: int) -> str:
-    return f"{value:.{digits}f}" if abs(value) >= 10 else f"{value:.3f}"
+    return f"{value:.4g}" if abs(value) >= 1e6 else f"{value:.{digits}f}" if abs(value) >= 10 else f"{value:.3f}"
 
 
 def _of(unit: str) -> str:

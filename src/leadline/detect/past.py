@@ -14,9 +14,11 @@ from leadline.measures.quantities import QUANTITIES
 Array = np.ndarray
 BIN_S, HOUR_BINS = 600.0, 6
 HOUR_S, DAY_S = 3600.0, 86400.0
+LATE_S = 300.0
 CHUNK = 12  # points over which noise is reckoned
 WEEKS_D = 28
 NAN = float("nan")
+NEVER = -(10**15)  # no bin, hour or day yet; clocks may stand before 1970
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,7 @@ class Past:
         self.jump = nature.jump * max(1.0, (period_s / 300.0) ** 0.5)  # the rarer the points, the further apart
         self.last_good = self.last_raw = NAN
         self.refused: tuple[float, float] | None = None
-        self.number = -1
+        self.number = NEVER
         self.open: list[float] = []
         self.open_bad = 0
         self.bins: deque[Bin] = deque(maxlen=2 * 144)
@@ -113,10 +115,10 @@ class Past:
         self.noises: deque[float] = deque(maxlen=24 * 14)
         self.hour_noise: list[float] = []
         self.hours: deque[tuple[int, float]] = deque(maxlen=24 * 15)
-        self.hour, self.hour_levels = -1, list[float]()
+        self.hour, self.hour_levels = NEVER, list[float]()
         self.hour_ended = self.noise_ended = False
         self.table = np.full((WEEKS_D, 24), NAN)
-        self.day = -1
+        self.day = NEVER
 
     # -- points -----------------------------------------------------------------------------------------
 
@@ -223,18 +225,22 @@ class Past:
 
     # -- bins, hours, days ------------------------------------------------------------------------------
 
-    @property
-    def due_s(self) -> float:
-        """When the open bin is over."""
-        return (self.number + 1) * BIN_S if self.number >= 0 else np.inf
+    def due(self, now_s: float) -> bool:
+        """Whether the open bin is over: its last point is there, or has had five minutes to come."""
+        end = (self.number + 1) * BIN_S
+        return (
+            now_s >= end
+            and self.number != NEVER
+            and (self.last_s >= end - 1.5 * self.period_s or now_s >= end + LATE_S or not self.open)
+        )
 
     def close(self) -> Bin | None:
         """End the open bin."""
         values, bad = self.open, self.open_bad
-        if self.number < 0 or not (values or bad):
+        if self.number == NEVER or not (values or bad):
             return None
         number = self.number
-        self.open, self.open_bad, self.number = [], 0, -1
+        self.open, self.open_bad, self.number = [], 0, NEVER
         self.chunk += values
         if len(self.chunk) >= CHUNK:
             self._noise()
@@ -277,7 +283,7 @@ class Past:
 
     def _end_hour(self) -> None:
         levels, noise = self.hour_levels, self.hour_noise
-        if self.hour < 0 or not (levels or noise):
+        if self.hour == NEVER or not (levels or noise):
             return
         self.hour_levels, self.hour_noise = [], []
         if levels:
@@ -289,9 +295,10 @@ class Past:
                 for d in range(max(self.day + 1, day - WEEKS_D + 1), day + 1):
                     self.table[d % WEEKS_D] = NAN
                 if day // 14 != self.day // 14:
-                    self.longest = [0.0, max(self.longest) if self.day >= 0 else 0.0]
+                    self.longest = [0.0, max(self.longest)]
                 self.day = day
-            self.table[day % WEEKS_D, self.hour % 24] = level
+            if self.away_since is None:  # what is being asked about must not be its own excuse
+                self.table[day % WEEKS_D, self.hour % 24] = level
         if noise:
             noise.sort()
             self.noises.append(noise[len(noise) // 2])

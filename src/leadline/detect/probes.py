@@ -86,7 +86,7 @@ class Probes:
 
     def tick(self, now_s: float) -> list[Finding]:
         """What the ten minutes that are over show of each probe."""
-        closed = [(w, b) for w in self.watched.values() if now_s >= w.past.due_s and (b := w.past.close())]
+        closed = [(w, b) for w in self.watched.values() if w.past.due(now_s) and (b := w.past.close())]
         found: list[Finding] = []
         for w, b in closed:
             p = w.past

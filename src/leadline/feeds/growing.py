@@ -18,7 +18,7 @@ from typing import Any, BinaryIO
 
 from leadline.app.ports import Arrival, Intake, Odd
 from leadline.feeds import payload
-from leadline.feeds.handing import Said, hand_over
+from leadline.feeds.handing import Said, hand_over, run
 from leadline.feeds.payload import Strange, ZoneOf
 from leadline.measures.errors import LeadlineError
 from leadline.system.orders import FileFeed
@@ -97,7 +97,7 @@ class Growing:
     def start(self) -> None:
         """Follow the file; returns at once."""
         self._stop.clear()
-        self._thread = threading.Thread(target=self._follow, name=self._settings.id, daemon=True)
+        self._thread = threading.Thread(target=run, args=(self._follow, self._say), name=self._settings.id, daemon=True)
         self._thread.start()
 
     def stop(self) -> None:

@@ -54,6 +54,15 @@ def _answered(answered: threading.Event, stop: threading.Event) -> bool:
     return True
 
 
+def run(work: Callable[[], None], say: Callable[[bool, str], None]) -> None:
+    """Do a thread's work; a fault of ours that ends it does not end it unheard."""
+    try:
+        work()
+    except BaseException as exc:
+        say(False, f"stopped by a fault of this program ({type(exc).__name__}: {exc}): start the watch again")
+        raise
+
+
 class Said:
     """Reports how a feed is, and only when that has changed."""
 

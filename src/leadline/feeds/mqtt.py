@@ -29,7 +29,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from leadline.app.ports import Arrival, Intake, Odd
 from leadline.feeds import payload, troubles
-from leadline.feeds.handing import Said, hand_over
+from leadline.feeds.handing import Said, hand_over, run
 from leadline.feeds.payload import ZoneOf
 from leadline.measures.moments import Clock
 from leadline.system.orders import MqttFeed
@@ -120,8 +120,10 @@ class Mqtt:
     def start(self) -> None:
         """Connect, and stay connected; returns at once."""
         self._stop.clear()
+        self._open.clear()  # left from an earlier start: the broker sends it again
+        self._queue = [came for came in self._queue if not came.qos]
         self._threads = [
-            threading.Thread(target=work, name=f"{self._settings.id}-{what}", daemon=True)
+            threading.Thread(target=run, args=(work, self._say), name=f"{self._settings.id}-{what}", daemon=True)
             for what, work in (("connection", self._stay_connected), ("points", self._take_in))
         ]
         for thread in self._threads:

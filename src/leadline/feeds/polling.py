@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 from leadline.app.ports import Arrival, Intake, Odd
 from leadline.feeds import payload, troubles
-from leadline.feeds.handing import Said, hand_over
+from leadline.feeds.handing import Said, hand_over, run
 from leadline.feeds.payload import Strange, ZoneOf
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import Clock
@@ -125,7 +125,7 @@ class Polling:
     def start(self) -> None:
         """Begin to ask; returns at once."""
         self._stop.clear()
-        self._thread = threading.Thread(target=self._ask_on, name=self._settings.id, daemon=True)
+        self._thread = threading.Thread(target=run, args=(self._ask_on, self._say), name=self._settings.id, daemon=True)
         self._thread.start()
 
     def stop(self) -> None:
