@@ -103,6 +103,8 @@ class Past:
         self.open: list[float] = []
         self.open_bad = 0
         self.bins: deque[Bin] = deque(maxlen=2 * 144)
+        self.fresh: list[Bin] = []  # ended, and not yet looked at
+        self.gap_s = 0.0  # between its newest points
         self.home, self.quiver = NAN, 0.0
         self.away_since: int | None = None
         self.run_value, self.run_since, self.last_s = NAN, 0.0, 0.0
@@ -205,6 +207,7 @@ class Past:
         silent = first - self.last_s > max(5.0 * self.period_s, 1800.0)
         was = self.last_s
         self.last_s = end
+        self.gap_s = (end - first) / (len(values) - 1) if len(values) > 1 else first - was
         v = self.run_value
         if not silent and v == values[0] and v == values[-1] and values.count(v) == len(values):
             return
@@ -231,14 +234,14 @@ class Past:
         return (
             now_s >= end
             and self.number != NEVER
-            and (self.last_s >= end - 1.5 * self.period_s or now_s >= end + LATE_S or not self.open)
+            and (self.last_s >= end - 1.5 * max(self.period_s, self.gap_s) or now_s >= end + LATE_S or not self.open)
         )
 
-    def close(self) -> Bin | None:
+    def close(self) -> None:
         """End the open bin."""
         values, bad = self.open, self.open_bad
         if self.number == NEVER or not (values or bad):
-            return None
+            return
         number = self.number
         self.open, self.open_bad, self.number = [], 0, NEVER
         self.chunk += values
@@ -259,7 +262,7 @@ class Past:
         if number % HOUR_BINS == HOUR_BINS - 1:
             self._end_hour()
         self.bins.append(found)
-        return found
+        self.fresh = [*self.fresh[-143:], found]
 
     def _noise(self) -> None:
         """Scatter of a chunk of points: their mean second difference, the largest quarter left aside.

@@ -86,27 +86,36 @@ class Probes:
 
     def tick(self, now_s: float) -> list[Finding]:
         """What the ten minutes that are over show of each probe."""
-        closed = [(w, b) for w in self.watched.values() if w.past.due(now_s) and (b := w.past.close())]
         found: list[Finding] = []
-        for w, b in closed:
-            p = w.past
+        looked: list[_Watched] = []
+        for w in self.watched.values():
+            if w.past.due(now_s):
+                w.past.close()
+            if w.past.fresh:
+                looked.append(w)
+                found += self._look(w, now_s)
+        for w in looked:  # once all are up to the hour
+            if w.past.hour_ended:
+                w.past.hour_ended = False
+                if w.judged:
+                    found += self._hourly(w, now_s)
+        return found
+
+    def _look(self, w: _Watched, now_s: float) -> list[Finding]:
+        """What the bins that ended show of one probe."""
+        p, found = w.past, list[Finding]()
+        fresh, p.fresh = p.fresh, []
+        for b in fresh:
             if not w.judged:
-                if b.bad or f"{w.track.stream}-distrusted" in self.hand.standing:
-                    found += self._distrust(w, now_s)
                 continue
             if w.cause is None and not b.bad and p.away_since is None and abs(b.level - p.home) <= p.leap():
                 p.settle(b)
             else:
                 found += self._odd(w, b, now_s)
-            if b.bad or f"{w.track.stream}-distrusted" in self.hand.standing:
-                found += self._distrust(w, now_s)
-            if p.flat_for_s() >= STIRRED_S or f"{w.track.stream}-stuck" in self.hand.standing:
-                found += self._stuck(w, now_s)
-        for w, _ in closed:
-            if w.past.hour_ended:
-                w.past.hour_ended = False
-                if w.judged:
-                    found += self._hourly(w, now_s)
+        if fresh[-1].bad or f"{w.track.stream}-distrusted" in self.hand.standing:
+            found += self._distrust(w, now_s)
+        if w.judged and (p.flat_for_s() >= STIRRED_S or f"{w.track.stream}-stuck" in self.hand.standing):
+            found += self._stuck(w, now_s)
         return found
 
     def spans(self, stream: str) -> Array:
