@@ -185,10 +185,11 @@ def test_a_point_that_had_to_wait_gets_the_moment_when_it_came(inbox: Inbox, clo
 
 @pytest.mark.story
 def test_a_broker_killed_and_restarted_loses_nothing(inbox: Inbox, clock: FixedClock) -> None:
-    with peer.running() as broker, feeding(settings_of(broker), inbox, clock):
+    with peer.running(more=["log_type all"]) as broker, feeding(settings_of(broker), inbox, clock):
         inbox.until_said("connected", True)
         broker.publish(numbered(0, 200))
         inbox.until(lambda box: len(box.points) == 200)
+        broker.until_logged("Received PUBACK from leadline-watch", 200)
         inbox.failing = True
         broker.publish(numbered(200, 400))
         inbox.until(lambda box: box.failures >= 1)
