@@ -165,6 +165,7 @@ def test_points_sent_without_a_promise_are_taken_while_there_is_room(
         inbox.until_said("those sent with QoS 0 are lost: use QoS 1", False)
         inbox.refusing = False
         inbox.until(lambda box: len(box.points) >= 50)
+        inbox.until_said("points sent with QoS 0 were lost", True)
         broker.publish(numbered(500, 501))
         inbox.until(lambda box: box.points[-1].v == 500.0)
 

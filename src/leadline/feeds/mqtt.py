@@ -114,7 +114,7 @@ class Mqtt:
         self._queue: list[_Came] = []
         self._open: dict[int, _Came] = {}  # unacknowledged, by the broker's number for it
         self._dropped = 0
-        self._line: _Line | None = None
+        self._connected = ""  # in words, while we are
         self._threads: list[threading.Thread] = []
 
     def start(self) -> None:
@@ -192,7 +192,6 @@ class Mqtt:
 
     def _hold(self, line: _Line) -> None:
         """Stay on one connection until it is over."""
-        self._line = line
         line.loop_start()
         try:
             by = time.monotonic() + ANSWER_S
@@ -210,6 +209,7 @@ class Mqtt:
         finally:
             line.disconnect()
             line.loop_stop()
+            self._connected = ""
 
     def _on_connect(self, line: Any, _: Any, flags: Any, reason: ReasonCode, properties: Any) -> None:
         line.answered.set()
@@ -230,7 +230,8 @@ class Mqtt:
             line.disconnect()
             return
         older = "" if line.protocol == MQTTProtocolVersion.MQTTv5 else " (an older one: MQTT 3.1.1)"
-        self._say(True, f"connected to the broker at {self._place}{older}")
+        self._connected = f"connected to the broker at {self._place}{older}"
+        self._say(True, self._connected)
 
     def _on_disconnect(self, line: Any, _: Any, flags: Any, reason: ReasonCode, properties: Any) -> None:
         if self._stop.is_set() or line.resend or line.why or not line.answered.is_set():
@@ -298,6 +299,9 @@ class Mqtt:
                 if taken is None:
                     return
             self._acknowledge(batch)
+            if self._dropped and self._connected and not self._queue:
+                self._say(True, f"{self._connected}; {self._dropped:,} points sent with QoS 0 were lost")
+                self._dropped = 0
 
     def _points(self, batch: list[_Came]) -> list[Arrival]:
         now_s = self._now_s()
