@@ -401,7 +401,9 @@ def main(argv: list[str] | None = None) -> int:
         found += together([s])
     finding_table([*first, *alone], flags, found)
     if given != ["tuning"]:
-        print("\nTwo probes each (the findings of both stations in one system; four depths of one reef)")
+        print(
+            "\nSeveral probes in one system: both stations, then four depths of a reef (on which the rule for two was made)"
+        )
         pair = [s for name in ("apacp", "apadb") for s in sonde(name) if s.quantity == "temperature"]
         for group in (pair, depths()):
             for s in group:

@@ -57,6 +57,15 @@ def test_a_slow_drift_against_the_neighbour_is_found_within_days_and_called_bias
     assert not found[0].consequence
 
 
+def test_of_three_probes_the_one_that_drifts_is_named_once():
+    t, truth, a, b = pair_of_probes(30)
+    c = truth + np.random.default_rng(7).normal(0, 0.02, len(t)) - 0.1
+    c = c - np.clip(t / DAY - 10.0, 0, None) * 0.05
+    streams = {k: ("temperature", v) for k, v in (("temperature", a), ("temperature-2", b), ("temperature-3", c))}
+    _, found = watch(streams, 30)
+    assert [(f.name, f.holds) for f in found] == [("temperature-3-drifting", True)]
+
+
 def test_a_step_between_two_probes_is_a_disagreement_at_once():
     t, _, a, b = pair_of_probes(12)
     a = a + (t > 9 * DAY + 5 * HOUR) * 0.9
@@ -65,6 +74,13 @@ def test_a_step_between_two_probes_is_a_disagreement_at_once():
     assert 9 * DAY + 6 * HOUR < found[0].at_s <= 9 * DAY + 8 * HOUR
     assert "+0.9" in found[0].because
     assert "the water no longer flows between them" in found[0].because
+
+
+def test_a_vat_beside_the_tank_is_no_neighbour():
+    t, _, a, b = pair_of_probes(14)
+    vat = b - 6.0 + (t > 10 * DAY + 5 * HOUR) * 5.5  # warmed for an exchange
+    _, found = watch({"temperature": ("temperature", a), "temperature-vat": ("temperature", vat)}, 14)
+    assert not [f for f in found if f.name.endswith(("-disagrees", "-drifting"))]
 
 
 def test_a_calibration_against_the_neighbour_is_no_drift():

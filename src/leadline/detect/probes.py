@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from leadline.detect import past, steering
-from leadline.detect.company import Pair
+from leadline.detect.beside import Beside, spoken
 from leadline.detect.diagnosis import Cause, Signs
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
-from leadline.detect.past import BIN_S, DAY_S, HOUR_S, Bin, Past
+from leadline.detect.past import BIN_S, Bin, Past
 from leadline.measures.quantities import quantity
 from leadline.system.description import System
 
@@ -52,7 +52,10 @@ class Probes:
     hand: Hand
     watched: dict[str, _Watched] = field(default_factory=dict)
     pasts: dict[str, Past] = field(default_factory=dict)
-    pairs: dict[tuple[str, str], Pair] = field(default_factory=dict)
+    beside: Beside = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.beside = Beside(self.hand, self.pasts)
 
     def judge(self, track: Track, times_s: Array, raw: Array) -> Array:
         """The values with those that fail the tests of trust left out (NaN). Called before they are in hand."""
@@ -236,7 +239,7 @@ class Probes:
         if flat >= most:
             longest = max(p.longest)
             why = (
-                f"its longest such run before was {_span(longest)}" if longest else "no healthy probe of its kind does"
+                f"its longest such run before was {spoken(longest)}" if longest else "no healthy probe of its kind does"
             )
         elif (stirred := steering.stirred(self.system, self.hand, w.track, p, now_s)) is not None:
             why = stirred
@@ -244,7 +247,7 @@ class Probes:
             return
         p.run_is_fault = True
         steered = steering.steered(self.system, self.hand, w.track, p.home, stuck=True)
-        because = f"{stream} has shown {p.run_value:g} without a change for {_span(flat)}; {why}. {steered.words}"
+        because = f"{stream} has shown {p.run_value:g} without a change for {spoken(flat)}; {why}. {steered.words}"
         yield from self.hand.standing.begin(
             name, stream, now_s, p.run_value, steered.harm_s, because.strip(), steered.consequence
         )
@@ -256,24 +259,10 @@ class Probes:
         yield from self._noisy(w, now_s)
         if not p.hours:
             return
-        hour, level = p.hours[-1]
-        yield from self._dulled(w, hour, now_s)
-        for other in self.hand.of(p.quantity):
-            theirs = self.pasts.get(other.stream)
-            if theirs is None or theirs is p or not theirs.hours or theirs.hours[-1][0] != hour:
-                continue
-            a, b = sorted((w.track.stream, other.stream))
-            first = level if a == w.track.stream else theirs.hours[-1][1]
-            second = level if b == w.track.stream else theirs.hours[-1][1]
-            pair = self.pairs.get((a, b))
-            if pair is None:
-                pair = self.pairs[a, b] = Pair(p.nature)
-            if pair.diffs and pair.diffs[-1][0] >= hour:
-                continue
-            if self.watched[a].cause is not None or self.watched[b].cause is not None:
-                continue  # one of them is known not to show the water
-            pair.take(hour, first - second)
-            yield from self._compared(a, b, pair, hour, now_s)
+        yield from self._dulled(w, p.hours[-1][0], now_s)
+        # one known not to show the water says nothing about its neighbour
+        told = {s for s, o in self.watched.items() if o.cause is not None}
+        yield from self.beside.hourly(w.track, told, now_s)
 
     def _noisy(self, w: _Watched, now_s: float) -> Iterator[Finding]:
         """Scatter many times what it was."""
@@ -335,7 +324,7 @@ class Probes:
                 if others and w.dull_times >= DULL_TIMES:
                     because = (
                         f"{w.track.stream} swung by {swing:.2g} within a day; it used to by {usual:.2g}, never by less "
-                        f"than {some[0]:.2g}. {others[0]} still swings as it used to: look for growth or a film on the "
+                        f"than {least:.2g}. {others[0]} still swings as it used to: look for growth or a film on the "
                         "probe."
                     )
                     yield from self.hand.standing.begin(
@@ -348,59 +337,6 @@ class Probes:
         known.append(swing)
         del known[: -4 * 14]
 
-    def _compared(self, a: str, b: str, pair: Pair, hour: int, now_s: float) -> Iterator[Finding]:
-        """Two probes of the same water that part, at once or little by little."""
-        standing = self.hand.standing
-        if pair.usual != pair.usual:
-            for s in (a, b):
-                for name in (f"{s}-drifting", f"{s}-disagrees"):
-                    yield from standing.end(name, now_s, f"What {a} and {b} differ by is learned anew.")
-            return
-        held = [s for s in (a, b) if f"{s}-disagrees" in standing]
-        drifting = [s for s in (a, b) if f"{s}-drifting" in standing]
-        parted = pair.parted()
-        if parted is not None and not held and not drifting:
-            moved, still = self._mover(a, b, hour, pair.last_ok)
-            by = parted.by if moved == a else -parted.by
-            digits = quantity(self.pasts[a].quantity).digits + 1
-            because = (
-                f"{moved} came to stand {by:+.{digits}f} off what {still} lets expect, within "
-                f"{_span(parted.days * DAY_S)}: either {moved} is wrong, or the water no longer flows between them. "
-                f"A test by hand tells; the estimate carries what remains as the probe's bias."
-            )
-            # water that stands still harms; who is wrong is not known
-            yield from standing.begin(f"{moved}-disagrees", moved, now_s, by, None, because, consequence=True)
-        elif held and pair.agree():
-            pair.met()
-            for s in held:
-                yield from standing.end(f"{s}-disagrees", now_s, f"{a} and {b} agree again.")
-        if hour % 24 != 0 or held:
-            return
-        drift = pair.day(hour)
-        if drift is not None and not drifting:
-            moved, still = self._mover(a, b, hour, pair.learned_hour)
-            by = drift.by if moved == a else -drift.by
-            digits = quantity(self.pasts[a].quantity).digits + 1
-            because = (
-                f"{moved} has drifted by {by:+.{digits}f} against {still} over {drift.days:.0f} days. A test by hand "
-                f"tells which of the two; the estimate carries it as the probe's bias."
-            )
-            yield from standing.begin(f"{moved}-drifting", moved, now_s, by, None, because, consequence=False)
-        elif drifting and abs(pair.shift) < 0.5 * pair.nature.drift:
-            pair.met()
-            for s in drifting:
-                yield from standing.end(f"{s}-drifting", now_s, f"{a} and {b} agree again.")
-
-    def _mover(self, a: str, b: str, hour: int, since: int) -> tuple[str, str]:
-        """Which of two moved more since an hour, and the other."""
-        moved = []
-        for s in (a, b):
-            hours = self.pasts[s].hours
-            before = [x for h, x in hours if since - 24 < h <= since]
-            now = [x for h, x in hours if h > hour - 2]
-            moved.append(abs(np.median(now) - np.median(before)) if before and now else 0.0)
-        return (a, b) if moved[0] >= moved[1] else (b, a)
-
 
 def _swings(w: _Watched) -> bool:
     """Whether a probe has swung in the last day as it used to."""
@@ -408,8 +344,3 @@ def _swings(w: _Watched) -> bool:
     day = [x for _, x in list(w.past.hours)[-24:]]
     usual = some[len(some) // 2]
     return usual >= w.past.nature.swing and max(day) - min(day) > 0.7 * usual
-
-
-def _span(seconds: float) -> str:
-    return f"{seconds / 60:.0f} min" if seconds < 1.95 * HOUR_S else f"{seconds / HOUR_S:.0f} h" if (
-        seconds < 2 * DAY_S) else f"{seconds / DAY_S:.0f} d"  # fmt: skip
