@@ -25,7 +25,7 @@ from leadline.alarms.decide import priority
 from leadline.detect.findings import Finding
 from leadline.system.description import Band
 
-QUIET_SEED, FAULT_SEED, YEAR_SEED = 500_000, 700_000, 900_000
+QUIET_SEED, FAULT_SEED, YEAR_SEED = 1_500_000, 1_700_000, 1_900_000
 HOUR = 3600.0
 ROOMS = {"great-reef": (20.5, 21.6, 23.0, 24.5, 25.5), "lagoon": (20.0, 21.6, 22.5, 23.0)}
 PLAIN = re.compile(r"(temperature|salinity|oxygen|ph)-(low|high)$")

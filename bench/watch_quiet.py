@@ -91,8 +91,8 @@ def long_pauses(life: Life) -> None:
 
 
 def season(life: Life) -> None:
-    """The room warms by five kelvins over the month: the heater rests at last, evaporation falls."""
-    life.room(np.array([0.0, life.days * 24.0]), np.array([0.0, 5.0 if life.kind == "great-reef" else 2.5]))
+    """The room warms by five kelvins (a tank without chiller: one and a half) over the month: the heater rests at last, evaporation falls."""
+    life.room(np.array([0.0, life.days * 24.0]), np.array([0.0, 5.0 if life.kind == "great-reef" else 1.5]))
 
 
 def plain(life: Life) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from leadline.detect.effect import blocks, moved
+from leadline.detect.effect import Moved, blocks, moved, together
 
 C, UA, QP, QC, ROOM = 1.6e6, 15.0, 80.0, 450.0, 27.0
 
@@ -70,3 +70,11 @@ def test_the_standard_error_is_honest():
         found = moved(blocks(times, warm, state), C, UA, ROOM)
         inside += abs(found.watts + QC) < 1.645 * found.sd
     assert inside >= 31
+
+
+def test_several_answers_together_are_the_inverse_variance_mean():
+    """By hand: 300 ± 30 and 360 ± 60 weigh 4 to 1: 312, with sd 30·√0.8 = 26.83."""
+    both = together([Moved(300.0, 30.0, 3, 3), Moved(360.0, 60.0, 3, 3)])
+    assert both.watts == pytest.approx(312.0)
+    assert both.sd == pytest.approx(26.83, abs=0.01)
+    assert both.blocks_on == 6

@@ -116,7 +116,7 @@ class Edges:
         lately, lately_sd, level_now = line(track, now_s, lately_s)
         found: list[Finding] = []
         standing = self.hand.standing
-        usual = course.ahead(now_s)
+        usual = course.ahead(now_s, sure=track.quantity not in SWINGS)
         for side, aim, limit, sign in (
             ("low", band.aim[0], band.limit[0], -1.0),
             ("high", band.aim[1], band.limit[1], 1.0),
@@ -125,10 +125,11 @@ class Edges:
             here = level
             pace = slope if slope * sign > 3.0 * sd else 0.0
             steeper = (lately - slope) * sign > 2.5 * math.hypot(lately_sd, sd if np.isfinite(sd) else 0.0)
-            over_s = span_s
+            over_s, bends = span_s, 0.0
             if np.isfinite(lately_sd) and steeper and lately * sign > 4.0 * lately_sd:
                 # it steepens: what came last tells more than the hours before
                 pace, here, over_s = lately, level_now, lately_s
+                bends = (lately - slope) / (0.5 * (span_s - lately_s))
             if usual is not None and (pace - usual[0]) * sign < max(3.0 * sd, 0.5 * abs(usual[0])):
                 pace = 0.0  # it goes its daily way
             if usual is None and track.quantity in SWINGS and (limit - here) * sign > 3600.0 * pace * sign:
@@ -140,9 +141,12 @@ class Edges:
             ahead = arrival(here, pace, limit, usual, SETTLES_S.get(track.quantity, 12 * 3600.0)) if pace else np.inf
             if beyond_aim and left > 0.0 and ahead < ahead_s:
                 self.quiet.pop(key, None)
-                at = clock(now_s + ahead, self.system, now_s)
+                sooner = min(bent(here, pace + 0.5 * bends * over_s, bends, limit), ahead) if bends else ahead
+                at = clock(now_s + sooner, self.system, now_s)
+                if ahead - sooner > 900.0:
+                    at = f"{at} if it steepens on, else at {clock(now_s + ahead, self.system, now_s)}"
                 found += standing.begin(
-                    key, track.quantity, now_s, here, float(ahead),
+                    key, track.quantity, now_s, here, float(sooner),
                     f"{track.quantity} is {here:.2f}, outside its aim, and moves by {3600 * pace:+.2f} an hour: "
                     f"the limit of {limit:g} is reached at {at}.",
                 )  # fmt: skip
@@ -178,7 +182,7 @@ class Edges:
         x = (np.arange(slots) - slots + 1.0)[there] * _SLOT_S
         slope, spread, left = _fit(x, way[there])
         sd = float(np.sqrt((left * left).sum() / (len(x) - 2) / spread))
-        usual = course.ahead(now_s)
+        usual = course.ahead(now_s, sure=True)
         slope -= usual[0] if usual is not None and slots <= 12 else 0.0
         margin = max(margin, 0.3 * (highest - lowest))
         for side, edge, limit, sign in (("low", lowest, band.limit[0], -1.0), ("high", highest, band.limit[1], 1.0)):
@@ -235,9 +239,9 @@ class Course:
             self._usual = (float(past[n // 100]), float(past[-1 - n // 100]), n / 48.0) if n >= 240 else None
         return self._usual
 
-    def ahead(self, now_s: float) -> tuple[float, Array] | None:
+    def ahead(self, now_s: float, *, sure: bool = False) -> tuple[float, Array] | None:
         """Its usual slope in the last hour and a half [unit/s], and its usual change at each half hour from now on to
-        six hours; None before three days are known."""
+        six hours; None before three days are known (`sure`: or where they go different ways)."""
         slot = int(now_s // _SLOT_S) - 1
         days = slot - 48 * np.arange(1, 14)
         steps = np.concatenate(([-3], np.arange(1, 13)))
@@ -245,6 +249,8 @@ class Course:
         then = then[(days > self.last - _SLOTS + 4) & np.isfinite(then).all(axis=1)]
         if len(then) < 3:
             return None
+        if sure and abs(float(np.sign(then[:, 0]).sum())) < 0.6 * len(then):
+            return None  # now up, now down at this hour: a thermostat's saw, no course
         usual = np.median(then, axis=0)
         return float(-usual[0] / (3.0 * _SLOT_S)), usual[1:]
 
@@ -266,6 +272,15 @@ def arrival(
         return np.inf if not len(past) else 0.0
     k = int(past[0])
     return float(at[k - 1] + (at[k] - at[k - 1]) * (limit - way[k - 1]) / (way[k] - way[k - 1]))
+
+
+def bent(level: float, pace: float, bends: float, limit: float) -> float:
+    """Seconds until a limit is reached by a way that steepens evenly, as it does now."""
+    sign = 1.0 if pace > 0.0 else -1.0
+    gap, pace, bends = (limit - level) * sign, pace * sign, bends * sign
+    if bends <= 0.0 or gap <= 0.0:
+        return gap / pace if gap > 0.0 else 0.0
+    return (math.sqrt(pace * pace + 2.0 * bends * gap) - pace) / bends
 
 
 def leapt(track: Track, begin_s: float, end_s: float) -> bool:

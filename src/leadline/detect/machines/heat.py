@@ -14,9 +14,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from leadline.detect.effect import Moved, together
+from leadline.detect.effect import Moved, blocks, moved, together
 from leadline.detect.findings import Finding
-from leadline.detect.hand import Hand, Track
+from leadline.detect.hand import KEPT_S, Hand, Track
 from leadline.detect.machines.rest import Rest
 from leadline.detect.machines.slopes import LONG_S, Straight, level, middle, scatter, straight, until
 from leadline.detect.machines.states import Machine
@@ -26,6 +26,7 @@ from leadline.system.description import System
 J_L_K = 4090.0  # 3999 J/kg/K (TEOS-10, salinity 35) times 1.0235 kg/L
 SETTLE_S = 300.0  # flow, sheath and thermometer follow a switching (judgement)
 BEFORE_S, AFTER_S, LEAST_S = 2400.0, 1500.0, 590.0
+SHORT_S = 300.0  # blocks of a machine that switches often
 JUDGED_S = 7200.0  # later than that the rest is no longer what it was
 AGAIN_S = 540.0
 WEAK, NOTHING = 0.8, 0.5  # upper bounds of efficacy: sheet 8.2; half is judgement
@@ -48,6 +49,7 @@ class Mover:
     before_of: float = math.nan  # the switching that `before` belongs to
     judged_s: float = -math.inf
     sampled_s: float = -math.inf
+    regressed_s: float = -math.inf
     bad: dict[str, int] = field(default_factory=dict)
     learned: int = 0
     _known: tuple[float, float, int] = (math.nan, math.nan, -1)
@@ -132,6 +134,7 @@ class Heat:
         for m in self.movers:
             if m.machine.fresh(now_s):
                 found += self._by_slopes(track, m, now, now_s)
+                found += self._by_blocks(track, m, now, now_s)
                 found += self._by_switching(track, m, now, now_s)
         found += self._fight(now_s)
         found += self._by_rest(track, now, now_s)
@@ -177,14 +180,14 @@ class Heat:
             return  # the probe was out, water was poured in, or the room is another: this tells of no machine
         on = bool(m.machine.on)
         turn = 1.0 if on else -1.0
-        moved = self.capacity * (after.slope - m.before.slope) * turn * m.sign
+        watts = self.capacity * (after.slope - m.before.slope) * turn * m.sign
         drift = DRIFT_PER_H * (reference if reference == reference else 0.0) * elapsed / 3600.0
         sd = math.hypot(self.capacity * math.hypot(after.sd, m.before.sd), drift)
-        got = Moved(moved, max(sd, spread if spread == spread else 0.0), 1, 1)
+        got = Moved(watts, max(sd, spread if spread == spread else 0.0), 1, 1)
         yield from self._judge(track, m, got, reference, on, after, now, now_s)
         if now_s - m.sampled_s >= AFTER_S:
             m.sampled_s = now_s
-            yield from self._sample(m, got, reference, on, after, now, now_s)
+            yield from self._sample(m, got, reference, on, after, now, now_s, since)
 
     def _room_moved(self, since: float, now_s: float) -> bool:
         """Whether a measured room changed by so much that it, not the machine, bends the water's way."""
@@ -247,25 +250,27 @@ class Heat:
                 f"by it ({got.watts:.0f} of {reference:.0f} W): look whether it still runs",
             )  # fmt: skip
         elif got.watts - got.sd > 0.6 * reference and (on or f"{m.id}-still-heats" in self.hand.standing):
-            for what in ACCUSED if on else ("still-heats", "still-cools"):
+            for what in ("warms", "no-heat", "never-off", "never-on") if on else ("still-heats", "still-cools"):
                 yield from self._end(m, what, now_s, f"{m.id} moves {got.watts:.0f} W again.")
 
     def _sample(
-        self, m: Mover, got: Moved, reference: float, on: bool, after: Straight, now: float, now_s: float
+        self, m: Mover, got: Moved, reference: float, on: bool, after: Straight, now: float, now_s: float, run: float
     ) -> Iterator[Finding]:
         """Learn from a run; several together say whether it is weak."""
         share = got.watts / reference if reference == reference else 1.0
         if not self._accused(m) and got.watts > 0.0 and (len(m.moved_w) < 6 or 0.6 < share < 1.6):
             m.moved_w.append(got.watts)
             m.learned += 1
-        if not on or self._lamps_change(m.machine.since_s - BEFORE_S, now_s):
+        if not on or (run < now_s and self._lamps_change(run - BEFORE_S, now_s)):
             return
         while m.recent and m.recent[0][0] < now_s - 86400.0:
             m.recent.popleft()
-        m.recent.append((now_s, m.machine.since_s, got))
+        m.recent.append((now_s, run, got))
         if len(m.recent) < 3 or len(m.moved_w) < 6:
             return
         last = [r for _, _, r in list(m.recent)[-3:]]
+        if min(r.watts for r in last) > WEAK * reference:
+            yield from self._end(m, "weak", now_s, f"{m.id} moves {last[-1].watts:.0f} W again.")
         runs = len({run for _, run, _ in list(m.recent)[-3:]})  # looks at one run share what was before it
         together_now = together(last)
         high = together_now.watts + 1.645 * together_now.sd * math.sqrt(3.0 / runs)
@@ -276,6 +281,26 @@ class Heat:
                 f"{m.id} {verb} {together_now.watts:.0f} W in its last runs, at most {high:.0f}, and used to move "
                 f"{reference:.0f} W",
             )  # fmt: skip
+
+    def _by_blocks(self, track: Track, m: Mover, now: float, now_s: float) -> Iterator[Finding]:
+        """What a machine that switches too often for single looks moves: all its short runs of six hours together."""
+        if now_s - max(m.sampled_s, m.regressed_s) < KEPT_S or not m.machine.edges:
+            return
+        m.regressed_s = now_s
+        mine = [(t, on) for t, on in m.machine.edges if t > now_s - KEPT_S]
+        if len(mine) < 12 or any(t > now_s - KEPT_S and not any(t == e for e, _ in mine) for t in self.edges):
+            return
+        times, warm = track.times, track.values
+        at = np.array([t for t, _ in mine])
+        place = np.searchsorted(at, times, side="right") - 1
+        state = np.array([not mine[0][1], *(on for _, on in mine)], dtype=float)[place + 1]
+        settled = np.isfinite(warm) & (times - np.where(place >= 0, at[np.maximum(place, 0)], -np.inf) > SETTLE_S)
+        got = moved(blocks(times[settled], warm[settled], state[settled], block_s=SHORT_S), self.capacity)
+        after = straight(track, now_s - 1800.0, now_s)
+        if got is None or after is None:
+            return
+        got = Moved(got.watts * m.sign, got.sd, got.blocks_on, got.blocks_off)
+        yield from self._sample(m, got, m.reference()[0], True, after, now, now_s, now_s)
 
     def _lamps_change(self, begin_s: float, end_s: float) -> bool:
         """Whether a declared light rises or falls in a span."""
@@ -380,8 +405,10 @@ class Heat:
     def _begin(
         self, m: Mover, what: str, line: Straight, now: float, now_s: float, value: float, said: str
     ) -> Iterator[Finding]:
-        limit = self.limit[1] if line.slope > 0.0 else self.limit[0]
-        left = until(now, line.slope, limit) if line.slope * line.slope > line.sd * line.sd else math.inf
+        # too much heat, or want of it: a weak chiller does not harm by cold
+        hot = (what in ("never-off", "still-heats")) == (m.sign > 0)
+        limit = self.limit[1] if hot else self.limit[0]
+        left = until(now, line.slope, limit) if abs(line.slope) > line.sd else math.inf
         if left < 3 * 86400.0:
             said += f"; at this rate the limit of {limit:g} °C is reached at {clock(now_s + left, self.system, now_s)}."
         else:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
-from leadline.detect.machines.slopes import LONG_S, middle, scatter
+from leadline.detect.machines.slopes import LONG_S
 from leadline.detect.machines.states import Machine
 from leadline.system.description import System
 
@@ -29,7 +29,8 @@ class _Pump:
     track: Track
     levels: deque[float] = field(default_factory=lambda: deque(maxlen=336))  # mean power while on, by half hour [W]
     usual: float = math.nan
-    spread: float = 0.0
+    lowest: float = 0.0
+    highest: float = math.inf
     slot: int = -1
     low: int = 0
     high: int = 0
@@ -104,8 +105,8 @@ class Pumps:
             return
         mean = sum(running) / len(running)
         if usual == usual:
-            p.low = p.low + 1 if mean < min(WEAK * usual, usual - 5.0 * p.spread) else 0
-            p.high = p.high + 1 if mean > max(STRONG * usual, usual + 5.0 * p.spread) else 0
+            p.low = p.low + 1 if mean < min(WEAK * usual, 0.95 * p.lowest) else 0
+            p.high = p.high + 1 if mean > max(STRONG * usual, 1.05 * p.highest) else 0
             if p.low >= 2:
                 share = mean / usual
                 hours = self._hours(p) * (2.0 if share < 0.6 else 8.0)
@@ -127,5 +128,6 @@ class Pumps:
             p.slot = slot
             if name not in self.hand.standing and p.low == 0 and p.high == 0:
                 p.levels.append(mean)
-                p.usual = middle(p.levels)
-                p.spread = scatter(p.levels, p.usual)
+                ranked = sorted(p.levels)
+                p.usual, rare = ranked[len(ranked) // 2], len(ranked) // 50
+                p.lowest, p.highest = ranked[rare], ranked[-1 - rare]
