@@ -305,3 +305,31 @@ def test_a_token_is_known_by_its_hash_only(running):
         assert token not in str(store.records("token"))
         stand_orders.revoke_token(store, "board")
         assert stand_orders.token_name(store, token) is None
+
+
+def test_a_watch_that_was_down_does_not_take_its_own_absence_for_silence(running):
+    loop = running(house.bell(running.folder) + house.ONE)
+    now = house.CLOCK.now().timestamp()
+    old = [Arrival("reef", s, now - 7200.0 + 60.0 * k, 25.0) for k in range(60) for s in ("temperature", "other")]
+    offer(loop, old)
+    loop.stop()
+    again = running()
+    again._next_look = 0.0
+    house.until(lambda: again.beat > 3 and again._next_look > 0.0)
+    with open_store(str(running.db)) as store:
+        assert [r.name for r in store.alarms("reef") if r.name.endswith("-silent") and r.alarm.holds] == []
+    again.watch.observers["reef"].absence.listens_since_s -= 3600.0  # an hour later
+    again._next_look = 0.0
+    house.until(lambda: alarm(running.db, "all-streams-silent"))
+
+
+def test_what_is_only_imported_is_never_silent(running):
+    now = house.CLOCK.now().timestamp()
+    with open_store(str(running.db)) as store:
+        store.add_points("reef", "temperature", [now - 86400.0 + 60.0 * k for k in range(60)], [25.0] * 60)
+    loop = running()
+    loop.watch.observers["reef"].absence.listens_since_s -= 3600.0
+    loop._next_look = 0.0
+    house.until(lambda: loop._next_look > 0.0)
+    house.until(lambda: loop.beat > 3)
+    assert alarm(running.db, "temperature-silent") is None

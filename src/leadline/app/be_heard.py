@@ -29,7 +29,6 @@ from leadline.system.orders import Orders, Person
 PATH = "path"  # records: what is known of each person's path, named person/path
 FLOOD = "flood"
 ANSWERS_FOR_S = 14 * 86400.0  # how long a link or code answers
-NO_HAND_OVER_S = 600.0  # a proof that no server took for so long is missed already
 
 
 def _nothing(step: str) -> None:
@@ -425,14 +424,11 @@ class Signals:
         tries = self.store.deliveries(str(seen["message"]))
         if tries and tries[-1].stage is Stage.FAILED:
             return f"it could not be sent ({tries[-1].note})"
-        if tries and tries[-1].stage in (Stage.QUEUED, Stage.TRYING) and now_s - asked > self._patience_s():
+        if tries and tries[-1].stage in (Stage.QUEUED, Stage.TRYING) and now_s - asked > self.orders.proof.hand_over_s:
             return f"nothing took it for {message.span(now_s - asked)} ({tries[-1].note or 'no try yet'})"
         if now_s - asked > self.orders.proof.window_s:
             return f"no answer within {message.span(self.orders.proof.window_s)}"
         return ""
-
-    def _patience_s(self) -> float:
-        return min(NO_HAND_OVER_S, 0.5 * self.orders.proof.window_s)
 
 
 def known_paths(store: Store, orders: Orders, prints: Mapping[str, str] | None = None) -> list[Proven]:

@@ -67,6 +67,19 @@ def member(
     }  # fmt: skip
 
 
+def tonight(
+    store: Store, clock: Clock, system: str, begin: dt.datetime, hours: float, scenario: str, cache: Path | None
+) -> list[tuple[float, str]]:
+    """Stream rows of a night that has just begun, each with its moment [Unix s]: what the probes will send, if the
+    scenario is what happens. For the demo, which plays it in real time."""
+    end = begin + dt.timedelta(hours=hours)
+    made = member(
+        store, clock, system, days=hours / 24.0, seed=3, step_s=60.0, with_text=scenario, cache=cache, as_of=end
+    )
+    rows = made["streams.csv"].split("\r\n")[1:]
+    return [(dt.datetime.fromisoformat(r.partition(",")[0]).timestamp(), r) for r in rows if r]
+
+
 def truth(basin: Basin) -> str:
     """What the water was: one row an hour, every measured quantity and what explains it, stored units."""
     from leadline.measures.quantities import QUANTITIES

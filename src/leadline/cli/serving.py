@@ -13,6 +13,7 @@ from leadline.measures.errors import BadInput, Unreachable
 
 if TYPE_CHECKING:
     from leadline.app.ports import Store
+    from leadline.cli.demo_watch import Night
     from leadline.cli.main import Bridge
     from leadline.measures.moments import Clock
     from leadline.watch.lock import Lock
@@ -69,13 +70,22 @@ def demo(bridge: Bridge, port: int, folder: Path, no_serve: bool) -> None:
     if no_serve:
         click.echo(f"Look at it with: leadline --db {path} round")
         return
-    _serve(str(path), bridge.clock, _HOST, port)
+    from leadline.cli.demo_watch import Night
+
+    night = Night(folder, str(path), bridge.clock)
+    night.prepare()
+    try:
+        _serve(str(path), bridge.clock, _HOST, port, around=night.begin, mailroom=night)
+    finally:
+        night.end()
 
 
 def make_demo(folder: Path, clock: Clock) -> Path:
     """The demo's files and database in `folder`; made anew when they are not of today."""
     from leadline.app import describe
+    from leadline.cli.demo_watch import BEFORE_TONIGHT
     from leadline.invented import scenario
+    from leadline.measures.moments import iso
     from leadline.model import kernel
     from leadline.wiring import compiled_folder, open_store
 
@@ -97,9 +107,12 @@ def make_demo(folder: Path, clock: Clock) -> Path:
     if not kernel.is_cached(cache):
         click.echo("Compiling the simulator once for this machine (about ten seconds) …", err=True)
     made = scenario(now, cache)
+    until = iso((now - BEFORE_TONIGHT).replace(microsecond=0))
+    head, *rows = made.stream_csv.splitlines()
+    streams = "\r\n".join([head, *(r for r in rows if r < until)]) + "\r\n"  # the last hour comes in live
     for text, name in (
         (made.journal_csv, "journal.csv"),
-        (made.stream_csv, "streams.csv"),
+        (streams, "streams.csv"),
         (made.wide_csv, "spreadsheet.csv"),
     ):
         (folder / name).write_text(text, encoding="utf-8")
@@ -127,7 +140,7 @@ def _bring(store: Store, clock: Clock, folder: Path) -> None:
 
 def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...] = (), *, with_watch: bool = True,
            guard: tuple[str, ...] = (), alone: bool = False, around: Callable[[Loop, str], None] | None = None,
-           ) -> None:  # fmt: skip
+           mailroom: Night | None = None) -> None:  # fmt: skip
     """Serve until Ctrl-C, with the watch beside it.
 
     Parameters
@@ -136,6 +149,8 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
         Whether the watch is what was asked for: then it is an error that another process watches already.
     around
         Called once with the running watch and the address, before the first request is answered.
+    mailroom
+        The demo's mailboxes.
     """
     import uvicorn
 
@@ -149,7 +164,8 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
     hosts = ("*",) if everywhere else ("localhost", "127.0.0.1", "[::1]", host, *names)
     live, lock = _watch(path, clock, guard, alone) if with_watch else (None, None)
     config = uvicorn.Config(
-        build(lambda: open_store(path), clock, hosts=hosts, live=live, signals_of=lambda s: make_signals(s, path)),
+        build(lambda: open_store(path), clock, hosts=hosts, live=live, signals_of=lambda s: make_signals(s, path),
+              mailroom=mailroom),
         log_level="warning", access_log=False, lifespan="on",
     )  # fmt: skip
     try:

@@ -21,6 +21,8 @@ class Absence:
 
     system: System
     hand: Hand
+    listens_since_s: float = -np.inf  # a watch that was down heard nobody: silence is counted from its start
+    live: set[str] | None = None  # streams that a feed brings; what is only imported now and then is never silent
 
     def take(self, track: Track, times_s: Array, values: Array) -> list[Finding]:
         """A stream that is heard again."""
@@ -31,7 +33,11 @@ class Absence:
 
     def tick(self, now_s: float) -> list[Finding]:
         """Streams from which nothing has come for five of their periods, and a quarter of an hour at least."""
-        quiet = {t.stream: now_s - t.last_s for t in self.hand.tracks.values() if t.last_s is not None}
+        quiet = {
+            t.stream: now_s - max(t.last_s, self.listens_since_s)
+            for t in self.hand.tracks.values()
+            if t.last_s is not None and (self.live is None or t.stream in self.live)
+        }
         silent = [s for s, span in quiet.items() if span > patience(self.hand.tracks[s].period_s)]
         standing = self.hand.standing
         if len(silent) == len(quiet) >= 2:

@@ -29,8 +29,9 @@ class Observer:
     def __post_init__(self) -> None:
         self._declared = {s.id: s for s in self.system.streams}
         self.probes = Probes(self.system, self.hand)
+        self.absence = Absence(self.system, self.hand)
         self.lookouts: tuple[Lookout, ...] = (
-            Absence(self.system, self.hand), self.probes, Edges(self.system, self.hand),
+            self.absence, self.probes, Edges(self.system, self.hand),
             Machines(self.system, self.hand), Nights(self.system, self.hand),
         )  # fmt: skip
 

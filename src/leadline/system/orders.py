@@ -142,11 +142,13 @@ class Escalation:
 
 @dataclass(frozen=True, slots=True)
 class Rhythm:
-    """When paths are proved: every so many days at a minute of the local day; how long an answer may take."""
+    """When paths are proved: every so many days at a minute of the local day; how long an answer may take, and how long
+    one waits for a server to take the proof at all."""
 
     every_d: int = 1
     at_minute: int = 18 * 60
     window_s: float = 4 * 3600.0
+    hand_over_s: float = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,7 +355,7 @@ class _Reader:
 
     def _proof(self) -> Rhythm:
         t = self._table("proof")
-        self._rest(t, "proof.", {"every", "at", "window"})
+        self._rest(t, "proof.", {"every", "at", "window", "hand_over"})
         usual = Rhythm()
         days = self._span(t, "every", usual.every_d * 86400.0, "proof") / 86400.0
         if days != round(days) or days > 31:
@@ -362,7 +364,7 @@ class _Reader:
         window = self._span(t, "window", usual.window_s, "proof")
         if window > days * 86400.0:
             raise BadInput("proof.window is longer than proof.every", way_out="Answer before the next one is sent.")
-        return Rhythm(round(days), at, window)
+        return Rhythm(round(days), at, window, self._span(t, "hand_over", min(usual.hand_over_s, window / 2), "proof"))
 
     def _guard(self) -> Guarding:
         t = self._table("guard")

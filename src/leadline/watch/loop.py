@@ -31,6 +31,9 @@ from leadline.watch.queue import Batch, Queue
 if TYPE_CHECKING:
     import numpy as np
 
+    from leadline.detect.observe import Observer
+
+HEARD = "heard"  # records: streams of a system that a feed has brought
 TICK_S, LOOK_S = 1.0, 30.0
 AT_ONCE = 20_000  # points in one transaction
 REMEMBER_D = 14.0  # how much of the past the lookouts are taught after a start
@@ -79,6 +82,7 @@ class Loop:
         self._next_look = 0.0
         self._next_pack = time.monotonic() + 60.0
         self._mistake = ""
+        self._heard: set[str] = set()  # systems of which a stream was heard by a feed for the first time
         self._unsaved_at: float | None = None
         self.counts = {"points": 0, "late": 0, "held": 0, "refused": 0}
 
@@ -214,8 +218,19 @@ class Loop:
             if self._stop.is_set():
                 return
         with self.store.together():
-            for system in self.watch.observers:
+            for system, observer in self.watch.observers.items():
+                self._listen(system, observer, now)
                 self._tell(self.watch.reconcile(system, now, started=True), now)
+
+    def _listen(self, system: str, observer: Observer, now_s: float) -> None:
+        """From now on silence counts, for the streams that a feed brings; not for the time in which nobody listened."""
+        observer.absence.listens_since_s = now_s
+        observer.absence.live = set(self.store.record(HEARD, system) or ())
+        standing = observer.hand.standing.now
+        for name in [n for n in standing if n.endswith("-silent")]:
+            known = self.store.alarm(system, name)
+            if known is None or not known.alarm.holds:
+                del standing[name]
 
     def _look_again(self) -> None:
         """Somebody else wrote to the store: descriptions and orders may be others."""
@@ -247,6 +262,8 @@ class Loop:
         try:
             with self.store.together():
                 if not full:
+                    for system in self._heard:
+                        self.store.put_record(HEARD, system, sorted(self.watch.observers[system].absence.live or ()))
                     for (system, stream), t, v, flags in kept:
                         self.store.add_points(system, stream, t, v, flags)
                     held = sum(self.store.hold(j.held) for j in judged if j.held)
@@ -259,6 +276,7 @@ class Loop:
             for b in batches:
                 _done(b, Taken(trouble=self.own.trouble))
             return
+        self._heard.clear()
         self.step("kept")
         self._writing_again()
         self.counts["held"] += held
@@ -279,6 +297,9 @@ class Loop:
         observer = self.watch.observers.get(system)
         if observer is None:
             return flags
+        if observer.absence.live is not None and stream not in observer.absence.live:
+            observer.absence.live.add(stream)
+            self._heard.add(system)
         track = observer.hand.tracks.get(stream)
         new = np.ones(len(t), dtype=bool) if track is None or track.last_s is None else t > track.last_s
         self.counts["late"] += int(len(t) - new.sum())

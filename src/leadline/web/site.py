@@ -29,6 +29,7 @@ from leadline.system.orders import Orders
 from leadline.web import api, forms
 from leadline.web.guard import MAX_FORM_BYTES, Guard
 from leadline.web.pages import answer, watch
+from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
 from leadline.web.use import Use, app_use
@@ -57,7 +58,7 @@ def templates() -> jinja2.Environment:
 
 def build(
     store_factory: Callable[[], Store], clock: Clock, use: Use | None = None, hosts: Sequence[str] = ("*",),
-    live: Any | None = None, signals_of: Callable[[Store], Signals] | None = None,
+    live: Any | None = None, signals_of: Callable[[Store], Signals] | None = None, mailroom: Any | None = None,
 ) -> Starlette:  # fmt: skip
     """The web application.
 
@@ -75,6 +76,8 @@ def build(
         The watch that runs in this process: `health()` and its `queue`; None when none does.
     signals_of
         Makes the way from alarms to people over a store; one that calls nobody when nothing is handed in.
+    mailroom
+        The demo's own mailboxes; None elsewhere.
     """
     chosen = use or app_use()
 
@@ -105,6 +108,8 @@ def build(
             Route("/watch/prove", watch.prove, methods=["POST"]),
             Route("/seen/{ticket}", answer.seen, name="seen"),
             Route("/seen/{ticket}", answer.answer, methods=["POST"]),
+            Route("/mailbox", mailroom_page.mailbox),
+            Route("/mailbox", mailroom_page.switch, methods=["POST"]),
             Route("/health", api.health),
             Route("/api/streams", api.post_streams, methods=["POST"], max_body_size=api.MOST_BYTES),
             Route("/api/figures", api.figures),
@@ -120,6 +125,7 @@ def build(
     app.state.lookout = Lookout(chosen, clock)
     app.state.templates = templates()
     app.state.live = live
+    app.state.mailroom = mailroom
     app.state.signals_of = signals_of or (lambda store: Signals(store, Orders(), b"", {}, partial(names_of, store)))
     app.state.posts = api.Pace(api.POSTS_A_MINUTE)
     app.state.wrong_tokens = api.Pace(api.WRONG_A_MINUTE)

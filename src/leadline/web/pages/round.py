@@ -278,7 +278,8 @@ def light_of(request: Request) -> str:
 def page(request: Request, name: str, context: dict[str, Any], status: int = 200) -> Response:
     """A template as an answer."""
     template = request.app.state.templates.get_template(name)
-    text = template.render(light=light_of(request), lights=LIGHTS, path=request.url.path, **context)
+    has_mail = request.app.state.mailroom is not None
+    text = template.render(light=light_of(request), lights=LIGHTS, path=request.url.path, has_mail=has_mail, **context)
     return HTMLResponse(text, status, {"vary": "HX-Request, Cookie"})
 
 
