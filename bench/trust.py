@@ -401,9 +401,7 @@ def main(argv: list[str] | None = None) -> int:
         found += together([s])
     finding_table([*first, *alone], flags, found)
     if given != ["tuning"]:
-        print(
-            "\nSeveral probes in one system: both stations, then four depths of a reef (on which the rule for two was made)"
-        )
+        print("\nSeveral probes in one system: both stations, then four depths of a reef (the rule was made on them)")
         pair = [s for name in ("apacp", "apadb") for s in sonde(name) if s.quantity == "temperature"]
         for group in (pair, depths()):
             for s in group:

@@ -135,6 +135,32 @@ def test_a_cold_exchange_seen_by_one_probe_still_alarms():
     assert ours(found) == []
 
 
+@pytest.mark.parametrize("said", ['power = "300 W"\n', ""])
+def test_a_tank_filled_anew_with_water_of_the_room_alarms_for_an_hour_at_least(said):
+    """The hardest look-alike: at once to the measured room, nothing else moves, no neighbour. A heater tells."""
+    t, truth = tank(2.0)
+    at = 30 * HOUR
+    cold = mixed(truth["temperature"], t, at, 0.95, 21.4) + np.clip((t - at) / HOUR - 0.3, 0.0, 5.0) * 0.6
+    streams = quiet(t, {**truth, "temperature": cold}, "temperature", "salinity", "ph")
+    streams["room-temperature"] = t[::5], shown("temperature", np.full(len(t), 21.3))[::5]
+    found = both(streams, system=SYSTEM.replace('power = "300 W"\n', said))
+    low = named(found, "temperature-low")
+    assert low.at_s < at + 0.7 * HOUR  # limits wait longer after a leap
+    back = [f.at_s for f in found if f.name == "temperature-low" and not f.holds]
+    assert all(x > at + 1.5 * HOUR for x in back)  # by hand: 22.5 °C again after about 1.7 h, with its dead-band 2 h
+    if said:
+        assert ours(found) == []
+
+
+def test_a_hose_left_running_is_no_dry_cell():
+    t, truth = tank(1.5)
+    falling = truth["salinity"] * np.exp(-np.clip(t - 20 * HOUR, 0, None) / (1.0 * HOUR))
+    found = both({"salinity": (t, shown("salinity", falling)), **quiet(t, truth, "temperature", "ph")})
+    assert "salinity-out-of-water" not in [f.name for f in found]
+    assert named(found, "salinity-low").at_s < 21.0 * HOUR
+    assert not [f for f in found if f.name == "salinity-low" and not f.holds]
+
+
 def test_a_heater_that_boils_a_tank_is_never_explained_away():
     t, truth = tank(2.0)
     hot = truth["temperature"] + np.clip(t - 30 * HOUR, 0, None) / HOUR * 0.675 * 2  # twice what 300 W could

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from leadline.detect.hand import Hand, Track
-from leadline.detect.past import BIN_S, Bin, Past
+from leadline.detect.hand import KEPT_S, Hand, Track
+from leadline.detect.past import BIN_S, HOUR_BINS, Bin, Past
 from leadline.detect.scales import scales
 from leadline.detect.trust import LIMITS
 from leadline.measures.quantities import quantity
@@ -38,12 +38,15 @@ class Cause:
         What it reads.
     refused
         Span of values that are not the water's; None while in doubt.
+    sure
+        Whether a limit alarm that these values raised is taken back too.
     """
 
     name: str
     because: str
     level: float
     refused: tuple[float, float] | None
+    sure: bool = True
 
 
 @dataclass
@@ -83,7 +86,7 @@ class Signs:
         if cause.refused is None:
             return cause
         drifted = cause.level + 0.3 * (level - cause.level)  # the air it hangs in wanders
-        return Cause(cause.name, cause.because, drifted, (drifted - 1.0, drifted + 1.0))
+        return Cause(cause.name, cause.because, drifted, (drifted - 1.0, drifted + 1.0), cause.sure)
 
     def _scale(self, bins: list[Bin]) -> Cause | None:
         """On another scale the number is what the probe showed before, or what the water may be.
@@ -186,21 +189,23 @@ class Signs:
         if followed is True:
             return None  # another probe saw it too: the water itself changed
         still, back = self.others_still(), self.came_back(bins)
-        for_it = (2 if followed is False else 0) + bool(still) + (back is False) + measured
-        if back is True or still is False:
-            for_it -= 1
+        if back is True and followed is None:
+            return None
+        for_it = (2 if followed is False else 0) + bool(still) + (back is False) + measured - (still is False)
         said = (
             f"{self.track.stream} went from {home:.1f} to {level:.1f} °C within {pace / 60:.0f} min and stays there; "
             f"the room is at {air:.1f} °C{'' if measured else ' as declared'}, and this water could "
             f"{'warm' if step > 0.0 else 'cool'} by {3600.0 * could:.1f} K an hour at most"
         )
         said += self._seen(followed, still, back)
-        if for_it >= 2:
+        # a tank filled anew with water that stood in the room looks the same at first, until its heater warms it
+        sure, late = followed is False or for_it >= 3, len(bins) >= HOUR_BINS
+        if sure or (late and for_it >= 2):
             because = f"{said}. The probe hangs in air; its values are not used for limits."
-            return Cause("out-of-water", because, level, (level - 1.0, level + 1.0))
-        if len(bins) < 6 or for_it < 1:
+            return Cause("out-of-water", because, level, (level - 1.0, level + 1.0), sure)
+        if not late or for_it < 1:
             return None
-        return Cause("out-of-water", f"{said}. {_DOUBT.format('the probe hangs in air')}", level, None)
+        return Cause("out-of-water", f"{said}. {_DOUBT.format('the probe hangs in air')}", level, None, False)
 
     def _vessel(self, bins: list[Bin]) -> Cause | None:
         """A level that goes at once to that of other known water."""
@@ -225,11 +230,14 @@ class Signs:
                 f"{self.track.stream} went from {home:.2f} to {level:.2f} within {self._pace(bins) / 60:.0f} min, "
                 f"which is what {other.stream} reads{f' in {where}' if where else ''} ({theirs.home:.2f})"
             ) + self._seen(followed, still, None)
-            if still or followed is False:
+            late = len(bins) >= HOUR_BINS and self.came_back(bins) is not True
+            if followed is False or (still and late):
                 refused = (level - past.nature.same / 2.0, level + past.nature.same / 2.0)
                 because = f"{said}. It stands in the wrong water; its values are not used for limits."
-                return Cause("wrong-vessel", because, level, refused)
-            return Cause("wrong-vessel", f"{said}. {_DOUBT.format('it stands in the wrong water')}", level, None)
+                return Cause("wrong-vessel", because, level, refused, followed is False)
+            if not late:
+                continue
+            return Cause("wrong-vessel", f"{said}. {_DOUBT.format('it stands in the wrong water')}", level, None, False)
         return None
 
     def _buffer(self, bins: list[Bin]) -> Cause | None:
@@ -247,7 +255,7 @@ class Signs:
             f"calibration fluid's {near[0]:.2f}; it read {home:.2f} before. "
             + _DOUBT.format("it was left in the fluid")
         )
-        return Cause("wrong-vessel", because, level, None)
+        return Cause("wrong-vessel", because, level, None, False)
 
     # -- signs ------------------------------------------------------------------------------------------
 
@@ -329,10 +337,11 @@ class Signs:
         return len(bins) * BIN_S
 
     def _abrupt(self, bins: list[Bin]) -> bool:
-        """Whether it went most of the way from one point to the next; so it is when there is no point before."""
+        """Whether it went most of the way from one point to the next; taken for so after hours without a point."""
         t, raw = self.track.times, self.track.raw
         begin = bins[0].number * BIN_S
-        if self.past.home != self.past.home or not len(t) or t[0] >= begin:
+        before = [b.number for b in self.past.bins if b.number < bins[0].number and b.points]
+        if self.past.home != self.past.home or not before or (bins[0].number - before[-1]) * BIN_S >= KEPT_S:
             return True
         k = max(int(np.searchsorted(t, begin - BIN_S)) - 2, 0)  # the bin before may have held its first points
         around = raw[k : int(np.searchsorted(t, begin + 2.0 * BIN_S)) + 1]

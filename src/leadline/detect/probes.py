@@ -170,7 +170,7 @@ class Probes:
             f"{stream}-{cause.name}", stream, now_s, cause.level, steered.harm_s, because, steered.consequence
         )
         yield from self.hand.standing.end(f"{stream}-distrusted", now_s, f"{stream} is {cause.name.replace('-', ' ')}.")
-        if cause.refused is None or w.past.away_since is None:
+        if not cause.sure or w.past.away_since is None:
             return
         # what its values raised since they left the water is taken back, unless another probe stands there too
         band = self.system.band(w.past.quantity)
