@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -168,6 +169,7 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
               mailroom=mailroom),
         log_level="warning", access_log=False, lifespan="on",
     )  # fmt: skip
+    signal.signal(signal.SIGTERM, _interrupt)  # uvicorn hands the signal on when it has ended: then we end too
     try:
         if live is not None:
             live.start()
@@ -181,6 +183,10 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
             live.stop()
         if lock is not None:
             lock.leave()
+
+
+def _interrupt(number: int, frame: object) -> None:
+    raise KeyboardInterrupt
 
 
 def serve_watch(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...], guard: tuple[str, ...]) -> None:
