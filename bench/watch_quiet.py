@@ -91,7 +91,7 @@ def long_pauses(life: Life) -> None:
 
 
 def season(life: Life) -> None:
-    """The room warms by five kelvins (a tank without chiller: one and a half) over the month: the heater rests at last, evaporation falls."""
+    """The room warms over the month, by five kelvins where a chiller stands: the heater rests at last."""
     life.room(np.array([0.0, life.days * 24.0]), np.array([0.0, 5.0 if life.kind == "great-reef" else 1.5]))
 
 

@@ -7,6 +7,8 @@ import pytest
 from tests.detect.plant import COOLS, DAY, HOUR, chilled, first, found_in, heated, system
 
 from leadline.alarms.decide import priority
+from leadline.detect.observe import Observer
+from leadline.system.description import parse
 
 CHILLER = '[[equipment]]\nid = "chiller-1"\ntype = "chiller"\npower = "200 W"\n'
 HEATER = '[[equipment]]\nid = "heater-1"\ntype = "heater"\npower = "200 W"\n'
@@ -142,3 +144,25 @@ def test_water_poured_in_beside_a_heater_is_no_fault_of_it():
         shown[k : k + 90] = np.round(shown[k : k + 90] - 0.4 * np.exp(-(t[k : k + 90] - t[k]) / (40 * 60.0)), 2)
     found = found_in(system(HEATER), {"temperature": (t, shown), "heater-1": (t, state)})
     assert [f.name for f in found if f.holds and str(priority(f.harm_s, consequence=f.consequence)) != "low"] == []
+
+
+def test_points_every_five_minutes_are_enough():
+    t, warm, shown, state = chilled(6.0, lambda t: 1.0 if t < BROKE else -0.4)
+    few = slice(None, None, 5)
+    found = found_in(system(CHILLER), {"temperature": (t[few], shown[few]), "chiller-1": (t[few], state[few])})
+    assert (first(found, "chiller-1-warms").at_s - BROKE) / HOUR < 0.35 * harm(t, warm)
+    assert not [f for f in found if f.holds and f.at_s < BROKE]
+
+
+def test_point_by_point_with_a_tick_each_says_the_same_as_windows():
+    """Live, points come one by one and time is asked every minute: the same fault by the same name, no later."""
+    t, _, shown, state = chilled(5.0, lambda t: 1.0 if t < BROKE else -0.4)
+    windows = first(found_in(system(CHILLER), {"temperature": (t, shown), "chiller-1": (t, state)}), "chiller-1-warms")
+    observer, found = Observer(parse(system(CHILLER))), []
+    for k in range(len(t)):
+        for stream, values in (("temperature", shown), ("chiller-1", state)):
+            found += observer.take(stream, t[k : k + 1], values[k : k + 1])
+        found += observer.tick(float(t[k]))
+    single = first(found, "chiller-1-warms")
+    assert abs(single.at_s - windows.at_s) <= 1200.0
+    assert [f.name for f in found if f.at_s < windows.at_s] == []

@@ -85,13 +85,17 @@ def test_the_dead_man_address_hears_from_a_watch_that_lives_and_not_from_one_tha
         orders = f'[guard]\nping = "http://127.0.0.1:{peer.port}/alive"\nping_every = "1 s"\n'
         with manned(tmp_path / "one", orders) as (_, loop, _):
             house.until(lambda: len(peer.asked) >= 2)
-            loop._mistake = "it stands"
-            loop._tick = lambda: time.sleep(0.1)  # no round ends well any more
-            time.sleep(0.3)
+
+            def fails() -> None:
+                raise ZeroDivisionError("a mistake that a test planted")
+
+            loop._tick = fails
+            house.until(lambda: "planted" in loop.health()["words"])
+            assert not loop.health()["ok"]
             heard = len(peer.asked)
-            house.until(lambda: loop.beat > 0)
-            time.sleep(2.5)
-            assert len(peer.asked) <= heard + 1
+            before = loop.beat
+            house.until(lambda: loop.beat > before + 3)  # some seconds on
+            assert len(peer.asked) <= heard + 1  # one may have been under way
 
 
 def test_only_one_process_watches_a_store(tmp_path):
@@ -134,7 +138,9 @@ def test_leadline_watch_as_a_process_takes_points_and_ends_on_a_signal(tmp_path,
         process.send_signal(end)
         assert process.wait(30) == 130
         assert "Traceback" not in process.stdout.read()
-        Lock(db).take()  # it has let go
+        lock = Lock(db)
+        lock.take()  # it has let go
+        lock.leave()
     finally:
         process.kill()
         process.wait()

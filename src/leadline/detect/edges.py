@@ -24,7 +24,7 @@ DELAYS: dict[str, tuple[float, float, float]] = {
     "oxygen": (0.2, 600.0, 1800.0),
 }  # fmt: skip
 _USUAL = (0.0, 900.0, 1800.0)
-QUIET_TICKS = 3
+QUIET_S = 1700.0  # so long nothing heads for a limit before that is over
 # spans of the line and of the line that tells a steepening, and how far ahead; salt moves slowly and its probe scatters
 HEADING = {"salinity": (20400.0, 5400.0, 24 * 3600.0)}
 _HEADING_USUAL = (5400.0, 1800.0, 6 * 3600.0)
@@ -47,7 +47,7 @@ class Edges:
     rules: dict[str, tuple[Rule, Memory, Rule, Memory]] = field(default_factory=dict)
     bands: dict[str, Band | None] = field(default_factory=dict)
     courses: dict[str, Course] = field(default_factory=dict)
-    quiet: dict[str, int] = field(default_factory=dict)  # ticks in a row without heading
+    quiet: dict[str, float] = field(default_factory=dict)  # since when nothing heads there any more
 
     def take(self, track: Track, times_s: Array, values: Array) -> list[Finding]:
         """Which limits were passed, or left, by new points."""
@@ -151,8 +151,7 @@ class Edges:
                     f"the limit of {limit:g} is reached at {at}.",
                 )  # fmt: skip
             elif key in standing and left > 0.0 and not (beyond_aim and ahead < 1.5 * ahead_s):
-                self.quiet[key] = self.quiet.get(key, 0) + 1
-                if self.quiet[key] >= QUIET_TICKS or not beyond_aim:
+                if now_s - self.quiet.setdefault(key, now_s) >= QUIET_S or not beyond_aim:
                     self.quiet.pop(key)
                     because = f"{track.quantity} is {here:.2f} and no longer heads for its limit."
                     found += standing.end(key, now_s, because)

@@ -210,7 +210,7 @@ class Heat:
         half = 0.5 * (begin + now_s)
         first, second = straight(track, begin, half), straight(track, half, now_s)
         if first is None or second is None:
-            return False
+            return True  # too few points to part; their scatter about the whole line was looked at
         sd = math.hypot(first.sd, second.sd)
         start = second.level - second.slope * (now_s - half)
         leap = abs(start - first.level) / (0.5 * (half - begin) * sd)

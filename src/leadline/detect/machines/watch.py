@@ -17,6 +17,7 @@ from leadline.detect.machines.topoff import Topoff
 from leadline.system.description import System
 
 Array = np.ndarray
+LOOK_S = 540.0
 
 
 @dataclass
@@ -26,6 +27,7 @@ class Machines:
     system: System
     hand: Hand
     known: dict[str, Machine | None] = field(default_factory=dict)
+    looked_s: float = -np.inf
 
     def __post_init__(self) -> None:
         self.heat = Heat(self.system, self.hand)
@@ -66,7 +68,10 @@ class Machines:
             self.floats.floats.append(machine)
 
     def tick(self, now_s: float) -> list[Finding]:
-        """What the passing of time shows of all machines."""
+        """What the passing of time shows of all machines: looked at every ten minutes, however often it is asked."""
+        if now_s - self.looked_s < LOOK_S:
+            return []
+        self.looked_s = now_s
         return [
             *self.heat.tick(now_s), *self.pumps.tick(now_s), *self.topoff.tick(now_s), *self.floats.tick(now_s),
             *self.duty.tick(now_s),
