@@ -17,16 +17,9 @@ MINUTE = 60.0
 def plain(rule: Rule, times, values) -> list[Turn]:
     """The same by the book, point by point: an oracle of its own."""
     turns, beyond, since, counts = [], False, -math.inf, False
-    last = None
     for t, v in zip(times, values, strict=True):
         if math.isnan(v):
             continue
-        # a delay that ran out before this point, with the side unchanged until here
-        for _ in range(1):
-            due = since + (rule.on_delay_s if beyond else rule.off_delay_s)
-            if beyond != counts and due < t and last is not None:
-                turns.append((due, beyond))
-                counts = beyond
         past = (v - rule.edge) * (1 if rule.above else -1)
         side = True if past > 0 else False if past < -rule.dead_band else beyond
         if side != beyond:
@@ -35,7 +28,6 @@ def plain(rule: Rule, times, values) -> list[Turn]:
         if beyond != counts and due <= t:
             turns.append((max(due, t) if due == -math.inf else due, beyond))
             counts = beyond
-        last = t
     return turns
 
 
@@ -66,6 +58,14 @@ def test_an_on_delay_is_waited_for_and_a_short_visit_is_nothing():
     turns = watch(rule, Memory(), times, values)
     assert [(t.at_s, t.holds) for t in turns] == [(3900.0, True), (6900.0, False)]
     assert turns[0].value == 29.0
+
+
+def test_a_single_point_beyond_is_no_five_minutes():
+    """Points every five minutes and a second: the next one already shows it back."""
+    rule, memory = Rule(28.5, True, 0.2, on_delay_s=300.0, off_delay_s=900.0), Memory()
+    times = np.array([0.0, 301.0, 602.0, 903.0])
+    found = [watch(rule, memory, times[k : k + 1], np.array([v])) for k, v in enumerate([25.0, 30.0, 25.0, 25.0])]
+    assert found == [[], [], [], []]
 
 
 def test_missing_points_say_nothing():

@@ -165,4 +165,4 @@ def test_point_by_point_with_a_tick_each_says_the_same_as_windows():
         found += observer.tick(float(t[k]))
     single = first(found, "chiller-1-warms")
     assert abs(single.at_s - windows.at_s) <= 1200.0
-    assert [f.name for f in found if f.at_s < windows.at_s] == []
+    assert {f.name for f in found if f.at_s < windows.at_s} <= {"chiller-1-warms"}

@@ -57,7 +57,7 @@ def watch(rule: Rule, memory: Memory, times_s: Array, values: Array) -> list[Tur
     """Take a batch of points, ascending; missing ones (NaN) say nothing.
 
     A delay can run out between two points; the turn then carries the moment at which it did, provided that the next
-    point (or the batch's end) shows the side unchanged until there.
+    point still shows that side.
     """
     there = np.isfinite(values)
     t, v = times_s[there], values[there]
@@ -80,9 +80,8 @@ def watch(rule: Rule, memory: Memory, times_s: Array, values: Array) -> list[Tur
     begin = memory.since_s
     state = memory.beyond
     for k in [*changes.tolist(), len(t)]:
-        end = float(t[k]) if k < len(t) else float(t[-1])
         due = begin + (rule.on_delay_s if state else rule.off_delay_s)
-        if state != memory.counts and (due < end if k < len(t) else due <= end):
+        if state != memory.counts and k and due <= float(t[k - 1]):
             at = due if due > -np.inf else float(t[0])
             place = max(int(np.searchsorted(t, at, side="right")) - 1, 0)
             turns.append(Turn(at, state, float(v[place])))
