@@ -168,6 +168,49 @@ def test_a_dry_room_explains_more_litres():
     assert not [f for f in found if f.name.startswith("topoff-1")]
 
 
+# -- reservoirs ------------------------------------------------------------------------------------
+
+LEVEL = (
+    TOPOFF + '[[stream]]\nid = "reservoir-level"\nquantity = "level"\nunit = "m"\nperiod = "60 s"\n'
+)  # 200 L stand 0.8 m high: 250 L a metre
+
+
+def reservoir(days, litres_h, refills=True):
+    """Level of 200 L (0.8 m), refilled when a fifth is left; sensor of 2 mm."""
+    t = minutes(days)
+    left, held = 200.0, np.empty(len(t))
+    for k, now in enumerate(t):
+        left = max(left - litres_h(now) / 60.0, 0.0)
+        left = 200.0 if left < 40.0 and refills and now % DAY < 60.0 else left
+        held[k] = left
+    return t, np.round(held / 250.0 + 0.002 * np.random.default_rng(6).standard_normal(len(t)), 3)
+
+
+def test_a_reservoir_that_siphons_is_known_within_the_half_hour():
+    """Census E03: 5 to 30 min. 30 L/h; 36.7 L bring 391 L from 35 to 32 psu in 73 minutes (as above)."""
+    found = found_in(system(LEVEL), {"reservoir-level": reservoir(10.0, lambda t: 0.4 if t < BROKE else 30.0)})
+    assert not [f for f in found if f.holds and f.name.endswith("falls") and f.at_s < BROKE]
+    falls = first(found, "reservoir-level-falls")
+    assert falls.at_s - BROKE < 31 * MINUTE
+    assert "siphon" in falls.because
+
+
+def test_a_slow_leak_shows_in_the_reservoir_and_a_refill_does_not():
+    found = found_in(system(LEVEL), {"reservoir-level": reservoir(16.0, lambda t: 0.4 if t < BROKE else 1.4)})
+    falls = first(found, "reservoir-level-falls")
+    assert 0.0 < falls.at_s - BROKE < DAY
+    quiet = found_in(system(LEVEL), {"reservoir-level": reservoir(20.0, lambda t: 0.4)})
+    assert not [f for f in quiet if f.name.endswith("falls")]
+
+
+def test_a_reservoir_says_when_it_will_be_empty():
+    """0.4 L/h out of 200 L: empty after 500 h; three days before that it is said."""
+    found = found_in(system(LEVEL), {"reservoir-level": reservoir(20.0, lambda t: 0.4, refills=False)})
+    low = first(found, "reservoir-level-low")
+    assert low.at_s == pytest.approx(500 * HOUR - 3 * DAY, abs=8 * HOUR)
+    assert str(priority(low.harm_s)) == "low"
+
+
 # -- floats, duty ----------------------------------------------------------------------------------
 
 

@@ -12,6 +12,7 @@ from leadline.detect.machines.duty import Duty
 from leadline.detect.machines.floats import Floats, is_float
 from leadline.detect.machines.heat import Heat
 from leadline.detect.machines.pumps import Pumps
+from leadline.detect.machines.reservoir import Reservoirs
 from leadline.detect.machines.states import Machine, kind_of
 from leadline.detect.machines.topoff import Topoff
 from leadline.system.description import System
@@ -33,6 +34,7 @@ class Machines:
         self.heat = Heat(self.system, self.hand)
         self.pumps = Pumps(self.system, self.hand)
         self.topoff = Topoff(self.system, self.hand)
+        self.reservoirs = Reservoirs(self.system, self.hand)
         self.floats = Floats(self.system, self.hand)
         self.duty = Duty(self.system, self.hand)
 
@@ -55,6 +57,7 @@ class Machines:
 
     def _meet(self, track: Track) -> None:
         self.known[track.stream] = None
+        self.reservoirs.add(track)
         if track.quantity not in ("", "power"):
             return
         kind, equipment = kind_of(self.system, track.stream)
@@ -74,5 +77,5 @@ class Machines:
         self.looked_s = now_s
         return [
             *self.heat.tick(now_s), *self.pumps.tick(now_s), *self.topoff.tick(now_s), *self.floats.tick(now_s),
-            *self.duty.tick(now_s),
+            *self.duty.tick(now_s), *self.reservoirs.tick(now_s),
         ]  # fmt: skip
