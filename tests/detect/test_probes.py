@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from tests.detect.made_probes import (
     DAY,
@@ -427,6 +427,8 @@ def test_ticks_each_minute_and_late_points_give_the_same(every):
     st.sampled_from([-6.2e10, -500.0, 0.0, 1.7e9, 2.5e11]),
     st.integers(1, 40),
 )  # fmt: skip
+@example("salinity", [0.0, 0.0, 3.0, 7e124], [1.0] * 120, -6.2e10, 3)  # once too much for PSS-78
+@example("temperature", [25.0, 1.7e308, -1.7e308, 1.7e308, 25.0], [600.0] * 120, 0.0, 1)
 def test_whatever_comes_nothing_breaks_and_no_value_is_made_up(quantity, values, gaps, begin, size):
     """Each value is kept as it is or left out; what is no number is always left out."""
     values, times = np.array(values), begin + np.cumsum(gaps[: len(values)])

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from leadline.detect.hand import KEPT_S, Hand, Track
-from leadline.detect.past import BIN_S, HOUR_BINS, Bin, Past
+from leadline.detect.past import BIN_S, ENDLESS, HOUR_BINS, Bin, Past
 from leadline.detect.scales import scales
 from leadline.detect.trust import LIMITS
 from leadline.measures.quantities import quantity
@@ -117,7 +117,7 @@ class Signs:
     def _mapped(self, level: float, loose: bool = False) -> tuple[str, float] | None:
         """The other scale on which a level is this water's, and what it is there; `loose` hours after it left."""
         past, home = self.past, self.past.home
-        if level != level:
+        if level != level or abs(level) > _MOST:
             return None
         limits, band = LIMITS[past.quantity], self.system.band(past.quantity)
         if home == home:
@@ -345,7 +345,7 @@ class Signs:
             return True
         k = max(int(np.searchsorted(t, begin - BIN_S)) - 2, 0)  # the bin before may have held its first points
         around = raw[k : int(np.searchsorted(t, begin + 2.0 * BIN_S)) + 1]
-        around = around[np.isfinite(around)]
+        around = around[np.abs(around) < ENDLESS]
         return len(around) > 1 and bool(np.abs(np.diff(around)).max() > 0.8 * abs(bins[-1].level - self.past.home))
 
     def _settled(self, bins: list[Bin]) -> bool:
@@ -375,6 +375,7 @@ class Signs:
         return "; " + " and ".join(words) if words else ""
 
 
+_MOST = 1e6  # what any of the scales can show
 _STANDS = ("temperature", "salinity", "conductivity", "ph", "oxygen")
 _DOUBT = "It seems that {}, but the water itself may have changed: look at once. Its values still count for the limits."
 

@@ -15,6 +15,7 @@ Array = np.ndarray
 BIN_S, HOUR_BINS = 600.0, 6
 HOUR_S, DAY_S = 3600.0, 86400.0
 LATE_S = 300.0
+ENDLESS = 1e9  # no probe sends a number beyond it: taken for none
 CHUNK = 12  # points over which noise is reckoned
 WEEKS_D = 28
 NAN = float("nan")
@@ -138,7 +139,7 @@ class Past:
         refused = self.refused or (np.inf, -np.inf)
         for v in values:
             good = False
-            if v - v == 0.0:
+            if abs(v) < ENDLESS:
                 inside = low <= v <= high
                 near = abs(v - last) <= jump and (inside or jump < np.inf)  # False for NaN
                 good = near or (inside and (last != last or abs(v - before) <= jump))
@@ -192,14 +193,13 @@ class Past:
             if number != self.number:
                 self.close()
                 self.number = number
-            some = [v for v in values[a:b] if v - v == 0.0]
+            some = [v for v in values[a:b] if abs(v) < ENDLESS]
             self.open += some
             self.open_bad += sum(v != v for v in kept[a:b]) if kept else 0
             if len(some) == b - a:
                 self._runs(times_s[a:b], some, times_s.item(a), times_s.item(b - 1))
             elif some:
-                finite = np.isfinite(np.array(values[a:b]))
-                at = times_s[a:b][finite]
+                at = times_s[a:b][np.abs(np.array(values[a:b])) < ENDLESS]
                 self._runs(at, some, at.item(0), at.item(-1))
 
     def _runs(self, times_s: Array, values: list[float], first: float, end: float) -> None:
