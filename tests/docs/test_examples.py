@@ -15,6 +15,7 @@ import pytest
 from tests.docs import prose
 
 from leadline.model import scenario
+from leadline.system import orders
 from leadline.system.description import parse
 
 NOW = "2026-03-01T08:00:00Z"  # after the dates that the examples use
@@ -76,6 +77,8 @@ def test_the_examples_of_a_page_run_as_they_stand(page, tmp_path):
             (tmp_path / b.file).write_text(b.text, encoding="utf-8")
         if b.language == "toml" and "[[change]]" in b.text:
             scenario.read(b.text, dt.datetime(2026, 3, 1, tzinfo=dt.UTC), zoneinfo.ZoneInfo("Europe/Oslo"))
+        elif b.language == "toml" and "[[path]]" in b.text:
+            assert orders.parse(b.text).unknown == ()
         elif b.language == "toml":
             system = parse(b.text)
             assert not system.unknown, f"{where}: {system.unknown}"

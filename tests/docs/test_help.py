@@ -44,14 +44,14 @@ def test_every_command_has_an_example_and_every_option_a_word(path, command):
 @pytest.mark.parametrize(("path", "example"), _EXAMPLES, ids=[example for _, example in _EXAMPLES])
 def test_an_example_in_the_help_is_spelt_as_the_command_wants_it(path, example):
     words = shlex.split(example)
-    if any(sign in words for sign in (">", ">>")):
-        words = words[: next(k for k, w in enumerate(words) if w in (">", ">>"))]
+    if any(sign in words for sign in (">", ">>", "<")):
+        words = words[: next(k for k, w in enumerate(words) if w in (">", ">>", "<"))]
     rest = words[1:]
     while rest and rest[0] in _BEFORE:
         rest = rest[2:]
     rest = [w for w in rest if w != "--json"]
     command, name = root, "leadline"
-    while isinstance(command, click.Group) and rest:
+    while isinstance(command, click.Group) and rest and not rest[0].startswith("-"):  # a group with options of its own
         name, *rest = rest
         found = command.get_command(click.Context(command), name)
         assert found is not None, f"{path}: {example}: there is no {name}"

@@ -13,8 +13,8 @@ _PAGES = prose.pages()
 _ANYWHERE = re.compile(
     r"https?://|file://|/[w]ork/|/tmp/\w|/root/|/home/\w|\.\./shared|pypi|simple/index", re.IGNORECASE
 )
-# what a page may say of an address: this machine, and the standards that a reader may look up by name
-_ALLOWED = re.compile(r"https?://(localhost|127\.0\.0\.1)\b")
+# what a page may say of an address: this machine, and one on a local network
+_ALLOWED = re.compile(r"https?://(localhost|127\.0\.0\.1|192\.168\.\d+\.\d+)\b")  # RFC 1918: nobody's in particular
 
 
 def _heading_ids(text: str) -> set[str]:
