@@ -66,8 +66,8 @@ def quiet_month(n: int) -> tuple[Lived, list[Finding], str]:
     return lived, watch(lived)[0], what.__name__
 
 
-def broken(fault: Fault, seed: int) -> Told:
-    """One life of a fault, watched until it hurts."""
+def broken(fault: Fault, seed: int, every: int = 1) -> Told:
+    """One life of a fault, watched until it hurts; of the points every so many-th."""
     at = (fault.fault_d + float(np.random.default_rng([seed, 99]).uniform())) * DAY
 
     def document(text: str) -> str:
@@ -77,6 +77,9 @@ def broken(fault: Fault, seed: int) -> Told:
         fault.kind, seed, fault.days, room_c=fault.room_c, events=lambda life: fault.do(life, at), document=document,
         exchanges=False,
     )  # fmt: skip
+    for stream, (t, v) in lived.streams.items():
+        kept = t // 60.0 % every == 0
+        lived.streams[stream] = t[kept], v[kept]
     broke = lived.begin_s + at
     true = harms(lived, broke) if fault.hurts is None else (broke + fault.hurts * HOUR, "judgement")
     harm = true[0] if true else None
@@ -145,6 +148,28 @@ def faults(rounds: int) -> list[Told]:
     return told
 
 
+def harder() -> list[Figure]:
+    """Every fault once more for a watch that is a day old, and for points every five minutes."""
+    found = []
+    for name, lives in (
+        ("a watch one day old", [replace(f, fault_d=1.2, days=f.days - 7.0) for f in FAULTS]),
+        ("points every five minutes", list(FAULTS)),
+    ):
+        told = [broken(f, FAULT_SEED + 10_000 + k, 5 if "five" in name else 1) for k, f in enumerate(lives)]
+        hurt = [t for t in told if t.harm_s is not None]
+        leads = [t.lead(t.known) for t in hurt]
+        found += [
+            Figure(f"{name}: not known before harm", 100.0 * float(np.mean([x <= 0.0 for x in leads])), "%", aim=5.0),
+            Figure(
+                "  median share of the time that had passed", 100.0 * (1.0 - float(np.median(leads))), "%", aim=50.0
+            ),
+        ]
+        for t in hurt:
+            if t.lead(t.known) <= 0.0:
+                print(f"  missed by {name}:{_row(t)}")
+    return found
+
+
 def _row(t: Told) -> str:
     def hours(f: Finding | None) -> str:
         return "never" if f is None else f"{(f.at_s - t.at_s) / HOUR:.1f}"
@@ -203,6 +228,7 @@ def main(argv: list[str] | None = None) -> None:
             Figure("median share of the time that had passed", 100.0 * (1.0 - lead("known")), "%",
                    100.0 * (1.0 - lead("narrow")), "plain alarms at the aim", 50.0),
             Figure("  until somebody was woken", 100.0 * (1.0 - lead("woken")), "%"),
+            *harder(),
             Figure(f"replay of a year, {streams} streams", 1e6 / speed, "µs a point", aim=5.0),
         ],
     )  # fmt: skip

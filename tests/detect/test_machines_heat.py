@@ -130,6 +130,17 @@ def test_a_heater_that_a_chiller_hides_is_known_though_the_water_stays_cool():
     assert {f.name for f in told} & {"heater-1-never-off", "heater-1-fights"}
 
 
+def test_two_heaters_that_switch_as_one_are_judged_as_one():
+    """Two of 120 W on one thermostat; one dies: the pair gives half, and one of them is named."""
+    t, _, shown, state = heated(9.0, watts=240.0, effect=lambda s: 1.0 if s < BROKE else 0.5)
+    streams = {"temperature": (t, shown), "heater-1": (t, state), "heater-2": (t + 20.0, state)}
+    found = found_in(system(HEATER.replace("200", "120")), streams)
+    told = [f for f in found if f.holds]
+    assert told
+    assert BROKE < told[0].at_s < BROKE + DAY
+    assert told[0].name in ("heater-1-weak", "heater-2-weak", "heater-1-no-heat", "heater-2-no-heat")
+
+
 def test_quiet_machines_raise_nothing_in_a_fortnight():
     assert watch_chiller(system(CHILLER), chilled(14.0)) == []
     assert watch_heater(heated(14.0)) == []

@@ -163,7 +163,7 @@ class Heat:
         elapsed = now_s - since
         if not SETTLE_S + LEAST_S <= elapsed <= JUDGED_S or now_s - m.judged_s < AGAIN_S:
             return
-        if self.edges and max(self.edges) > since:  # another machine switched meanwhile
+        if self.edges and max(self.edges) > since + SETTLE_S:  # another machine switched meanwhile
             return
         if since - BEFORE_S < self.stirred_s < since + SETTLE_S or now_s - self.stirred_s < AFTER_S:
             return
@@ -200,8 +200,8 @@ class Heat:
         return False
 
     def _before(self, track: Track, since: float) -> Straight | None:
-        earlier = [e for e in self.edges if e < since - 1.0]
-        begin = max(since - BEFORE_S, (earlier[-1] + SETTLE_S) if earlier else -math.inf)
+        earlier = max((e for e in self.edges if e < since - SETTLE_S), default=-math.inf)
+        begin = max(since - BEFORE_S, earlier + SETTLE_S)
         return straight(track, begin, since) if since - begin >= LEAST_S else None
 
     def _even(self, track: Track, since: float, now_s: float) -> bool:
