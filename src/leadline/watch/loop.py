@@ -41,6 +41,7 @@ HOT_D, PACK_EVERY_S = 90.0, 24 * 3600.0
 UNSAVED_S, UNSAVED_AGAIN_S = 30.0, 900.0
 STUCK_S = 30.0
 AHEAD_STANDS_S = 900.0
+JOURNAL_S = 3600.0
 _MOST_WORDS = 3
 
 
@@ -80,6 +81,7 @@ class Loop:
         self._ahead: dict[tuple[str, str], tuple[float, float]] = {}  # seconds off, and when by the monotonic clock
         self._beat_at = time.monotonic()
         self._next_look = 0.0
+        self._next_journal = time.monotonic() + JOURNAL_S
         self._next_pack = time.monotonic() + 60.0
         self._mistake = ""
         self._heard: set[str] = set()  # systems of which a stream was heard by a feed for the first time
@@ -220,6 +222,7 @@ class Loop:
         with self.store.together():
             for system, observer in self.watch.observers.items():
                 self._listen(system, observer, now)
+                self._read_journal(system, observer, now)
                 self._tell(self.watch.reconcile(system, now, started=True), now)
 
     def _listen(self, system: str, observer: Observer, now_s: float) -> None:
@@ -231,6 +234,18 @@ class Loop:
             known = self.store.alarm(system, name)
             if known is None or not known.alarm.holds:
                 del standing[name]
+
+    def _read_journal(self, system: str, observer: Observer, now_s: float) -> list[Finding]:
+        """What tests by hand and doses say of probes and dosers, among the conditions that stand."""
+        from leadline.app import journal_look
+
+        standing, found = observer.hand.standing, list[Finding]()
+        for f in journal_look.findings(self.store, observer.system, now_s):
+            if f.holds:
+                found += standing.begin(f.name, f.subject, now_s, f.value, f.harm_s, f.because, f.consequence)
+            else:
+                found += standing.end(f.name, now_s, f.because)
+        return found
 
     def _look_again(self) -> None:
         """Somebody else wrote to the store: descriptions and orders may be others."""
@@ -333,8 +348,10 @@ class Loop:
         findings: dict[str, list[Finding]] = {}
         if mono >= self._next_look:
             self._next_look = mono + LOOK_S
+            read = mono >= self._next_journal
+            self._next_journal = mono + JOURNAL_S if read else self._next_journal
             for system, observer in self.watch.observers.items():
-                findings[system] = observer.tick(now)
+                findings[system] = observer.tick(now) + (self._read_journal(system, observer, now) if read else [])
         orders = self.parts.orders
         self._ahead = {key: (off, at) for key, (off, at) in self._ahead.items() if mono - at < AHEAD_STANDS_S}
         about_itself = self.own.findings(
