@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from tests.detect.plant import DAY, HOUR, MINUTE, first, found_in, system
 
 from leadline.alarms.decide import priority
 from leadline.detect.machines.states import Machine, kind_of
+from leadline.detect.observe import Observer
 from leadline.system.description import parse
 
 TOPOFF = '[[equipment]]\nid = "topoff-1"\ntype = "topoff"\nrate = "30 L/h"\nreservoir = "200 L"\n'
@@ -52,6 +55,15 @@ def test_a_plug_in_watts_is_on_above_its_standby():
     t = minutes(0.1)
     m.take(t, np.where(t % 1200.0 < 600.0, 198.0, 1.2))
     assert m.in_watts
+    assert m.watts == pytest.approx(198.0, abs=1.0)
+    assert len(m.edges) == 14
+
+
+def test_one_absurd_power_spoils_nothing():
+    m, t = Machine("x", "heater"), minutes(0.1)
+    w = np.where(t % 1200.0 < 600.0, 198.0, 1.2)
+    w[20], w[40], w[60] = np.inf, 1e300, np.nan
+    m.take(t, w)
     assert m.watts == pytest.approx(198.0, abs=1.0)
     assert len(m.edges) == 14
 
@@ -242,3 +254,24 @@ def test_duty_that_the_room_explains_does_not_climb():
     sensor = '[[stream]]\nid = "air"\nquantity = "temperature"\nunit = "degC"\nroom = true\n'
     streams = {"chiller-1": (t, state), "temperature": (t, 25.0 + 0 * t), "air": (t, room)}
     assert not [f for f in found_in(system(sensor), streams) if f.name == "chiller-1-duty"]
+
+
+# -- whatever comes --------------------------------------------------------------------------------
+
+
+@pytest.mark.law
+@settings(max_examples=25, deadline=None)
+@given(st.data())
+def test_whatever_a_plug_sends_nothing_breaks(data):
+    """Non-numbers, infinities, enormous powers and silences, in every kind of machine's stream."""
+    observer = Observer(parse(system(LEVEL)))
+    odd = st.sampled_from([0.0, 1.0, 60.0, -5.0, np.nan, np.inf, -np.inf, 1e300])
+    now = 0.0
+    for _ in range(data.draw(st.integers(5, 60))):
+        now += data.draw(st.sampled_from([60.0, 600.0, 3600.0, 2e5]))
+        for stream in ("heater-1", "chiller-1", "return-pump", "topoff-1", "sump-float"):
+            observer.take(stream, np.array([now, now + 30.0]), np.array([data.draw(odd), data.draw(odd)]))
+        observer.take("temperature", np.array([now, now + 30.0]), np.array([25.0, 25.1]))
+        for f in observer.tick(now + 60.0):
+            assert f.because
+            assert f.harm_s is None or f.harm_s >= 0.0

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.machines.slopes import LONG_S
-from leadline.detect.machines.states import Machine
+from leadline.detect.machines.states import ABSURD, Machine
 from leadline.system.description import System
 
 PAUSE_S = 2100.0
@@ -100,7 +100,7 @@ class Pumps:
         name, strained = f"{m.id}-weak", f"{m.id}-strained"
         times = p.track.times
         recent = p.track.values[times.searchsorted(now_s - 600.0) :]
-        running = [x for x in recent.tolist() if x == x]
+        running = [x for x in recent.tolist() if -ABSURD < x < ABSURD]
         if not running or not m.on or (not now_s - m.since_s > 600.0 and m.since_s == m.since_s):
             return
         mean = sum(running) / len(running)

@@ -14,6 +14,7 @@ Array = np.ndarray
 HOLDS_S = 1200.0  # a state is taken to last so long without a point
 _PREFIX = re.compile(r"(" + "|".join(EQUIPMENT_TYPES) + r")(-\d+)?$")
 _POWER_FROM = 2.0  # a stream that ever shows more is a power in W, not a state
+ABSURD = 1e6
 _STANDBY = 0.3  # below so much of its usual power a machine is off
 
 
@@ -92,7 +93,7 @@ class Machine:
     def _walk(self, times: list[float], shown: list[float]) -> list[float]:
         switched: list[float] = []
         for t, v in zip(times, shown, strict=True):
-            if v != v:  # missing
+            if not -ABSURD < v < ABSURD:  # missing, or no plug's power
                 continue
             on = self._is_on(v)
             gap = t - self.last_s
