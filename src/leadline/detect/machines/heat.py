@@ -169,7 +169,7 @@ class Heat:
             return
         m.judged_s = now_s
         if m.before_of != since:
-            m.before_of, m.before = since, self._before(track, since)
+            m.before_of, m.before = since, self._before(track, m, since)
         after = straight(track, max(since + SETTLE_S, now_s - AFTER_S), now_s)
         reference, spread = m.reference()
         if m.before is None or after is None:
@@ -199,8 +199,10 @@ class Heat:
                     return True
         return False
 
-    def _before(self, track: Track, since: float) -> Straight | None:
-        earlier = max((e for e in self.edges if e < since - SETTLE_S), default=-math.inf)
+    def _before(self, track: Track, m: Mover, since: float) -> Straight | None:
+        mine = max((e for e, _ in m.machine.edges if e < since), default=-math.inf)
+        earlier = max((e for e in self.edges if e < since - SETTLE_S), default=mine)
+        earlier = max(earlier, mine)
         begin = max(since - BEFORE_S, earlier + SETTLE_S)
         return straight(track, begin, since) if since - begin >= LEAST_S else None
 
