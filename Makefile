@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: help demo run test check bench docs setup setup-test clean
+.PHONY: help demo run test soak check bench docs setup setup-test clean
 
 help:  ## this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):.*## (.*)/make \1\t\2/' | expand -t 16
@@ -16,6 +16,9 @@ test: setup-test  ## set everything up and pass all tests
 
 check: setup-test  ## format, lint, types, import contract, drifted docs (seconds)
 	@$(BIN)/ruff format --check --quiet . && $(BIN)/ruff check --quiet . && $(BIN)/mypy && $(BIN)/lint-imports --no-logo && $(BIN)/python tools/write_docs.py --check
+
+soak: setup-test  ## the watch through ten bad minutes: broker, mail, disk and clock fail
+	@LEADLINE_LONG=1 $(BIN)/python -m pytest -q tests/watch/test_soak.py $(ARGS)
 
 bench: setup-test  ## print every figure beside its baseline (some minutes)
 	@$(BIN)/python -m bench
