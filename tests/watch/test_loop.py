@@ -79,9 +79,9 @@ def test_an_alarm_arrives_in_a_mailbox_and_its_reply_closes_it(running):
         Secrets.beside(running.db).put("inbox", "pw")
         loop = running(orders)
         assert offer(loop, house.heating()).kept == 60
-        told = house.until(lambda: [m for m in server.messages() if "temperature high" in m["subject"]])[0]
-        assert told["subject"].startswith("urgent: Invented reef, temperature high [")
-        assert "over its limit of 28.5" in told.get_content()
+        told = house.until(lambda: [m for m in server.messages() if "temperature heading high" in m["subject"]])[0]
+        assert told["subject"].startswith("urgent: Invented reef, temperature heading high [")
+        assert "the limit of 28.5 is reached" in told.get_content()
         reply = EmailMessage()
         reply["From"], reply["To"], reply["Subject"] = (
             "keeper@home.example",
@@ -90,10 +90,11 @@ def test_an_alarm_arrives_in_a_mailbox_and_its_reply_closes_it(running):
         )
         reply.set_content("I have it.\n")
         inbox.maildir.put("keeper@home.example", reply.as_bytes())
-        house.until(lambda: alarm(running.db, "temperature-high").state is State.ACKNOWLEDGED, 30)
+        house.until(lambda: alarm(running.db, "temperature-heading-high").state is State.ACKNOWLEDGED, 30)
+        assert alarm(running.db, "temperature-high").state is State.ACKNOWLEDGED  # what followed from it
         house.until(lambda: any(inbox.seen()), 30)
     with open_store(str(running.db)) as store:
-        m = store.recent_messages(0.0, ("reef", "temperature-high"))[0]
+        m = store.recent_messages(0.0, ("reef", "temperature-heading-high"))[0]
         assert (m.closed_by, m.closed_how) == ("keeper", "reply")
 
 
@@ -118,13 +119,13 @@ def test_points_from_a_broker_and_an_answer_by_mqtt(running):
         told = house.until(lambda: [t for _, t in house.rung(running.folder) if "its limit" in t])
         assert told
         with open_store(str(running.db)) as store:
-            m = store.recent_messages(0.0, ("reef", "temperature-high"))[0]
+            m = store.recent_messages(0.0, ("reef", "temperature-heading-high"))[0]
             d = store.deliveries(m.id)[0]
         from leadline.alarms import codes
 
         code = codes.reply_code(loop.parts.key, m.id, d.person, d.path)
         b.publish([(f"leadline/answer/{code}", "1")])
-        house.until(lambda: alarm(running.db, "temperature-high").state is State.ACKNOWLEDGED)
+        house.until(lambda: alarm(running.db, "temperature-heading-high").state is State.ACKNOWLEDGED)
         b.kill()
         house.until(lambda: not loop.queue.feeds["broker"].ok, 20)
 

@@ -132,11 +132,11 @@ def test_a_link_shows_the_alarm_and_one_button_answers(manned):
     manned.heat()
     at = f"/seen/{manned.ticket()}"
     page = manned.client.get(at).text
-    assert "over its limit of 28.5" in page
+    assert "the limit of 28.5 is reached" in page
     assert "I have it" in page
     assert manned.state() is State.UNACKNOWLEDGED  # a program that opens links has answered nothing
     done = manned.client.post(at)
-    assert "temperature high is acknowledged" in done.text
+    assert "temperature heading high is acknowledged" in done.text
     assert manned.state() is State.ACKNOWLEDGED
     assert "answered before" in manned.client.post(at).text
     assert "Answered by keeper" in manned.client.get(at).text

@@ -66,7 +66,9 @@ def alarms(bridge: Bridge, system: str | None) -> None:
             until = (
                 f" until {dt.datetime.fromtimestamp(r.alarm.until_s, ZoneInfo(a.time_zone)):%H:%M}, {r.alarm.reason}"
             )
-        click.echo(f"{r.priority}  {r.system}  {r.name}  {state}{until}, since {span(now - r.began_s)}: {plain(r.because)}")
+        click.echo(
+            f"{r.priority}  {r.system}  {r.name}  {state}{until}, since {span(now - r.began_s)}: {plain(r.because)}"
+        )
         if r.state is State.UNACKNOWLEDGED:
             click.echo(f"    First: {first_step(r.name, r.subject)}")
         for d in a.told:

@@ -10,7 +10,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +27,7 @@ from leadline.measures.moments import Clock
 from leadline.watch.errands import Errand, Guard, Sending
 from leadline.watch.own import Own, Reserve
 from leadline.watch.queue import Batch, Queue
+from leadline.watch.showing import Shown, show, together
 
 if TYPE_CHECKING:
     import numpy as np
@@ -265,13 +266,14 @@ class Loop:
     def _take(self, batches: list[Batch]) -> None:
         now = self._now()
         judged = [self.door.judge(b.feed, b.points, b.odd, now) for b in batches]
-        findings: dict[str, list[Finding]] = {}
-        kept: list[tuple[tuple[str, str], np.ndarray, np.ndarray, np.ndarray]] = []
+        parts: dict[str, dict[str, list[tuple[np.ndarray, np.ndarray]]]] = {}
         for j in judged:
             self._ahead.update({key: (off, time.monotonic()) for key, off in j.ahead.items()})
             self._answers += [(code, "mqtt") for code in j.answers]
-            for key, (t, v) in j.points.items():
-                kept.append((key, t, v, self._observe(key, t, v, findings)))
+            for (system, stream), both in j.points.items():
+                parts.setdefault(system, {}).setdefault(stream, []).append(both)
+        points = {system: {x: together(p) for x, p in streams.items()} for system, streams in parts.items()}
+        shown = {system: self._show(system, streams, now) for system, streams in points.items()}
         full = bool(self.own.trouble) and not self.reserve.take()  # what room there is, is for alarms
         held = 0
         try:
@@ -279,11 +281,12 @@ class Loop:
                 if not full:
                     for system in self._heard:
                         self.store.put_record(HEARD, system, sorted(self.watch.observers[system].absence.live or ()))
-                    for (system, stream), t, v, flags in kept:
-                        self.store.add_points(system, stream, t, v, flags)
+                    for system, streams in points.items():
+                        for stream, (t, v) in streams.items():
+                            self.store.add_points(system, stream, t, v, shown[system].flags.get(stream))
                     held = sum(self.store.hold(j.held) for j in judged if j.held)
-                for system, found in findings.items():
-                    self._tell(self.watch.decide(system, found), now)
+                for system, what in shown.items():
+                    self._tell(self.watch.decide(system, what.findings), now)
         except LeadlineError as exc:
             self._no_writing(exc)
             full = True
@@ -296,36 +299,23 @@ class Loop:
         self._writing_again()
         self.counts["held"] += held
         for b, j in zip(batches, judged, strict=True):
-            points = sum(len(t) for t, _ in j.points.values())
-            self.counts["points"] += points
+            count = sum(len(t) for t, _ in j.points.values())
+            self.counts["points"] += count
             self.counts["refused"] += len(j.refused)
-            _done(b, Taken(points, len(j.held), tuple(j.refused[:_MOST_WORDS])))
+            _done(b, Taken(count, len(j.held), tuple(j.refused[:_MOST_WORDS])))
 
-    def _observe(
-        self, key: tuple[str, str], t: np.ndarray, v: np.ndarray, findings: dict[str, list[Finding]]
-    ) -> np.ndarray:
-        """Show points to the lookouts, as far as they are newer than those before; their flags."""
-        import numpy as np
-
-        system, stream = key
-        flags = np.full(len(t), 2, dtype=np.int64)
+    def _show(self, system: str, streams: Mapping[str, tuple[np.ndarray, np.ndarray]], now_s: float) -> Shown:
+        """Show a system's points to its lookouts; a system that nobody described has none."""
         observer = self.watch.observers.get(system)
         if observer is None:
-            return flags
-        if observer.absence.live is not None and stream not in observer.absence.live:
-            observer.absence.live.add(stream)
+            return Shown()
+        live = observer.absence.live
+        if live is not None and not live.issuperset(streams):
+            live.update(streams)
             self._heard.add(system)
-        track = observer.hand.tracks.get(stream)
-        new = np.ones(len(t), dtype=bool) if track is None or track.last_s is None else t > track.last_s
-        self.counts["late"] += int(len(t) - new.sum())
-        if new.any():
-            now = self._now()  # a sender's clock may be a little ahead: what it shows is known now, not then
-            found = (f if f.at_s <= now else replace(f, at_s=now) for f in observer.take(stream, t[new], v[new]))
-            findings.setdefault(system, []).extend(found)
-            track = observer.hand.tracks[stream]
-            if track.quantity and not track.room:
-                flags[new] = np.where(np.isnan(track.values[-int(new.sum()) :]), 4, 1)
-        return flags
+        shown = show(observer, streams, now_s)
+        self.counts["late"] += shown.late
+        return shown
 
     def _tell(self, turned: list[Transition], now_s: float) -> None:
         if turned:

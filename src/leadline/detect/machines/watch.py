@@ -72,7 +72,7 @@ class Machines:
 
     def tick(self, now_s: float) -> list[Finding]:
         """What the passing of time shows of all machines: looked at every ten minutes, however often it is asked."""
-        if now_s - self.looked_s < LOOK_S:
+        if 0.0 <= now_s - self.looked_s < LOOK_S:  # a backlog that comes in goes back in time: it is looked at too
             return []
         self.looked_s = now_s
         return [
