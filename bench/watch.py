@@ -1,8 +1,9 @@
 """The watch over quiet and broken systems: false alarms a month, faults known before they hurt, points a second.
 
 `python -m bench watch [months [rounds]]`: so many quiet system-months (66) and so many lives of each fault (2). Seeds
-are fixed, and none of them was used while the watch was tuned. Every life is the simulator's; see
-`docs/science/simulator.md` for what it leaves out.
+are fixed. The watch was tuned on others; these were run three times, and one fault of the program was found on them
+and mended. An alarm whose hour draws near while it holds becomes louder, and counts as one that wakes. Every life is
+the simulator's; see `docs/science/simulator.md` for what it leaves out.
 """
 
 from __future__ import annotations
@@ -36,6 +37,22 @@ def loud(f: Finding) -> str:
     return str(priority(f.harm_s, consequence=f.consequence))
 
 
+def wakes_at(f: Finding, found: list[Finding]) -> float | None:
+    """When an alarm is of medium priority or higher: at once, or when its hour draws near and it still holds. [s]"""
+    if loud(f) != "low":
+        return f.at_s
+    if f.harm_s is None or not f.consequence:
+        return None
+    at = f.at_s + f.harm_s - 24.0 * HOUR
+    end = min((x.at_s for x in found if x.name == f.name and not x.holds and x.at_s > f.at_s), default=np.inf)
+    return at if at < end else None
+
+
+def wakes(found: list[Finding]) -> list[Finding]:
+    """The findings that wake somebody, each at the moment at which it does."""
+    return [replace(f, at_s=at) for f in found if f.holds and (at := wakes_at(f, found)) is not None]
+
+
 @dataclass(frozen=True)
 class Told:
     """A fault's life: when it broke and hurt, what was known first, and what plain alarms would have said. [s]"""
@@ -45,7 +62,7 @@ class Told:
     harm_s: float | None
     of: str
     known: Finding | None
-    woken: Finding | None  # the first of medium priority or higher
+    woken: Finding | None  # the first of medium priority or higher, at once or risen to it
     plain: Finding | None
     narrow: Finding | None  # plain alarms at the aim
 
@@ -87,7 +104,8 @@ def broken(fault: Fault, seed: int, every: int = 1) -> Told:
     late = [f for f in found if f.holds and f.at_s >= broke]
     mine = [f for f in late if f.name.startswith(fault.known_by) and not f.name.endswith("-silent")]
     return Told(
-        fault, broke, harm, true[1] if true else "", _first(mine), _first([f for f in mine if loud(f) != "low"]),
+        fault, broke, harm, true[1] if true else "", _first(mine),
+        _first([f for f in wakes(found) if f in mine or any(m.name == f.name and m.at_s <= f.at_s for m in mine)]),
         _first([f for f in late if PLAIN.match(f.name)]), _first(at_the_aim(lived, harm, broke)),
     )  # fmt: skip
 
@@ -112,7 +130,7 @@ def quiet(months: int) -> tuple[float, float]:
     """Print the quiet part; gives false alarms a month, and those of plain alarms at the aim."""
     print(f"\nQuiet: {months} system-months, look-alikes of the census in turn; alarms by name")
     names: collections.Counter[tuple[str, str]] = collections.Counter()
-    wakes: collections.Counter[str] = collections.Counter()
+    woken: collections.Counter[str] = collections.Counter()
     lives: collections.Counter[str] = collections.Counter()
     narrow = hurt = 0
     for n in range(months):
@@ -121,12 +139,14 @@ def quiet(months: int) -> tuple[float, float]:
         hurt += harms(lived, 0.0) is not None
         for f in found:
             if f.holds:
-                names[f.name, loud(f)] += 1
-                wakes[what] += loud(f) != "low"
+                at = wakes_at(f, found)
+                woke = at is not None and at < lived.begin_s + 30.0 * DAY
+                names[f.name, loud(f) if loud(f) != "low" or not woke else "risen"] += 1
+                woken[what] += woke
         narrow += len(at_the_aim(lived, None, 0.0))
     for (name, how), count in names.most_common():
         print(f"  {name:34} {how:7} {count:4}")
-    print("  medium or higher by look-alike: " + ", ".join(f"{w} {wakes[w]} of {lives[w]}" for w in lives))
+    print("  medium or higher by look-alike: " + ", ".join(f"{w} {woken[w]} of {lives[w]}" for w in lives))
     if hurt:
         print(f"  in {hurt} of these months the true water passed a limit: alarms there were not false")
     total = sum(c for (_, how), c in names.items() if how != "low")

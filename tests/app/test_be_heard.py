@@ -446,3 +446,11 @@ def test_a_changed_password_is_on_the_round_at_once(house):
     house.orders(ORDERS, {"mail": "other password", "bell": "print", "letter": "print"})
     house.signals.settle_prints()
     assert [subject for subject, _ in on_round(house)] == ["mail to keeper"]
+
+
+def test_a_low_alarm_is_told_when_its_hour_draws_near(house):
+    house.find("chiller-1-duty", 25.0)
+    house.go(30)
+    assert house.told("mail") == []
+    house.go(31)
+    assert house.told("mail") == ["medium: Invented reef, chiller 1 duty"]

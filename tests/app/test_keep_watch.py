@@ -93,3 +93,29 @@ def test_a_condition_that_holds_is_never_called_normal_for_long(steps):
         r = w.book.alarm("reef", "x")
         if r is not None and r.alarm.holds:
             assert r.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.OUT_OF_SERVICE)
+
+
+def test_an_alarm_whose_hour_draws_near_becomes_louder_and_speaks_again():
+    w = watch()
+    w.decide("reef", [finding(0.0, harm=30 * HOUR)])
+    assert w.book.alarm("reef", "x").priority == "low"
+    assert w.time_outs(5.9 * HOUR) == []
+    (turned,) = w.time_outs(6.0 * HOUR)
+    assert (turned.state, turned.priority) == ("unacknowledged", "medium")
+    w.happen(w.book.alarm("reef", "x"), Event.ACKNOWLEDGE, 7 * HOUR, who="me")
+    (turned,) = w.time_outs(24.0 * HOUR)
+    assert (turned.state, turned.priority) == ("unacknowledged", "high")
+    assert w.time_outs(29.9 * HOUR) == []  # urgent shows by itself
+
+
+def test_what_no_longer_holds_does_not_become_louder():
+    w = watch()
+    w.decide("reef", [finding(0.0, harm=30 * HOUR), finding(10.0, holds=False)])
+    assert w.time_outs(29 * HOUR) == []
+
+
+def test_what_harms_nobody_has_no_hour():
+    w = watch()
+    w.decide("reef", [Finding("x", "x", 0.0, True, 1.0, 3 * HOUR, "Because.", consequence=False)])
+    assert w.book.alarm("reef", "x").harm_at_s is None
+    assert w.time_outs(2.9 * HOUR) == []

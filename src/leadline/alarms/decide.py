@@ -32,6 +32,17 @@ def priority(harm_s: float | None, *, consequence: bool = True) -> Priority:
     return Priority.LOW
 
 
+def risen(loud: Priority, harm_at_s: float | None, at_s: float) -> Priority | None:
+    """The priority to which an alarm that still holds has risen because its hour draws near; None when it has not.
+
+    High at most: what is urgent shows by itself, for then the limit is at hand and a forecast is no longer needed.
+    """
+    if harm_at_s is None:
+        return None
+    found = priority(max(harm_at_s - at_s, _BY_TIME[0][0] + 1.0))
+    return found if louder(found, loud) else None
+
+
 RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2, Priority.URGENT: 3}
 
 

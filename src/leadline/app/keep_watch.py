@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Protocol
 
 from leadline.alarms import decide, groups
-from leadline.alarms.alarm import SPOKEN, Alarm, Event, State, after, time_out
+from leadline.alarms.alarm import ACTIVE, SPOKEN, Alarm, Event, State, after, time_out
 from leadline.alarms.decide import Priority, priority
 from leadline.alarms.raised import Happened, Raised
 from leadline.alarms.works import Work
@@ -126,7 +126,7 @@ class Watch:
         latching = bool(was and was.alarm.latching)
         raised = Raised(
             system, was.alarm if was else Alarm(f.name, latching=latching), f.subject, loud, f.value, f.because, f.at_s,
-            None if f.harm_s is None else f.at_s + f.harm_s, cause,
+            f.at_s + f.harm_s if f.harm_s is not None and f.consequence else None, cause,
         )  # fmt: skip
         turned = self._move(raised, Event.ALARM, f.at_s, words=f.because)
         work = self._work(system, f.name, f.at_s)
@@ -169,15 +169,30 @@ class Watch:
     # -- time and people -----------------------------------------------------------------------------
 
     def time_outs(self, now_s: float) -> list[Transition]:
-        """Shelves and hushes whose end has come, and acknowledged alarms that must speak again."""
+        """Shelves and hushes whose end has come, acknowledged alarms that must speak again, and alarms whose hour
+        draws near: they become louder, and speak again for it."""
         turned: list[Transition] = []
         for r in self.book.alarms():
+            louder = decide.risen(r.priority, r.harm_at_s, now_s) if r.alarm.holds else None
+            if louder is not None and r.state in ACTIVE:
+                turned += self._rise(r, louder, now_s)
+                continue
             event = time_out(r.alarm, now_s)
             if event is None and r.state is State.ACKNOWLEDGED and r.again_at_s is not None and now_s >= r.again_at_s:
                 event = Event.REALARM
             if event is not None:
                 turned += self._move(r, event, now_s, words="its time is over")
         return turned
+
+    def _rise(self, r: Raised, louder: Priority, now_s: float) -> list[Transition]:
+        words = f"{louder} now: little time is left."
+        if r.state is State.ACKNOWLEDGED:
+            return self._move(replace(r, priority=louder), Event.REALARM, now_s, words=words)
+        now = replace(r, priority=louder, alarm=replace(r.alarm, since_s=now_s))
+        self.book.keep_alarm(
+            now, Happened(now_s, r.system, r.name, Event.REALARM, r.state, r.state, louder, r.cause, "", words)
+        )
+        return [said(now, Event.REALARM, now_s)]
 
     def quieten(self, work: Work, now_s: float) -> list[Transition]:
         """Alarms that stand and that a work declared now makes quiet."""

@@ -77,6 +77,7 @@ def merged(
     cuts = {name: np.searchsorted(t, (filled * step_s, (filled + 1.0) * step_s)).T for name, (t, _) in points.items()}
     follow = np.append(np.minimum(np.diff(filled), np.ceil(patience_s / step_s)), 1.0)
     for k, first in enumerate(filled):
-        yield float((first + 1.0) * step_s), {name: slice(*map(int, c[k])) for name, c in cuts.items() if c[k, 1] > c[k, 0]}
+        filling = {name: slice(*map(int, c[k])) for name, c in cuts.items() if c[k, 1] > c[k, 0]}
+        yield float((first + 1.0) * step_s), filling
         for empty in range(1, int(follow[k])):
             yield float((first + 1.0 + empty) * step_s), {}
