@@ -24,6 +24,7 @@ BENCHES: dict[str, list[str]] = {
     "learning": ["6", "8"],
     "watch": ["66", "2"],
     "trust": [],
+    "feeds": ["20000", "10"],
 }
 
 

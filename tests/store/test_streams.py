@@ -235,3 +235,17 @@ def test_any_order_of_writing_and_packing_equals_a_sorted_dictionary(doings: lis
             assert as_dict(back) == expected
             assert back.times_s.tolist() == sorted(expected)
             assert_rollups_follow(store, expected)
+
+
+def test_points_that_lengthen_a_stream_within_ten_minutes_count_once(store):
+    """Ten-minute medians rest on it: a live stream must not make everything be reckoned anew each second."""
+    begin = 600.0 * 2_900_000
+    store.add_points("north-room", "live", [begin + 1.0], [25.0])
+    first = store.stream_revision("north-room")
+    for k in range(2, 9):
+        store.add_points("north-room", "live", [begin + 60.0 * k], [25.0])
+    assert store.stream_revision("north-room") == first
+    store.add_points("north-room", "live", [begin + 601.0], [25.0])
+    assert store.stream_revision("north-room") == first + 1
+    store.add_points("north-room", "live", [begin + 120.0], [26.0])  # a correction counts at once
+    assert store.stream_revision("north-room") == first + 2

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 HOUR_MS = 3_600_000
 DAY_MS = 86_400_000
+TEN_MINUTES_MS = 600_000
 _LATEST_S = 253_402_300_800.0  # the year 10000, where dates end
 _NOT_EVALUATED, _MISSING = 2, 9
 _COUNTS = "flag NOT IN (4, 9) AND v IS NOT NULL"
@@ -60,7 +61,11 @@ class Streams(DatabaseFile):
             ).fetchall()
 
     def stream_revision(self, system: str) -> int:
-        """A number that grows whenever any point of the system's streams is added or changed."""
+        """A number that grows whenever points of the system's streams are added or changed.
+
+        Points that only lengthen a stream within the ten minutes of its newest one do not count: live streams would
+        else make everything that rests on ten-minute medians be reckoned anew each second.
+        """
         with self._read() as db:
             return int(
                 db.execute("SELECT ifnull(sum(revision), 0) FROM stream WHERE system = ?", (system,)).fetchone()[0]
@@ -102,11 +107,13 @@ class Streams(DatabaseFile):
         with self._write() as db:
             series = _series(db, system, stream)
             _thaw(db, series, t)
+            newest = db.execute("SELECT max(t) FROM point WHERE series = ?", (series,)).fetchone()[0]
             ids = [series] * t.size
             new = db.executemany(_PUT, zip(ids, t.tolist(), v.tolist(), f.tolist(), strict=True)).rowcount
             if new:
                 _roll(db, series, t)
-                db.execute("UPDATE stream SET revision = revision + 1 WHERE id = ?", (series,))
+                if newest is None or t[0] <= newest or t[-1] // TEN_MINUTES_MS != newest // TEN_MINUTES_MS:
+                    db.execute("UPDATE stream SET revision = revision + 1 WHERE id = ?", (series,))
         return Added(new, given - new)
 
     def points(self, system: str, stream: str, start_s: float, end_s: float) -> Points:
