@@ -6,9 +6,9 @@ part of every run; the long one (ten minutes) runs with LEADLINE_LONG=1, as `mak
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import os
-import shutil
 import subprocess
 import threading
 import time
@@ -177,6 +177,13 @@ def test_nothing_acknowledged_is_lost_and_every_alarm_arrives(tmp_path, record_p
         box.stop()
         if small:
             subprocess.run(["umount", "-l", str(disk)], check=False)
+
+
+def _fill(filler):
+    """To the last byte: a log file that is reused takes no new room for a long while."""
+    with contextlib.suppress(OSError), open(filler, "wb", buffering=0) as out:
+        while out.write(b"x" * 4096):
+            pass
 
 
 def _all_there(db, sent):
