@@ -150,7 +150,7 @@ def test_nothing_acknowledged_is_lost_and_every_alarm_arrives(tmp_path, record_p
             at(0.45)
             filler = disk / "filler"
             if small:
-                filler.write_bytes(b"x" * max(shutil.disk_usage(disk).free - 200_000, 0))
+                _fill(filler)
             at(0.6)
             filler.unlink(missing_ok=True)
             at(0.65)
