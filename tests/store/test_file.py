@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+import leadline
 from leadline.journal.entry import Entry
 from leadline.measures.errors import Unreachable
 from leadline.measures.moments import UTC, FixedClock
@@ -343,3 +344,31 @@ def test_a_migration_that_fails_leaves_the_file_as_it_was(
     with SqliteStore.open(path, clock=clock) as store:
         assert len(store.entries()) == 3
         assert store._connection.execute("SELECT 1 FROM sqlite_schema WHERE name = 'made_up'").fetchall() == []
+
+
+def test_opening_it_again_gives_no_lock_away(tmp_path):
+    """A second opening in one process must not look into the file: closing that handle would give up the locks of the
+    first, and another process that comes and goes would remove the log that the first still writes to."""
+    path = tmp_path / "x.db"
+    clock = FixedClock(NOON)
+    script = (
+        "import sys; sys.path.insert(0, sys.argv[2]); from leadline.wiring import open_store;"
+        "s = open_store(sys.argv[1]); print(s.record('k', 'n')); s.close()"
+    )
+    source = str(Path(leadline.__file__).parents[1])
+
+    def another() -> str:
+        done = subprocess.run(
+            [sys.executable, "-c", script, str(path), source], capture_output=True, text=True, check=True
+        )
+        return done.stdout.strip()
+
+    with SqliteStore.open(path, clock=clock) as first:
+        first.put_record("k", "n", 0)
+        for value in range(1, 4):
+            SqliteStore.open(path, clock=clock).close()  # as a page, a packing thread or a command does
+            first.put_record("k", "n", value)
+            assert another() == str(value)
+            first.put_record("k", "n", value + 10)
+            assert another() == str(value + 10)
+    assert another() == "13"

@@ -10,6 +10,7 @@ import os
 import sqlite3
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,6 +25,12 @@ from leadline.store.troubles import primary_code, told
 APPLICATION_ID = 0x4C454144  # "LEAD" in the file's header, so that other programs know whose it is
 BUSY_S = 5.0
 _SCHEMA = Path(__file__).parent / "schema"
+
+# A process that closes any handle of a file gives up all locks that it holds on that file, those of its other
+# connections too (https://www.sqlite.org/howtocorrupt.html, 2.2). Another process would then take itself for the last
+# one and remove the log that we still write to. So nobody looks into a store that this process has open.
+_one_at_a_time = threading.RLock()
+_open_here: Counter[tuple[int, int]] = Counter()  # device and inode: connections of this process
 
 
 class Migration(NamedTuple):
@@ -49,6 +56,7 @@ class DatabaseFile:
         self._connection = connection
         self._clock = clock
         self._turn = threading.RLock()
+        self._place: tuple[int, int] | None = None
 
     @classmethod
     def open(
@@ -87,6 +95,14 @@ class DatabaseFile:
             When it cannot be opened, is of another program or of a newer version of this one.
         """
         path = Path(path).expanduser().absolute()
+        with _one_at_a_time:
+            return cls._open(path, clock, create, write, busy_s, keep_older, steps)
+
+    @classmethod
+    def _open(
+        cls, path: Path, clock: Clock, create: bool, write: bool, busy_s: float, keep_older: bool,
+        steps: Sequence[Migration] | None,
+    ) -> Self:  # fmt: skip
         steps = migrations() if steps is None else steps
         _look_before_opening(path, create=create and write, write=write)
         with told(path):
@@ -109,7 +125,11 @@ class DatabaseFile:
             except BaseException:
                 connection.close()
                 raise
-        return cls(path, connection, clock, write)
+        made = cls(path, connection, clock, write)
+        made._place = _place(path)
+        if made._place is not None:
+            _open_here[made._place] += 1
+        return made
 
     @contextmanager
     def together(self) -> Iterator[None]:
@@ -146,8 +166,11 @@ class DatabaseFile:
 
     def close(self) -> None:
         """Close the file; closing twice does no harm."""
-        with self._turn:
+        with _one_at_a_time, self._turn:
             self._connection.close()
+            if self._place is not None:
+                _open_here[self._place] -= 1
+                self._place = None
 
     def __enter__(self) -> Self:
         return self
@@ -204,7 +227,9 @@ def _look_before_opening(path: Path, *, create: bool, write: bool) -> None:
             )
     elif not allowed(path, os.R_OK):
         raise Unreachable("the database may not be read", where=where, way_out="Ask for permission to read it.")
-    elif not _begins_like_a_database(path):  # SQLite would write over a small file of another kind
+    elif not _open_here[_place(path) or (0, 0)] and not _begins_like_a_database(
+        path
+    ):  # SQLite would write over a small file of another kind
         raise Unreachable(
             "this is no database, or its first page is damaged",
             where=where,
@@ -216,6 +241,15 @@ def _look_before_opening(path: Path, *, create: bool, write: bool) -> None:
             where=where,
             way_out="Allow writing to the file and to its folder, or choose another with --db.",
         )
+
+
+def _place(path: Path) -> tuple[int, int] | None:
+    """Which file a path leads to."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _begins_like_a_database(path: Path) -> bool:
