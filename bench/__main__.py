@@ -25,6 +25,7 @@ BENCHES: dict[str, list[str]] = {
     "watch": ["66", "2"],
     "trust": [],
     "feeds": ["20000", "10"],
+    "ingest": [],
 }
 
 
