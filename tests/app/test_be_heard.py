@@ -57,6 +57,10 @@ paths = ["mail", "bell"]
 [[person]]
 id = "neighbour"
 paths = ["letter"]
+[replies]
+server = "mail.home.example"
+user = "reef"
+password = "secret:mail"
 """
 
 

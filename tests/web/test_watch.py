@@ -285,3 +285,12 @@ def test_an_alarm_is_answered_in_a_browser(browser, manned, width, light):
         context.close()
     assert manned.state() is State.ACKNOWLEDGED
     assert WATCH
+
+
+def test_every_page_says_at_its_head_that_an_alarm_asks(manned):
+    assert "Alarm:" not in manned.client.get("/").text
+    manned.heat()
+    head = manned.client.get("/").text.split('<main id="main"')[0]
+    assert "temperature heading high, Invented reef" in head
+    manned.client.post("/watch/acknowledge", data={"system": "reef", "alarm": "temperature-heading-high"})
+    assert "Alarm:" not in manned.client.get("/").text

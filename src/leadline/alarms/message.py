@@ -35,7 +35,11 @@ def body(
     """The message of an alarm, without the ways to answer it."""
     local = ZoneInfo(time_zone)
     began = _at(raised.began_s, local, now_s)
-    lines = [plain(raised.because), f"Since {began} ({span(now_s - raised.began_s)} ago), in {plain(system_name, 80)}."]
+    because = plain(raised.because)
+    lines = [
+        f"{because[:1].upper()}{because[1:]}",
+        f"Since {began} ({span(now_s - raised.began_s)} ago), in {plain(system_name, 80)}.",
+    ]
     if raised.harm_at_s is not None:
         left = raised.harm_at_s - now_s
         lines.append(
@@ -66,14 +70,10 @@ def proof(person: str, path: str, time_zone: str, now_s: float, until_s: float) 
     )
 
 
-def ways_to_answer(link: str, code: str, replies: bool) -> str:
-    """How to answer, at the foot of a message."""
-    ways = []
-    if link:
-        ways.append(f"Seen: {link}")
-    if code and replies:
-        ways.append("Or send this mail back as a reply.")
-    return "\n".join(ways)
+def ways_to_answer(link: str, by_mqtt: str) -> str:
+    """How to answer, at the foot of a message; how a reply does it is said by the mail itself."""
+    ways = [f"Seen: {link}"] if link else []
+    return "\n".join([*ways, *([f"Or publish to leadline/answer/{by_mqtt}"] if by_mqtt else [])])
 
 
 def span(seconds: float) -> str:

@@ -24,7 +24,7 @@ from leadline.app.keep_watch import WATCH, Transition, Watch
 from leadline.app.ports import Courier, Outgoing, Receipt, Store, Undelivered
 from leadline.detect.findings import Finding
 from leadline.measures.errors import BadInput
-from leadline.system.orders import Orders, Person
+from leadline.system.orders import MqttFeed, Orders, Person
 
 PATH = "path"  # records: what is known of each person's path, named person/path
 FLOOD = "flood"
@@ -217,7 +217,9 @@ class Signals:
             return Outgoing(m.id, str(m.priority), m.subject, m.text)
         code = codes.reply_code(self.key, m.id, d.person, d.path)
         link = f"{self.orders.address}/seen/{self.ticket(d)}" if self.orders.address else ""
-        foot = message.ways_to_answer(link, code, self.orders.replies is not None)
+        broker = any(isinstance(f, MqttFeed) for f in self.orders.feeds)
+        foot = message.ways_to_answer(link, code if broker else "")
+        code = code if self.orders.replies is not None else ""  # nobody would read a reply
         # a try that a crash repeats has the same id; calling again in a later turn must not be dropped as a repeat
         ident = m.id if d.turn == 0 else f"{m.id}.{d.turn}"
         return Outgoing(ident, str(m.priority), m.subject, f"{m.text}\n\n{foot}".rstrip(), link, code)

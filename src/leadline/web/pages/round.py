@@ -10,6 +10,9 @@ from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from leadline.alarms.alarm import State
+from leadline.alarms.decide import RANK
+from leadline.alarms.message import spoken
 from leadline.app.ports import Store
 from leadline.measures import figures, quantities
 from leadline.measures.errors import UnknownName
@@ -281,6 +284,18 @@ def page(request: Request, name: str, context: dict[str, Any], status: int = 200
     has_mail = request.app.state.mailroom is not None
     text = template.render(light=light_of(request), lights=LIGHTS, path=request.url.path, has_mail=has_mail, **context)
     return HTMLResponse(text, status, {"vary": "HX-Request, Cookie"})
+
+
+def _calling(request: Request) -> str:
+    """Which alarms ask for an answer, in one line for the head of every page; empty when none does."""
+    if request.url.path == "/watch" or request.url.path.startswith("/seen"):
+        return ""
+    asking = [r for r in request.app.state.store.alarms() if r.state is State.UNACKNOWLEDGED and not r.cause]
+    if not asking:
+        return ""
+    first = max(asking, key=lambda r: (RANK[r.priority], -r.began_s))
+    more = f", and {len(asking) - 1} more" if len(asking) > 1 else ""
+    return f"{spoken(first.name)}, {request.app.state.signals_of(request.app.state.store).names(first.system)[0]}{more}"
 
 
 def plain_word(request: Request, words: str, status: int) -> Response:
