@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from tests.detect.plant import COOLS, DAY, HOUR, chilled, first, found_in, heated, system
@@ -41,7 +43,12 @@ def test_a_chiller_that_heats_is_named_long_before_it_hurts(described):
     assert known < 1.0
     assert known < 0.5 * hurts
     assert known + warms.harm_s / HOUR == pytest.approx(hurts, rel=0.25)  # the hour it foretells is the true one
-    assert "instead of losing heat" in warms.because
+    assert re.match(
+        r"Chiller-1 has run for \d\d min and warms the water: 2\d\.\d °C, \+0\.\d\d °C an hour \(\d+ to \d+ W\); "
+        r"at this rate the limit of 28\.5 °C is reached at \d\d:\d\d\.$",
+        warms.because,
+    )
+    assert len(warms.because) < 180
     assert warms.value == pytest.approx(0.4 * COOLS, abs=120.0)  # inside the range the sentence tells
     assert not [f for f in found if f.holds and f.at_s < BROKE]
 
@@ -90,7 +97,9 @@ def test_a_dead_heater_is_known_within_the_hour():
     series = heated(6.0, effect=lambda t: 1.0 if t < BROKE else 0.0)
     dead = first(watch_heater(series), "heater-1-no-heat")
     assert (dead.at_s - BROKE) / HOUR < 1.5
-    assert "of the" in dead.because
+    assert "Heater-1 has run for" in dead.because
+    assert "gives less than half of its heat: 2" in dead.because
+    assert "W); at this rate the limit of 22.5 °C is reached" in dead.because
     assert (dead.at_s - BROKE) / HOUR < 0.2 * harm(*series[:2])
 
 

@@ -72,7 +72,7 @@ def test_a_lone_probe_in_air_is_told_by_the_measured_room_and_the_other_quantiti
     # 300 W in 400 L are 0.675 K an hour (sheet 4.2, HARM-2): from about 25.4 to 28.5 °C in 4.6 h
     assert out.consequence
     assert out.harm_s == pytest.approx(4.6 * HOUR, rel=0.1)
-    assert "heater-1 runs without a pause and moves the water by up to 0.7 K an hour" in out.because
+    assert "Heater-1 runs without a pause and moves the water by up to 0.7 °C an hour" in out.because
 
 
 def test_in_doubt_the_limit_still_alarms_and_the_doubt_is_said():
@@ -280,7 +280,7 @@ def test_a_scale_is_wrong_from_the_first_point():
     found = both({"temperature": (t, shown("temperature", truth["temperature"]) * 1.8 + 32.0)})
     finding = named(found, "temperature-wrong-scale")
     assert finding.at_s <= 0.6 * HOUR
-    assert "temperature reads 77." in finding.because
+    assert "Temperature reads 77." in finding.because
 
 
 def test_celsius_on_a_stream_declared_in_fahrenheit():
@@ -348,7 +348,7 @@ def test_a_heater_that_ran_should_have_moved_it():
     # 300 W in 400 L for twenty minutes: 0.675 K/h / 3 (sheet 4.2)
     assert "should have moved it by 0.2" in finding.because
     assert finding.consequence
-    assert "heater-1 may be steered by this probe" in finding.because
+    assert "Heater-1 may be steered by this probe" in finding.because
 
 
 def test_a_dying_probe_scatters():

@@ -8,6 +8,7 @@ import numpy as np
 
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
+from leadline.detect.words import named
 from leadline.system.description import System
 
 Array = np.ndarray
@@ -28,8 +29,8 @@ class Absence:
         """A stream that is heard again."""
         at = float(times_s[-1])
         standing = self.hand.standing
-        found = list(standing.end(f"{track.stream}-silent", at, f"{track.stream} is heard again."))
-        return found + list(standing.end(f"{ALL}-silent", at, f"{self.system.id} is heard again."))
+        found = list(standing.end(f"{track.stream}-silent", at, f"{named(track.stream)} is heard again."))
+        return found + list(standing.end(f"{ALL}-silent", at, f"{named(self.system.id)} is heard again."))
 
     def tick(self, now_s: float) -> list[Finding]:
         """Streams from which nothing has come for five of their periods, and a quarter of an hour at least."""
@@ -52,7 +53,7 @@ class Absence:
             period = self.hand.tracks[stream].period_s
             found += standing.begin(
                 f"{stream}-silent", stream, now_s, None, None,
-                f"{stream} has sent nothing for {quiet[stream] / 60:.0f} min; it should every {_span(period)}.",
+                f"{named(stream)} has sent nothing for {quiet[stream] / 60:.0f} min; it should every {_span(period)}.",
             )  # fmt: skip
         return found
 

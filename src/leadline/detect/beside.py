@@ -11,13 +11,16 @@ from leadline.detect.company import Apart, Pair
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.past import DAY_S, HOUR_S, Past
+from leadline.detect.words import change, named
 from leadline.measures.quantities import quantity
+from leadline.system.description import System
 
 
 @dataclass
 class Beside:
     """All pairs of probes of one quantity; `told` is what each pair's finding is named, by pair."""
 
+    system: System
     hand: Hand
     pasts: dict[str, Past]
     pairs: dict[tuple[str, str], Pair] = field(default_factory=dict)
@@ -51,7 +54,7 @@ class Beside:
             yield from self._tell(a, b, parted, "disagrees", hour, pair.last_ok, now_s)
         elif name.endswith("-disagrees") and pair.agree():
             pair.met()
-            yield from self._over(a, b, f"{a} and {b} agree again.", now_s)
+            yield from self._over(a, b, f"{named(a)} and {b} agree again.", now_s)
         if hour % 24 != 0 or self.told.get((a, b), "").endswith("-disagrees"):
             return
         drift = pair.day(hour)
@@ -59,22 +62,23 @@ class Beside:
             yield from self._tell(a, b, drift, "drifting", hour, pair.learned_hour, now_s)
         elif name.endswith("-drifting") and abs(pair.shift) < 0.5 * pair.nature.drift:
             pair.met()
-            yield from self._over(a, b, f"{a} and {b} agree again.", now_s)
+            yield from self._over(a, b, f"{named(a)} and {b} agree again.", now_s)
 
     def _tell(self, a: str, b: str, apart: Apart, how: str, hour: int, since: int, now_s: float) -> Iterator[Finding]:
         moved, still = self._mover(a, b, hour, since)
         by = apart.by if moved == a else -apart.by
-        shown = f"{by:+.{quantity(self.pasts[a].quantity).digits + 1}f}"
+        what = self.pasts[a].quantity
+        shown = change(by, what, self.system, quantity(what).digits + 1)
         if apart.at_once:
             because = (
-                f"{moved} came to stand {shown} off what {still} lets expect, within {spoken(apart.days * DAY_S)}: "
-                f"either {moved} is wrong, or the water no longer flows between them. A test by hand tells; the "
-                "estimate carries what remains as the probe's bias."
+                f"{named(moved)} came to stand {shown} off what {still} lets expect, within "
+                f"{spoken(apart.days * DAY_S)}: either {moved} is wrong, or the water no longer flows between them. "
+                "A test by hand tells; the estimate carries what remains as the probe's bias."
             )
         else:
             because = (
-                f"{moved} has drifted by {shown} against {still} over {apart.days:.0f} days. A test by hand tells "
-                "which of the two; the estimate carries it as the probe's bias."
+                f"{named(moved)} has drifted by {shown} against {still} over {apart.days:.0f} days. A test by hand "
+                "tells which of the two; the estimate carries it as the probe's bias."
             )
         name = self.told[a, b] = f"{moved}-{how}"
         # water that stands still harms; a drift by itself does not

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from leadline.detect.past import Nature
+from leadline.detect.words import named
 
 Array = np.ndarray
 LEARN_D = 6  # days of difference before it is judged
@@ -170,12 +171,12 @@ class Offset:
         of = f" {unit}" if unit and unit != "1" else ""
         if not self.real:
             return (
-                f"{stream} agrees with {_tests(self.tests)} by hand within their doubt: "
+                f"{named(stream)} agrees with {_tests(self.tests)} by hand within their doubt: "
                 f"{self.now:+.{digits}f} ± {2 * self.sd:.{digits}f}{of}."
             )
         side = "high" if self.now > 0 else "low"
         said = (
-            f"{stream} reads {abs(self.now):.{digits}f} ± {2 * self.sd:.{digits}f}{of} too {side} against "
+            f"{named(stream)} reads {abs(self.now):.{digits}f} ± {2 * self.sd:.{digits}f}{of} too {side} against "
             f"{_tests(self.tests)} by hand"
         )
         if self.grows and self.per_day is not None:

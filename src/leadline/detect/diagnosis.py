@@ -15,6 +15,7 @@ from leadline.detect.hand import KEPT_S, Hand, Track
 from leadline.detect.past import BIN_S, ENDLESS, HOUR_BINS, Bin, Past
 from leadline.detect.scales import scales
 from leadline.detect.trust import LIMITS
+from leadline.detect.words import change, named, shown
 from leadline.measures.quantities import quantity
 from leadline.system.description import System
 
@@ -101,10 +102,10 @@ class Signs:
         words, value = found[-1]
         level, home = bins[-1].level, self.past.home
         name, unit, stored = self.past.quantity, self._unit(), quantity(self.past.quantity)
-        shown = f"{value:.{stored.digits}f}{_of(stored.unit)}"
+        this = f"{value:.{stored.digits}f}{_of(stored.unit)}"  # between scales, so in the stored one
         declared = f"; the stream is declared in {_spoken(unit)}" if unit and unit != "1" else ""
         because = (
-            f"{self.track.stream} reads {_figure(level, stored.digits)}: that is {shown} {words}{declared}. "
+            f"{named(self.track.stream)} reads {_figure(level, stored.digits)}: that is {this} {words}{declared}. "
             f"Its values are not used for the limits of {name}."
         )
         if home == home:
@@ -152,9 +153,9 @@ class Signs:
             return None
         unit = quantity(self.past.quantity).unit
         because = (
-            f"{self.track.stream} fell from {home:.1f} to {bins[-1].level:.1f} {unit} within ten minutes or so: water "
-            f"cannot lose {100 * (1 - max(bins[-1].level, 0.0) / home):.0f} % of its salt so fast. The cell hangs in "
-            "air or stands in fresh water; its values are not used for limits."
+            f"{named(self.track.stream)} fell from {home:.1f} to {bins[-1].level:.1f} {unit} within ten minutes or so: "
+            f"water cannot lose {100 * (1 - max(bins[-1].level, 0.0) / home):.0f} % of its salt so fast. The cell "
+            "hangs in air or stands in fresh water; its values are not used for limits."
         )
         return Cause("out-of-water", because, bins[-1].level, (float("-inf"), 2.0 * most))
 
@@ -192,10 +193,12 @@ class Signs:
         if back is True and followed is None:
             return None
         for_it = (2 if followed is False else 0) + bool(still) + (back is False) + measured - (still is False)
+        said_in = "temperature", self.system
         said = (
-            f"{self.track.stream} went from {home:.1f} to {level:.1f} °C within {pace / 60:.0f} min and stays there; "
-            f"the room is at {air:.1f} °C{'' if measured else ' as declared'}, and this water could "
-            f"{'warm' if step > 0.0 else 'cool'} by {3600.0 * could:.1f} K an hour at most"
+            f"{named(self.track.stream)} went from {shown(home, *said_in)} to {shown(level, *said_in)} within "
+            f"{pace / 60:.0f} min and stays there; the room is at {shown(air, *said_in)}"
+            f"{'' if measured else ' as declared'}, and this water could {'warm' if step > 0.0 else 'cool'} by "
+            f"{change(3600.0 * could, *said_in, 1, sign=False)} an hour at most"
         )
         said += self._seen(followed, still, back)
         # a tank filled anew with water that stood in the room looks the same at first, until its heater warms it
@@ -225,10 +228,12 @@ class Signs:
             if abs(was - home) < 1.5 * past.nature.same or abs(theirs.home - level) > 0.35 * past.nature.same:
                 continue
             still, followed = self.others_still(), self.followed(step)
+            said_in = past.quantity, self.system
             where = next((s.vessel for s in self.system.streams if s.id == other.stream and s.vessel), "")
             said = (
-                f"{self.track.stream} went from {home:.2f} to {level:.2f} within {self._pace(bins) / 60:.0f} min, "
-                f"which is what {other.stream} reads{f' in {where}' if where else ''} ({theirs.home:.2f})"
+                f"{named(self.track.stream)} went from {shown(home, *said_in)} to {shown(level, *said_in)} within "
+                f"{self._pace(bins) / 60:.0f} min, which is what {other.stream} reads{f' in {where}' if where else ''} "
+                f"({shown(theirs.home, *said_in)})"
             ) + self._seen(followed, still, None)
             late = len(bins) >= HOUR_BINS and self.came_back(bins) is not True
             if followed is False or (still and late):
@@ -251,7 +256,7 @@ class Signs:
         if not flat or not near:
             return None
         because = (
-            f"{self.track.stream} has stood at {level:.2f} for {len(bins) * BIN_S / 60:.0f} min, which is a "
+            f"{named(self.track.stream)} has stood at {level:.2f} for {len(bins) * BIN_S / 60:.0f} min, which is a "
             f"calibration fluid's {near[0]:.2f}; it read {home:.2f} before. "
             + _DOUBT.format("it was left in the fluid")
         )

@@ -14,7 +14,9 @@ from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.limits import Memory, Rule, watch
 from leadline.detect.machines.slopes import middle, until
-from leadline.detect.words import clock
+from leadline.detect.words import edge as limit_said
+from leadline.detect.words import named, paced, shown, when
+from leadline.measures.figures import band as span_said
 from leadline.system.description import Band, System
 
 Array = np.ndarray
@@ -67,19 +69,21 @@ class Edges:
             rule, memory, slow, patient = self.rules[place]
             if not memory.beyond and not memory.counts and (highest <= edge if above else lowest >= edge):
                 continue  # all inside, as before: nothing can turn
-            word = "over" if above else "under"
+            word, bound = "over" if above else "under", limit_said(edge, name, self.system)
             for turn in watch(rule, memory, times_s, values):
+                here = f"{named(name)} is {shown(turn.value, name, self.system, edge)}"
                 if not turn.holds:
-                    because = f"{name} is {turn.value:.2f}, back inside its limit of {edge:g}."
+                    because = f"{here}, back inside its limit of {bound}."
                     found += self.hand.standing.end(key, turn.at_s, because)
                 elif not leapt(track, turn.at_s - on - 600.0, turn.at_s):
-                    because = f"{name} is {turn.value:.2f}, {word} its limit of {edge:g}, for {on / 60:.0f} min."
+                    because = f"{here} and has been {word} its limit of {bound} for {on / 60:.0f} min."
                     found += self.hand.standing.begin(key, name, turn.at_s, turn.value, 0.0, because)
             for turn in watch(slow, patient, times_s, values):
                 if turn.holds and patient.beyond:
                     because = (
-                        f"{name} is {turn.value:.2f}, {word} its limit of {edge:g}, for {slow.on_delay_s / 60:.0f} "
-                        "min; it leapt there, faster than water can: look whether the probe hangs in it."
+                        f"{named(name)} is {shown(turn.value, name, self.system, edge)} and has been {word} its limit "
+                        f"of {bound} for {slow.on_delay_s / 60:.0f} min. It leapt there faster than water can: look "
+                        "whether the probe hangs in it."
                     )
                     found += self.hand.standing.begin(key, name, turn.at_s, turn.value, 0.0, because)
         return found
@@ -142,18 +146,22 @@ class Edges:
             if beyond_aim and left > 0.0 and ahead < ahead_s:
                 self.quiet.pop(key, None)
                 sooner = min(bent(here, pace + 0.5 * bends * over_s, bends, limit), ahead) if bends else ahead
-                at = clock(now_s + sooner, self.system, now_s)
+                at, faster = when(now_s + sooner, self.system, now_s), ""
                 if ahead - sooner > 900.0:
-                    at = f"{at} if it steepens on, else at {clock(now_s + ahead, self.system, now_s)}"
+                    early, late = (when(now_s + s, self.system, now_s).removeprefix("at ") for s in (sooner, ahead))
+                    at, faster = f"between {early} and {late}", ", faster and faster"
                 found += standing.begin(
                     key, track.quantity, now_s, here, float(sooner),
-                    f"{track.quantity} is {here:.2f}, outside its aim, and moves by {3600 * pace:+.2f} an hour: "
-                    f"the limit of {limit:g} is reached at {at}.",
+                    f"{named(track.quantity)} is {shown(here, track.quantity, self.system, limit)}, outside its aim of "
+                    f"{span_said(band.aim, track.quantity, self.system.units)}, and moves by "
+                    f"{paced(pace, track.quantity, self.system)}{faster}: the limit of "
+                    f"{limit_said(limit, track.quantity, self.system)} is reached {at}.",
                 )  # fmt: skip
             elif key in standing and left > 0.0 and not (beyond_aim and ahead < 1.5 * ahead_s):
                 if now_s - self.quiet.setdefault(key, now_s) >= QUIET_S or not beyond_aim:
                     self.quiet.pop(key)
-                    because = f"{track.quantity} is {here:.2f} and no longer heads for its limit."
+                    reads = shown(here, track.quantity, self.system, limit)
+                    because = f"{named(track.quantity)} is {reads} and no longer heads for its limit."
                     found += standing.end(key, now_s, because)
             else:
                 self.quiet.pop(key, None)
@@ -191,12 +199,16 @@ class Edges:
             if beyond > margin and arrives < ahead_s and (limit - here) * sign > 0.0:
                 found += standing.begin(
                     key, track.quantity, now_s, here, float(arrives),
-                    f"{track.quantity} is {here:.2f}, {'above' if sign > 0 else 'below'} anything of the last "
-                    f"{days:.0f} days ({edge:.2f}), and moves by {3600 * slope:+.3f} an hour: at this rate "
-                    f"the limit of {limit:g} is reached at {clock(now_s + arrives, self.system, now_s)}.",
+                    f"{named(track.quantity)} is {shown(here, track.quantity, self.system, edge)}, "
+                    f"{'above' if sign > 0 else 'below'} anything of the last {days:.0f} days "
+                    f"({shown(edge, track.quantity, self.system, here)}), and moves by "
+                    f"{paced(slope, track.quantity, self.system)}: at this rate the limit of "
+                    f"{limit_said(limit, track.quantity, self.system)} is reached "
+                    f"{when(now_s + arrives, self.system, now_s)}.",
                 )  # fmt: skip
             elif beyond < 0.5 * margin:
-                because = f"{track.quantity} is {here:.2f}, in its usual range again."
+                reads = shown(here, track.quantity, self.system)
+                because = f"{named(track.quantity)} is {reads}, in its usual range again."
                 found += self.hand.standing.end(key, now_s, because)
         return found
 

@@ -10,6 +10,7 @@ import numpy as np
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.machines.slopes import kendall, theil_sen
+from leadline.detect.words import change, edge, named, shown
 from leadline.system.description import System
 
 Array = np.ndarray
@@ -85,14 +86,17 @@ class Nights:
                 best = (pace, n) if best is None or pace < best[0] else best
         if best is None:
             if kendall(low[-LEAST:]) > -1.0:
-                return list(standing.end(name, now_s, f"{track.quantity} before dawn no longer falls."))
+                return list(standing.end(name, now_s, f"{named(track.quantity)} before dawn no longer falls."))
             return []
         pace, n = best
         left = max((float(low[-1]) - band.limit[0]) / -pace, 0.0)
         if left > AHEAD:
             return []
+        said, edge_at = (track.quantity, self.system), band.limit[0]
+        to, by, limit = shown(float(low[-1]), *said, edge_at), change(-pace, *said, sign=False), edge(edge_at, *said)
+        soon = f"in {left:.0f} nights" if left >= 1.5 else "in one night" if left >= 0.5 else "now"
         return list(standing.begin(
             name, track.quantity, now_s, float(low[-1]), max(left - 0.5, 0.1) * DAY,
-            f"{track.quantity} before dawn has fallen for {n} nights, to {low[-1]:.2f}, by {-pace:.2f} a night: at "
-            f"this rate its limit of {band.limit[0]:g} is reached in {left:.0f} nights.",
+            f"{named(track.quantity)} before dawn has fallen for {n} nights, to {to}, by {by} a night: at this rate "
+            f"its limit of {limit} is reached {soon}.",
         ))  # fmt: skip

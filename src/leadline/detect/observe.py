@@ -30,9 +30,10 @@ class Observer:
         self._declared = {s.id: s for s in self.system.streams}
         self.probes = Probes(self.system, self.hand)
         self.absence = Absence(self.system, self.hand)
+        # machines before bands: of findings of one moment the cause is to come first
         self.lookouts: tuple[Lookout, ...] = (
-            self.absence, self.probes, Edges(self.system, self.hand),
-            Machines(self.system, self.hand), Nights(self.system, self.hand),
+            self.absence, self.probes, Machines(self.system, self.hand),
+            Edges(self.system, self.hand), Nights(self.system, self.hand),
         )  # fmt: skip
 
     @property

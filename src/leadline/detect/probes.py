@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from leadline.detect.diagnosis import Cause, Signs
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.past import BIN_S, Bin, Past
+from leadline.detect.words import change, named, reading, shown
 from leadline.measures.quantities import quantity
 from leadline.system.description import System
 
@@ -55,7 +57,7 @@ class Probes:
     beside: Beside = field(init=False)
 
     def __post_init__(self) -> None:
-        self.beside = Beside(self.hand, self.pasts)
+        self.beside = Beside(self.system, self.hand, self.pasts)
 
     def judge(self, track: Track, times_s: Array, raw: Array) -> Array:
         """The values with those that fail the tests of trust left out (NaN). Called before they are in hand."""
@@ -169,7 +171,9 @@ class Probes:
         yield from self.hand.standing.begin(
             f"{stream}-{cause.name}", stream, now_s, cause.level, steered.harm_s, because, steered.consequence
         )
-        yield from self.hand.standing.end(f"{stream}-distrusted", now_s, f"{stream} is {cause.name.replace('-', ' ')}.")
+        yield from self.hand.standing.end(
+            f"{stream}-distrusted", now_s, f"{named(stream)} is {cause.name.replace('-', ' ')}."
+        )
         if not cause.sure or w.past.away_since is None:
             return
         # what its values raised since they left the water is taken back, unless another probe stands there too
@@ -202,8 +206,9 @@ class Probes:
         if not newest.bad:
             p.home = newest.level
         yield from self.hand.standing.end(
-            f"{stream}-{cause.name}", now_s, f"{stream} reads {newest.level:.2f}: it shows the water again."
-        )
+            f"{stream}-{cause.name}", now_s,
+            f"{named(stream)} reads {shown(newest.level, p.quantity, self.system)}: it shows the water again.",
+        )  # fmt: skip
 
     def _distrust(self, w: _Watched, now_s: float) -> Iterator[Finding]:
         """A probe most of whose last points were left out, when no cause is known."""
@@ -217,14 +222,14 @@ class Probes:
         # the first bin away is too early to name a cause
         early = w.past.away_since is not None and w.past.bins[-1].number <= w.past.away_since
         if bad > 0.5 * points and w.cause is None and not early:
-            reads = f"reads {level:.4g}" if level == level else "sends no numbers"
+            reads = f"reads {reading(level, w.past.quantity, self.system)}" if level == level else "sends no numbers"
             because = (
-                f"{stream} {reads}: {bad} of its last {points} points are not what the water can be. Its values are "
-                "not used for limits."
+                f"{named(stream)} {reads}: {bad} of its last {points} points are not what the water can be. Its "
+                "values are not used for limits."
             )
             yield from self.hand.standing.begin(name, stream, now_s, None, None, because, consequence=False)
         elif not bad:
-            yield from self.hand.standing.end(name, now_s, f"{stream} shows possible values again.")
+            yield from self.hand.standing.end(name, now_s, f"{named(stream)} shows possible values again.")
 
     def _stuck(self, w: _Watched, now_s: float) -> Iterator[Finding]:
         """A value that repeats for longer than this probe ever did, or while machines must have moved it."""
@@ -232,7 +237,7 @@ class Probes:
         flat, most = p.flat_for_s(), p.flat_most_s()
         if name in self.hand.standing:
             if flat < STIRRED_S:
-                yield from self.hand.standing.end(name, now_s, f"{stream} moves again.")
+                yield from self.hand.standing.end(name, now_s, f"{named(stream)} moves again.")
             return
         if w.cause is not None or now_s - p.last_s > max(5 * p.period_s, 3 * BIN_S):
             return
@@ -247,7 +252,8 @@ class Probes:
             return
         p.run_is_fault = True
         steered = steering.steered(self.system, self.hand, w.track, p.home, stuck=True)
-        because = f"{stream} has shown {p.run_value:g} without a change for {spoken(flat)}; {why}. {steered.words}"
+        value = reading(p.run_value, p.quantity, self.system)
+        because = f"{named(stream)} has shown {value} without a change for {spoken(flat)}; {why}. {steered.words}"
         yield from self.hand.standing.begin(
             name, stream, now_s, p.run_value, steered.harm_s, because.strip(), steered.consequence
         )
@@ -287,7 +293,7 @@ class Probes:
             w.noisy_times += 1
             if w.noisy_times >= NOISY_TIMES:
                 because = (
-                    f"{w.track.stream} scatters {now / floor:.0f} times as much as it used to: "
+                    f"{named(w.track.stream)} scatters {now / floor:.0f} times as much as it used to: "
                     "a failing probe, a bad contact, or air bubbles at its tip."
                 )
                 yield from self.hand.standing.begin(
@@ -295,7 +301,7 @@ class Probes:
                 )
         elif now < 0.5 * max(NOISY * floor, NOISY_BEYOND * worst):
             w.noisy_times = 0
-            yield from self.hand.standing.end(name, now_s, f"{w.track.stream} is as quiet as it used to be.")
+            yield from self.hand.standing.end(name, now_s, f"{named(w.track.stream)} is as quiet as it used to be.")
 
     def _dulled(self, w: _Watched, hour: int, now_s: float) -> Iterator[Finding]:
         """A day's swing that is lost though the other probes still swing."""
@@ -322,10 +328,11 @@ class Probes:
                 ]
                 w.dull_times += 1
                 if others and w.dull_times >= DULL_TIMES:
+                    say = partial(change, quantity=p.quantity, system=self.system, sign=False)
                     because = (
-                        f"{w.track.stream} swung by {swing:.2g} within a day; it used to by {usual:.2g}, never by less "
-                        f"than {least:.2g}. {others[0]} still swings as it used to: look for growth or a film on the "
-                        "probe."
+                        f"{named(w.track.stream)} swung by {say(swing)} within a day; it used to by {say(usual)}, "
+                        f"never by less than {say(least)}. {named(others[0])} still swings as it used to: look for "
+                        "growth or a film on the probe."
                     )
                     yield from self.hand.standing.begin(
                         name, w.track.stream, now_s, swing, None, because, consequence=False
@@ -333,7 +340,7 @@ class Probes:
                 return  # a dull day is not what is usual
             w.dull_times = 0
             if swing > 0.75 * usual:
-                yield from self.hand.standing.end(name, now_s, f"{w.track.stream} swings as it used to.")
+                yield from self.hand.standing.end(name, now_s, f"{named(w.track.stream)} swings as it used to.")
         known.append(swing)
         del known[: -4 * 14]
 

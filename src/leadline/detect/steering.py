@@ -10,6 +10,7 @@ import numpy as np
 from leadline.detect.diagnosis import J_PER_L_K
 from leadline.detect.hand import Hand, Track
 from leadline.detect.past import Past
+from leadline.detect.words import change, named
 from leadline.system.description import Equipment, System
 
 ON = 0.5  # a state above it, or a power in W, is on
@@ -46,10 +47,11 @@ def steered(system: System, hand: Hand, track: Track, home: float, stuck: bool =
         if on and not stuck:
             harm = _until_harm(system, e, home)
             pace = 3600.0 * (e.power_w or 0.0) / (system.net_volume_l * J_PER_L_K)
-            by = f" and moves the water by up to {pace:.1f} K an hour" if pace else ""
-            return Steered(True, harm, f"{e.id} runs without a pause{by}: it may be steered by this probe.")
+            most = change(pace, "temperature", system, 1, sign=False)
+            by = f" and moves the water by up to {most} an hour" if pace else ""
+            return Steered(True, harm, f"{named(e.id)} runs without a pause{by}: it may be steered by this probe.")
         if alone and e.setpoint_c is not None:
-            return Steered(True, None, f"{e.id} may be steered by this probe: watch it.")
+            return Steered(True, None, f"{named(e.id)} may be steered by this probe: watch it.")
     return Steered(False, None, "")
 
 
@@ -97,6 +99,6 @@ def stirred(system: System, hand: Hand, track: Track, past: Past, now_s: float) 
         if worth.sum() >= 2 and rests.sum() >= 2:
             return (
                 f"{e.id} ran {int(on[starts].sum())} times meanwhile and should have moved it by "
-                f"{float(could.max()):.2f} K each time"
+                f"{change(float(could.max()), 'temperature', system, 2, sign=False)} each time"
             )
     return None

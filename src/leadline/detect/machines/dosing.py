@@ -95,11 +95,12 @@ def finding(
     edge = limit[0] if off < 0.0 else limit[1]
     left = max((edge - alkalinity) / off, 0.0) if off else math.inf
     word = "too-little" if off < 0.0 else "too-much"
+    soon = f"in {left:.0f} days" if left >= 1.5 else "in a day" if left >= 0.5 else "now"
     return Finding(
         f"{doser}-{word}", doser, now_s, True, got.share, left * DAY,
         f"Of what {doser} says it gave in {since_days:.0f} days {100 * got.share:.0f} % arrived in the water "
         f"({100 * max(low, 0.0):.0f} to {100 * high:.0f} %): if nothing else makes up for it, the limit of "
-        f"{edge * 2.80385:.1f} dKH is reached in {left:.0f} days.",
+        f"{edge * 2.80385:.1f} dKH is reached {soon}.",
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand
 from leadline.detect.machines.slopes import LONG_S, kendall, level, theil_sen
 from leadline.detect.machines.states import Machine
-from leadline.detect.words import clock
+from leadline.detect.words import clock, named
 from leadline.system.description import System
 
 Array = np.ndarray
@@ -95,22 +95,23 @@ class Duty:
             on = clock(now_s + left * DAY, self.system, now_s)
             yield from self.hand.standing.begin(
                 name, m.id, now_s, today, max(left, 1.01) * DAY,
-                f"{m.id} ran {100 * today:.0f} % of the last day, {100 * pace:.1f} points more each day{how}: at this "
-                f"rate it runs without a pause on {on}, in {left:.0f} days, and can do no more.",
+                f"{named(m.id)} ran {100 * today:.0f} % of the last day, {100 * pace:.1f} points more each day{how}: "
+                f"at this rate it runs without a pause on {on}, in {left:.0f} days, and can do no more.",
             )  # fmt: skip
         elif today > 0.97 and usual < 0.9:
             yield from self.hand.standing.begin(
                 name, m.id, now_s, today, 2 * DAY,
-                f"{m.id} ran {100 * today:.0f} % of the last day, usually {100 * usual:.0f} %: it has no reserve left.",
+                f"{named(m.id)} ran {100 * today:.0f} % of the last day, usually {100 * usual:.0f} %: it has no "
+                "reserve left.",
             )  # fmt: skip
         elif leapt:
             yield from self.hand.standing.begin(
                 name, m.id, now_s, today, LONG_S,
-                f"{m.id} ran {100 * today:.0f} % of the last day, usually {100 * usual:.0f} %{how}: a lid, a draught, "
-                "a machine that works against it, or its own weakness.", consequence=False,
+                f"{named(m.id)} ran {100 * today:.0f} % of the last day, usually {100 * usual:.0f} %{how}: a lid, a "
+                "draught, a machine that works against it, or its own weakness.", consequence=False,
             )  # fmt: skip
         elif float(explained[-1]) - usual < 0.5 * LEAP and not (sure > SURE and pace > 0.0 and left < 2 * AHEAD_DAYS):
-            yield from self.hand.standing.end(name, now_s, f"{m.id} ran {100 * today:.0f} % of the last day.")
+            yield from self.hand.standing.end(name, now_s, f"{named(m.id)} ran {100 * today:.0f} % of the last day.")
 
 
 def _by_room(duty: Array, gap: Array, at: Array) -> tuple[Array, str]:

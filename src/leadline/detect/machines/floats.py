@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand
 from leadline.detect.machines.states import Machine
+from leadline.detect.words import named
 from leadline.system.description import System
 
 NAMES = ("float", "level", "switch")
@@ -39,8 +40,8 @@ class Floats:
             if len(spans) >= LEAST and m.known_s > KNOWN_S and still > max(4.0 * max(spans), 6 * 3600.0):
                 yield from self.hand.standing.begin(
                     name, m.id, now_s, float(bool(m.on)), HARM_S,
-                    f"{m.id} has shown {int(bool(m.on))} for {still / 3600:.0f} h and never stood longer than "
+                    f"{named(m.id)} has shown {int(bool(m.on))} for {still / 3600:.0f} h and never stood longer than "
                     f"{max(spans) / 3600:.1f} h before: move it by hand.",
                 )  # fmt: skip
             elif still < 3600.0 or now_s - m.since_s < max(spans, default=0.0):
-                yield from self.hand.standing.end(name, now_s, f"{m.id} moves again.")
+                yield from self.hand.standing.end(name, now_s, f"{named(m.id)} moves again.")

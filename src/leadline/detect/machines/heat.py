@@ -20,7 +20,7 @@ from leadline.detect.hand import KEPT_S, Hand, Track
 from leadline.detect.machines.rest import Rest
 from leadline.detect.machines.slopes import LONG_S, Straight, level, middle, scatter, straight, until
 from leadline.detect.machines.states import Machine
-from leadline.detect.words import clock, hour, ramps
+from leadline.detect.words import edge, hour, named, paced, ramps, shown, when
 from leadline.system.description import System
 
 J_L_K = 4090.0  # 3999 J/kg/K (TEOS-10, salinity 35) times 1.0235 kg/L
@@ -230,30 +230,32 @@ class Heat:
         wrong = m.count("wrong", on and high < 0.0 and got.watts < -floor)
         nothing = m.count("nothing", on and little)
         still = m.count("still", not on and little)
-        range_ = f"{max(-high, 0):.0f} to {-got.watts + 2.33 * got.sd:.0f} W"
-        ran = f"{m.id} has run for {(now_s - m.machine.since_s) / 60:.0f} min"
+        so_long = f"{(now_s - m.machine.since_s) / 60:.0f} min"
+        ran = f"{named(m.id)} has run for {so_long}"
+        does = "heats" if m.sign > 0 else "cools"
         if wrong >= 2 and m.sign < 0:
+            how = "warms the water" if after.slope > after.sd else "adds heat to the water"
             yield from self._begin(
-                m, "warms", after, now, now_s, -got.watts,
-                f"{ran} and the water gains {-got.watts:.0f} W ({range_}) by it instead of losing heat",
+                m, "warms", after, now, now_s, -got.watts, f"{ran} and {how}",
+                f"{max(-high, 0):.0f} to {-got.watts + 2.33 * got.sd:.0f} W",
             )  # fmt: skip
         elif nothing >= (3 if m.sign > 0 else 2) and f"{m.id}-warms" not in self.hand.standing:
-            name, verb = ("no-heat", "gives") if m.sign > 0 else ("weak", "takes away")
+            how = ("gives" if m.sign > 0 else "takes away") + " less than half of its heat"
             yield from self._begin(
-                m, name, after, now, now_s, got.watts,
-                f"{ran} and {verb} {max(got.watts, 0):.0f} W, at most {max(high, 0):.0f}, of the {reference:.0f} W "
-                "that it should",
+                m, "no-heat" if m.sign > 0 else "weak", after, now, now_s, got.watts, f"{ran} and {how}",
+                f"at most {max(high, 0):.0f} of {reference:.0f} W",
             )  # fmt: skip
         elif still >= 2:
-            name, verb = ("still-heats", "loses no heat") if m.sign > 0 else ("still-cools", "gains no heat")
+            # what went from the water when it went off is less than half of what it moves: the rest goes on
+            rest = reference - got.watts - 2.0 * got.sd
             yield from self._begin(
-                m, name, after, now, now_s, got.watts,
-                f"{m.id} says it has been off for {(now_s - m.machine.since_s) / 60:.0f} min, yet the water {verb} "
-                f"by it ({got.watts:.0f} of {reference:.0f} W): look whether it still runs",
+                m, f"still-{does}", after, now, now_s, got.watts,
+                f"{named(m.id)} says it has been off for {so_long} but probably still {does}",
+                f"at least {rest:.0f} of its {reference:.0f} W",
             )  # fmt: skip
         elif got.watts - got.sd > 0.6 * reference and (on or f"{m.id}-still-heats" in self.hand.standing):
             for what in ("warms", "no-heat", "never-off", "never-on") if on else ("still-heats", "still-cools"):
-                yield from self._end(m, what, now_s, f"{m.id} moves {got.watts:.0f} W again.")
+                yield from self._end(m, what, now_s, self._well(m, got.watts))
 
     def _sample(
         self, m: Mover, got: Moved, reference: float, on: bool, after: Straight, now: float, now_s: float, run: float
@@ -272,16 +274,17 @@ class Heat:
             return
         last = [r for _, _, r in list(m.recent)[-3:]]
         if min(r.watts for r in last) > WEAK * reference:
-            yield from self._end(m, "weak", now_s, f"{m.id} moves {last[-1].watts:.0f} W again.")
+            yield from self._end(m, "weak", now_s, self._well(m, last[-1].watts))
         runs = len({run for _, run, _ in list(m.recent)[-3:]})  # looks at one run share what was before it
         together_now = together(last)
         high = together_now.watts + 1.645 * together_now.sd * math.sqrt(3.0 / runs)
         if high < WEAK * reference and max(r.watts for r in last) < WEAK * reference and not self._accused(m):
-            verb = "gives" if m.sign > 0 else "takes away"
+            share, most = (100.0 * max(w, 0.0) / reference for w in (together_now.watts, high))
             yield from self._begin(
                 m, "weak", after, now, now_s, together_now.watts / reference,
-                f"{m.id} {verb} {together_now.watts:.0f} W in its last runs, at most {high:.0f}, and used to move "
-                f"{reference:.0f} W",
+                f"{named(m.id)} {'heats' if m.sign > 0 else 'cools'} with {share:.0f} % of its usual strength in its "
+                f"last runs, {most:.0f} % at most",
+                f"{max(together_now.watts, 0.0):.0f} of {reference:.0f} W",
             )  # fmt: skip
 
     def _by_blocks(self, track: Track, m: Mover, now: float, now_s: float) -> Iterator[Finding]:
@@ -328,16 +331,17 @@ class Heat:
             trend = straight(track, now_s - 1800.0, now_s)
             if trend is None:
                 return
-            does, should = ("runs", "off") if on else ("is off", "on")
+            should, does = ("off", "still runs") if on else ("on", "is still off")
             yield from self._begin(
                 m, name, trend, now, now_s, now,
-                f"{m.id} {does} at {now:.2f} °C; it has always gone {should} at {usual:.2f} °C",
+                f"{named(m.id)} has always gone {should} at {shown(usual, *self._said, now)} and {does}",
             )  # fmt: skip
         else:
             m.count(name, False)
             if beyond < -0.1 or usual != usual:
-                yield from self._end(m, "never-off", now_s, f"The water is {now:.2f} °C, where {m.id} belongs so.")
-                yield from self._end(m, "never-on", now_s, f"The water is {now:.2f} °C, where {m.id} belongs so.")
+                for what in ("never-off", "never-on"):
+                    because = f"The water is {shown(now, *self._said)}, where {m.id} may be {'on' if on else 'off'}."
+                    yield from self._end(m, what, now_s, because)
 
     def _fight(self, now_s: float) -> Iterator[Finding]:
         """A heater and a chiller on at once."""
@@ -352,11 +356,11 @@ class Heat:
             if m in heaters and longest > 1200.0:
                 yield from self.hand.standing.begin(
                     name, m.id, now_s, longest / 60.0, LONG_S,
-                    f"{m.id} and {chillers[0].id} have been on together for {longest / 60:.0f} min: one undoes what "
-                    "the other does.",
+                    f"{named(m.id)} and {chillers[0].id} have been on together for {longest / 60:.0f} min: one undoes "
+                    "what the other does.",
                 )  # fmt: skip
             elif name in self.hand.standing and m.machine.on is False and now_s - m.machine.since_s > 3600.0:
-                yield from self.hand.standing.end(name, now_s, f"{m.id} is off.")
+                yield from self.hand.standing.end(name, now_s, f"{named(m.id)} is off.")
 
     # -- between switchings -------------------------------------------------------------------------
 
@@ -387,37 +391,44 @@ class Heat:
             lost = clear and gained < 0.0 and on
             if m.count("rest", unasked or lost) < 2 or self._accused(m):
                 continue
+            more = f"{abs(step.watts):.0f} W {'more' if step.watts > 0.0 else 'less'} than usual"
             if unasked:
-                name = "still-heats" if m.sign > 0 else "still-cools"
-                said = (
-                    f"{m.id} says it is off, yet the water {'gains' if m.sign > 0 else 'loses'} {abs(step.watts):.0f} W"
-                    f" more than at this hour on other days, about what {m.id} moves ({reference:.0f} W): look whether "
-                    "it still runs, or whether the room changed"
-                )
+                name, said = "still-heats" if m.sign > 0 else "still-cools", "says it is off but probably runs"
             else:
-                name = "no-heat" if m.sign > 0 else "weak"
-                said = (
-                    f"{m.id} runs, yet the water {'loses' if m.sign > 0 else 'gains'} {abs(step.watts):.0f} W more "
-                    f"than at this hour on other days, about what {m.id} should move ({reference:.0f} W)"
-                )
-            yield from self._begin(m, name, line, now, now_s, step.watts, said)
+                name, said = "no-heat" if m.sign > 0 else "weak", "says it runs but probably does not"
+            said = f"{named(m.id)} {said}, or the room changed"
+            yield from self._begin(m, name, line, now, now_s, step.watts, said, more)
 
     # -- telling ------------------------------------------------------------------------------------
 
     def _begin(
-        self, m: Mover, what: str, line: Straight, now: float, now_s: float, value: float, said: str
-    ) -> Iterator[Finding]:
+        self, m: Mover, what: str, line: Straight, now: float, now_s: float, value: float, said: str,
+        watts: str = "",
+    ) -> Iterator[Finding]:  # fmt: skip
+        """What it does, where the water stands and how fast it goes, what the watts say, when the limit is reached."""
         # too much heat, or want of it: a weak chiller does not harm by cold
         hot = (what in ("never-off", "still-heats")) == (m.sign > 0)
         limit = self.limit[1] if hot else self.limit[0]
-        left = until(now, line.slope, limit) if abs(line.slope) > line.sd else math.inf
-        if left < 3 * 86400.0:
-            said += f"; at this rate the limit of {limit:g} °C is reached at {clock(now_s + left, self.system, now_s)}."
-        else:
-            said += "."
+        moves = abs(line.slope) > line.sd
+        passed = (now - limit) * (1.0 if hot else -1.0) >= 0.0
+        left = 0.0 if passed else until(now, line.slope, limit) if moves else math.inf
+        pace = paced(line.slope, *self._said) if moves else "steady"
+        said += f": {shown(now, *self._said, limit)}, {pace}{f' ({watts})' if watts else ''}"
+        if passed:
+            said += f"; that is {'over' if hot else 'under'} the limit of {edge(limit, *self._said)}"
+        elif left < 3 * 86400.0:
+            said += f"; at this rate the limit of {edge(limit, *self._said)} is reached "
+            said += when(now_s + left, self.system, now_s)
         yield from self.hand.standing.begin(
-            f"{m.id}-{what}", m.id, now_s, value, left if left < math.inf else LONG_S, said
+            f"{m.id}-{what}", m.id, now_s, value, left if left < math.inf else LONG_S, f"{said}."
         )
+
+    @property
+    def _said(self) -> tuple[str, System]:
+        return "temperature", self.system
+
+    def _well(self, m: Mover, watts: float) -> str:
+        return f"{named(m.id)} {'heats' if m.sign > 0 else 'cools'} again ({watts:.0f} W)."
 
     def _end(self, m: Mover, what: str, now_s: float, because: str) -> Iterator[Finding]:
         yield from self.hand.standing.end(f"{m.id}-{what}", now_s, because)

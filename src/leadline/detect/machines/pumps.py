@@ -15,6 +15,7 @@ from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.machines.slopes import LONG_S
 from leadline.detect.machines.states import ABSURD, Machine
+from leadline.detect.words import named
 from leadline.system.description import System
 
 PAUSE_S = 2100.0
@@ -69,7 +70,7 @@ class Pumps:
         m = p.machine
         name = f"{m.id}-stopped"
         if m.on:
-            yield from self.hand.standing.end(name, now_s, f"{m.id} runs again.")
+            yield from self.hand.standing.end(name, now_s, f"{named(m.id)} runs again.")
             return
         still = now_s - m.since_s
         usual = max((s for _, s in m.rests_s), default=0.0)  # a pump of a wave-maker rests as a habit
@@ -81,7 +82,7 @@ class Pumps:
         hours = self._hours(p)
         yield from self.hand.standing.begin(
             name, m.id, now_s, m.last_value, max(hours * 3600.0 - still, 0.0),
-            f"{m.id} has stood still for {still / 60:.0f} min and usually never rests so long; "
+            f"{named(m.id)} has stood still for {still / 60:.0f} min and usually never rests so long; "
             + self._assumed(p, hours),
         )  # fmt: skip
 
@@ -112,18 +113,18 @@ class Pumps:
                 hours = self._hours(p) * (2.0 if share < 0.6 else 8.0)
                 yield from self.hand.standing.begin(
                     name, m.id, now_s, mean, hours * 3600.0,
-                    f"{m.id} draws {mean:.0f} W and used to draw {usual:.0f}: its flow has fallen; at less flow "
-                    f"oxygen is taken to last {hours:.0f} h (judgement). Look for air, a snail, a clogged guard.",
+                    f"{named(m.id)} draws {mean:.0f} W and used to draw {usual:.0f} W: its flow has fallen; at less "
+                    f"flow oxygen is taken to last {hours:.0f} h (judgement). Look for air, a snail, a clogged guard.",
                 )  # fmt: skip
             elif p.high >= 2:
                 yield from self.hand.standing.begin(
                     strained, m.id, now_s, mean, LONG_S,
-                    f"{m.id} draws {mean:.0f} W and used to draw {usual:.0f}: it rubs or is dammed up.",
+                    f"{named(m.id)} draws {mean:.0f} W and used to draw {usual:.0f} W: it rubs or is dammed up.",
                 )  # fmt: skip
             elif mean > 0.9 * usual:
-                yield from self.hand.standing.end(name, now_s, f"{m.id} draws {mean:.0f} W again.")
+                yield from self.hand.standing.end(name, now_s, f"{named(m.id)} draws {mean:.0f} W again.")
             if mean < 1.15 * usual:
-                yield from self.hand.standing.end(strained, now_s, f"{m.id} draws {mean:.0f} W again.")
+                yield from self.hand.standing.end(strained, now_s, f"{named(m.id)} draws {mean:.0f} W again.")
         if slot != p.slot:
             p.slot = slot
             if name not in self.hand.standing and p.low == 0 and p.high == 0:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand, Track
 from leadline.detect.machines.slopes import level, middle
-from leadline.detect.words import clock
+from leadline.detect.words import edge, named, when
 from leadline.model.blueprint import amount
 from leadline.system.description import System
 
@@ -84,16 +84,16 @@ class Reservoirs:
                 yield from self._fast(v, sum(recent), float(len(recent)), usual, here, now_s)
                 break
         else:
-            yield from self.hand.standing.end(falls, now_s, f"{v.track.stream} falls as it used to.")
+            yield from self.hand.standing.end(falls, now_s, f"{named(v.track.stream)} falls as it used to.")
         left = here / max(usual, 1e-6) * SLOT_S
         if left < LOW_S and usual > 1e-4:
             yield from self.hand.standing.begin(
                 low, v.track.stream, now_s, here, left + 2 * 86400.0,  # salinity then needs days more (census E02)
-                f"{v.track.stream} stands at {100 * here:.0f} cm and falls by {2400 * usual:.1f} cm a day: it is empty "
-                f"at {clock(now_s + left, self.system, now_s)}.",
+                f"{named(v.track.stream)} stands at {100 * here:.0f} cm and falls by {2400 * usual:.1f} cm a day: it "
+                f"is empty {when(now_s + left, self.system, now_s)}.",
             )  # fmt: skip
         elif left > 1.2 * LOW_S:
-            yield from self.hand.standing.end(low, now_s, f"{v.track.stream} stands at {100 * here:.0f} cm.")
+            yield from self.hand.standing.end(low, now_s, f"{named(v.track.stream)} stands at {100 * here:.0f} cm.")
 
     def _fast(
         self, v: _Vessel, fell: float, hours: float, usual: float, here: float, now_s: float
@@ -102,8 +102,8 @@ class Reservoirs:
         harm, rest = self._salt(v, rate, here)
         yield from self.hand.standing.begin(
             f"{v.track.stream}-falls", v.track.stream, now_s, fell, harm,
-            f"{v.track.stream} fell by {100 * fell:.1f} cm in {60 * hours:.0f} min, usually {100 * usual * hours:.1f}: "
-            f"look for a siphon, a leak or a float{rest}.",
+            f"{named(v.track.stream)} fell by {100 * fell:.1f} cm in {60 * hours:.0f} min, usually by "
+            f"{100 * usual * hours:.1f} cm: look for a siphon, a leak or a float{rest}.",
         )  # fmt: skip
 
     def _salt(self, v: _Vessel, rate_m_h: float, here: float) -> tuple[float | None, str]:
@@ -118,4 +118,5 @@ class Reservoirs:
         if need > litres_m * here:
             return 86400.0, f"; what is left, {litres_m * here:.0f} L, does not bring salinity to its limit"
         left = need / (litres_m * rate_m_h) * 3600.0
-        return left, f"; at this rate salinity reaches its limit of {limit:g} in {left / 3600:.1f} h"
+        said = edge(limit, "salinity", self.system)
+        return left, f"; at this rate salinity reaches its limit of {said} in {left / 3600:.1f} h"

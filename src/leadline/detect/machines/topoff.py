@@ -17,7 +17,7 @@ from leadline.detect.findings import Finding
 from leadline.detect.hand import Hand
 from leadline.detect.machines.slopes import LONG_S, level
 from leadline.detect.machines.states import Machine
-from leadline.detect.words import clock
+from leadline.detect.words import NOW_S, edge, named, shown, when
 from leadline.measures.errors import LeadlineError
 from leadline.model.blueprint import amount
 from leadline.model.evaporation import drive_kg_m2_s
@@ -66,7 +66,7 @@ class Topoff:
         f = next(x for x in self.fillers if x.machine is machine)
         name = f"{machine.id}-runs-on"
         if not machine.on:
-            yield from self.hand.standing.end(name, now_s, f"{machine.id} has stopped.")
+            yield from self.hand.standing.end(name, now_s, f"{named(machine.id)} has stopped.")
             return
         if name in self.hand.standing:
             return
@@ -78,16 +78,17 @@ class Topoff:
         salinity, limit = self._salt(now_s, low=True)
         left_l = self.system.net_volume_l * (salinity / limit - 1.0)
         harm = max(left_l - litres, 0.0) / f.rate_l_h * 3600.0
-        rest = f"{f.rate_l_h:g} L/h bring salinity from {salinity:.1f} to its limit of {limit:g}"
+        said = "salinity", self.system
+        rest = f"{f.rate_l_h:g} L/h bring salinity from {shown(salinity, *said)} to its limit of {edge(limit, *said)}"
         if litres + harm / 3600.0 * f.rate_l_h > f.reservoir_l:
             end = salinity * self.system.net_volume_l / (self.system.net_volume_l + f.reservoir_l)
-            rest += f", though a reservoir of {f.reservoir_l:.0f} L is empty at {end:.1f}"
-        at = clock(now_s + harm, self.system, now_s)
+            rest += f", though a reservoir of {f.reservoir_l:.0f} L is empty at {shown(end, *said)}"
+        at = when(now_s + harm, self.system, now_s)
         yield from self.hand.standing.begin(
             name, machine.id, now_s, litres, harm,
-            f"{machine.id} has run for {ran / 60:.0f} min, {litres:.1f} L, and has never run longer than "
-            f"{longest / 60:.0f} min before: {rest} at {at}." if machine.runs_s else
-            f"{machine.id} has run for {ran / 60:.0f} min, {litres:.1f} L: {rest} at {at}.",
+            f"{named(machine.id)} has run for {ran / 60:.0f} min, {litres:.1f} L, and has never run longer than "
+            f"{longest / 60:.0f} min before: {rest} {at}." if machine.runs_s else
+            f"{named(machine.id)} has run for {ran / 60:.0f} min, {litres:.1f} L: {rest} {at}.",
         )  # fmt: skip
 
     def _longest(self, f: _Filler) -> float:
@@ -164,9 +165,9 @@ class Topoff:
                 at = left / extra * 3600.0
                 yield from self.hand.standing.begin(
                     much, m.id, now_s, got, at,
-                    f"{m.id} gave {got:.1f} L in {hours} h where {expected:.1f} L should have evaporated: "
+                    f"{named(m.id)} gave {got:.1f} L in {hours} h where {expected:.1f} L should have evaporated: "
                     f"{extra:.2f} L an hour too much, a leak, a siphon or a float; at this rate salinity reaches its "
-                    f"limit of {low:g} in {_span(at)}.",
+                    f"limit of {edge(low, 'salinity', self.system)} {_span(at)}.",
                 )  # fmt: skip
                 break
             if hours >= 6 and got < TOO_LITTLE * expected and expected - got > 3.0 * sd:
@@ -183,17 +184,18 @@ class Topoff:
         recent = float(litres[-12:].sum())
         expected = 12.0 * usual_h * (float(drive[-12:].mean() / past_drive.mean()) if room else 1.0)
         if not over and recent < 1.3 * expected:
-            yield from self.hand.standing.end(much, now_s, f"{m.id} gives what evaporates again.")
+            yield from self.hand.standing.end(much, now_s, f"{named(m.id)} gives what evaporates again.")
         if not under and recent > 0.7 * expected:
-            yield from self.hand.standing.end(little, now_s, f"{m.id} gives what evaporates again.")
+            yield from self.hand.standing.end(little, now_s, f"{named(m.id)} gives what evaporates again.")
 
     def _too_little(self, f: _Filler, now_s: float, short_l_h: float, said: str) -> Iterator[Finding]:
         salinity, high = self._salt(now_s, low=False)
         left = max(self.system.net_volume_l * (1.0 - salinity / high), 0.0) / max(short_l_h, 1e-6) * 3600.0
+        limit = edge(high, "salinity", self.system)
         yield from self.hand.standing.begin(
             f"{f.machine.id}-too-little", f.machine.id, now_s, short_l_h * 24.0, left,
-            f"{f.machine.id} {said} should have evaporated: look at reservoir and float, or for water that comes in "
-            f"another way; at this rate salinity reaches its limit of {high:g} in {_span(left)}.",
+            f"{named(f.machine.id)} {said} should have evaporated: look at reservoir and float, or for water that "
+            f"comes in another way; at this rate salinity reaches its limit of {limit} {_span(left)}.",
         )  # fmt: skip
 
 
@@ -208,8 +210,10 @@ def _said(raw: object, dimension: str) -> float | None:
 
 def _span(seconds: float) -> str:
     if seconds >= LONG_S * 10:
-        return "months"
+        return "in months"
+    if seconds < NOW_S:
+        return "now"
     hours = seconds / 3600.0
-    return (
-        f"{hours / 24:.0f} days" if hours >= 48.0 else f"{hours:.0f} h" if hours >= 2.0 else f"{seconds / 60:.0f} min"
-    )
+    if hours >= 48.0:
+        return f"in {hours / 24:.0f} days"
+    return f"in {hours:.0f} h" if hours >= 2.0 else f"in {seconds / 60:.0f} min"
