@@ -130,6 +130,7 @@ def make_parts(store: Store, queue: Intake, path: str, clock: Clock) -> Parts:
 
     A secret that nobody gave leaves its part out; it is named, and taken up when it is given.
     """
+    import contextlib
     import functools
 
     from leadline.app import stand_orders
@@ -142,11 +143,15 @@ def make_parts(store: Store, queue: Intake, path: str, clock: Clock) -> Parts:
     for name, way in orders.paths.items():
         secret = given.of(way)
         if secret is not None:
-            couriers[name] = _courier(way, secret, clock, reply_to)
+            with contextlib.suppress(BadInput):  # a path without a courier fails its proof, with the words of that
+                couriers[name] = _courier(way, secret, clock, reply_to)
     for said in orders.feeds:
         secret = given.of(said)
         if secret is not None:
-            feeds.append(_feed(said, secret, queue, store, clock))
+            try:
+                feeds.append(_feed(said, secret, queue, store, clock))
+            except BadInput as exc:  # one bad part must not take the others with it
+                queue.report(said.id, False, exc.line())
         else:
             queue.report(said.id, False, "its secret is missing: leadline watch secret NAME")
     replies = None

@@ -47,14 +47,15 @@ def test_two_paths_that_share_power_and_net():
     """By hand: both down when something shared is down, else both by their own faults."""
     one, two = proven(shares=("mains", "internet")), proven(path="push", shares=("mains", "internet"))
     own = 1 - math.exp(-2 / 120)
-    up = (1 - DOWN["mains"]) * (1 - DOWN["internet"])
+    up = (1 - DOWN["mains"]) * (1 - DOWN["internet"]) * (1 - DOWN["watch"])  # all share the watch's own machine
     assert nobody([one, two], 2 * DAY) == pytest.approx(1 - up + up * own * own, rel=1e-12)
 
 
 def test_nobody_to_tell_is_certain_and_an_unproved_path_is_a_coin():
     assert nobody([], 0.0) == 1.0
-    assert nobody([proven(None)], 0.0) == pytest.approx(0.5)
-    assert nobody([proven(0.0, overdue=True)], 0.0) == pytest.approx(0.9)
+    watch = DOWN["watch"]
+    assert nobody([proven(None)], 0.0) == pytest.approx(watch + (1 - watch) * 0.5)
+    assert nobody([proven(0.0, overdue=True)], 0.0) == pytest.approx(watch + (1 - watch) * 0.9)
 
 
 def test_its_own_misses_teach_it():

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leadline.alarms.decide import Priority
 from leadline.alarms.delivery import Delivery, Kind, Message, Stage
-from leadline.alarms.routes import calls, pace
+from leadline.alarms.routes import calls, next_hours, pace
 from leadline.system.orders import Escalation, Person
 
 MIN = 60.0
@@ -83,16 +83,41 @@ def test_what_ended_by_itself_calls_nobody_new():
     assert ladder(600, calm=4 * MIN) == [("keeper", "push", 0, 0.0)]
 
 
+def test_a_medium_alarm_waits_for_the_next_person_even_where_no_path_is_proved():
+    unproved = {("keeper", "push"), ("keeper", "mail"), ("neighbour", "letter")}
+    assert ladder(14, priority=Priority.MEDIUM, unproved=unproved) == [
+        ("keeper", "push", 0, 0.0), ("keeper", "mail", 0, 0.0),
+    ]  # fmt: skip
+    assert len(ladder(0, unproved=unproved)) == 3  # a high one calls all at once
+
+
+def test_hours_of_a_few_minutes_are_found():
+    short = Person("keeper", "Keeper", ("push",), ((8 * 60 + 7, 8 * 60 + 12),))
+    assert next_hours([short], 0.0, lambda s: int(s / 60) % 1440) == (8 * 60 + 7) * MIN
+    night = Person("keeper", "Keeper", ("push",), ((22 * 60, 6 * 60),))  # through midnight
+    assert next_hours([night], 7 * 3600.0, lambda s: int(s / 60) % 1440) == 22 * 3600.0
+    assert next_hours([Person("x", "X", ("y",), ())], 0.0, lambda s: 0) is None
+
+
 @pytest.mark.law
+@settings(deadline=None, max_examples=25)
 @given(
-    a=st.floats(0, 2000), b=st.floats(0, 2000), harm=st.none() | st.floats(0, 1e6),
-    fails=st.lists(st.tuples(st.sampled_from(["push", "mail"]), st.integers(0, 3), st.floats(0, 100)), max_size=4),
+    harm=st.none() | st.floats(0, 1e6), breaks=st.sets(st.sampled_from(["push", "mail", "letter"]), max_size=3),
+    step=st.sampled_from([1.0, 3.0, 7.0]), priority=st.sampled_from([Priority.MEDIUM, Priority.HIGH, Priority.URGENT]),
 )  # fmt: skip
-def test_what_was_due_stays_due(a, b, harm, fails):
-    """Later never takes a call back, and every call is due by then: nothing can be forgotten between two looks."""
-    done = [failed(p, t, m) for p, t, m in fails]
-    early, late = sorted((a, b))
-    first, second = ladder(early, harm=harm, done=done), ladder(late, harm=harm, done=done)
-    assert second[: len(first)] == first
-    assert all(due <= late + 1e-9 for *_, due in second)
-    assert len({c[:3] for c in second}) == len(second)
+def test_somebody_is_called_again_and_again_until_there_is_an_answer(harm, breaks, step, priority):
+    """Played minute by minute for five days, with paths that fail for good: no call is made twice in a turn, none is
+    due before its time, and no six hours pass without a new one."""
+    done, made, last = [], set(), 0.0
+    m = message(priority, harm)
+    for k in range(int(5 * 24 * 60 / step)):
+        now = k * step * MIN
+        for c in calls(m, TWO, USUAL, done, (), lambda s: int(600 + s / 60) % 1440, now):
+            assert c.due_s <= now
+            key = (c.person, c.path, c.turn)
+            if key not in made:
+                made.add(key)
+                last = now
+                stage = Stage.FAILED if c.path in breaks else Stage.HANDED_OVER
+                done.append(Delivery(len(done), "m", c.person, c.path, c.turn, stage, now, 1, now, now))
+        assert now - last <= 6 * 3600.0

@@ -37,7 +37,7 @@ def test_the_subject_is_one_line_whatever_stands_in_it():
     bad = raised(name="x\r\nBcc: all", because="a\nb")
     assert "\n" not in message.subject(bad, "Reef\r\nTo: y")
     assert "\r" not in message.subject(bad, "Reef\r\nTo: y")
-    assert message.body(bad, "Reef", "UTC", 0.0).startswith("a b\n")
+    assert message.body(bad, "Reef", "UTC", 0.0).startswith("A b\n")
 
 
 @pytest.mark.law

@@ -103,7 +103,8 @@ class House:
     def proved(self) -> None:
         """Every path is proved now."""
         for p, x in self.signals.orders.used():
-            self.signals._prove(p.id, x.id, self.now, answered=True)
+            seen = self.signals._seen(p.id, x.id)
+            self.signals._keep(p.id, x.id, seen | {"proved_s": self.now, "since_s": self.now - DAY})
 
     def find(self, name, harm_h=None, subject="chiller-1", holds=True, system="reef"):
         harm = None if harm_h is None else harm_h * HOUR
@@ -117,7 +118,8 @@ class House:
             self.now += MIN if minutes else 0.0
             with self.store.together():
                 self.signals.tell(self.watch.time_outs(self.now), self.now)
-                self.signals.tell(self.watch.decide(WATCH, self.signals.prove(self.now)), self.now)
+                itself = [*self.signals.prove(self.now), self.signals.flood(self.now)]
+                self.signals.tell(self.watch.decide(WATCH, itself), self.now)
                 self.signals.catch_up(self.now)
                 self.signals.call(self.now)
             for d in self.store.due_deliveries(self.now):
@@ -246,15 +248,85 @@ def test_a_flood_is_one_message(house):
         house.find(f"thing-{k}", 5.0, f"thing-{k}")
         house.go(0)
     alarms = [m for m in house.store.open_messages() if m.kind is Kind.ALARM]
-    assert len(alarms) == 11
     assert [m.alarm for m in alarms if m.system == WATCH] == [FLOOD]
-    house.find("temperature-high", 0.0, "temperature")  # an urgent one is told all the same
+    assert len(alarms) == 12  # eleven before it was a flood, and the flood's
+    house.find("temperature-high", 0.0, "temperature")  # a louder one is told all the same
     assert [m for m in house.store.open_messages() if m.alarm == "temperature-high"]
-    flood = next(m for m in alarms if m.alarm == FLOOD)
-    house.go()
-    d = house.store.deliveries(flood.id)[0]
-    house.signals.answer(house.watch, d, "link", house.now)
+    house.go(12)  # the ten minutes are over, nothing is answered: it stands, and nothing of it is told again
+    flood = next(m for m in house.store.open_messages() if m.alarm == FLOOD)
+    assert not [m for m in house.store.open_messages() if m.alarm == "thing-14"]
+    house.signals.answer(house.watch, house.store.deliveries(flood.id)[0], "link", house.now)
     assert all(r.state is State.ACKNOWLEDGED for r in house.store.alarms("reef"))
+    assert house.store.open_messages() == []
+    house.go(60)
+    assert not house.store.alarm(WATCH, FLOOD).alarm.holds
+
+
+def test_a_chattering_probe_is_no_flood_and_hides_no_other(house):
+    for k in range(30):
+        house.find("probe-noisy", 12.0, "probe", holds=k % 2 == 0)
+        house.go(0)
+    house.find("heater-1-never-off", 3.0, "heater-1")
+    house.go()
+    assert "high: Invented reef, heater 1 never off" in house.told("mail")
+
+
+def test_a_consequence_speaks_when_its_cause_ends_or_is_shelved(house):
+    house.find("chiller-1-warms", 5.0)
+    house.find("temperature-heading-high", 5.0, "temperature")
+    house.go()
+    assert len(house.told("mail")) == 1
+    house.find("chiller-1-warms", holds=False)
+    house.go()
+    assert house.told("mail")[-1] == "high: Invented reef, temperature heading high"
+
+
+def test_an_answer_to_an_older_message_of_an_alarm_answers_nothing(house):
+    house.find("chiller-1-warms", 5.0)
+    house.go()
+    old = house.couriers["mail"].got[-1].code
+    house.find("chiller-1-warms", holds=False)
+    house.go(1)
+    house.find("chiller-1-warms", 5.0)
+    house.go(1)
+    done = house.signals.answer(house.watch, house.signals.find_code(old, house.now), "reply", house.now)
+    assert "newer message" in done.words
+    assert house.store.alarm("reef", "chiller-1-warms").state is State.UNACKNOWLEDGED
+
+
+def test_an_answer_to_what_the_old_set_up_carried_proves_nothing(house):
+    house.find("chiller-1-warms", 5.0)
+    house.go()
+    old = house.couriers["mail"].got[-1].code
+    house.now += 60.0
+    house.orders(ORDERS, {"mail": "other password", "bell": "print", "letter": "print"})
+    house.signals.settle_prints(house.now)
+    house.signals.answer(house.watch, house.signals.find_code(old, house.now), "reply", house.now)
+    assert unproved(house) == ["mail"]
+    assert house.store.alarm("reef", "chiller-1-warms").state is State.ACKNOWLEDGED
+
+
+def test_an_old_answer_does_not_undo_a_proof_that_failed(house):
+    house.find("chiller-1-warms", 5.0)
+    house.go()
+    old = house.couriers["mail"].got[-1].code
+    house.couriers["mail"].broken = False
+    house.go(8 * 60 + 12)
+    assert unproved(house) == ["mail"]
+    house.signals.answer(house.watch, house.signals.find_code(old, house.now), "reply", house.now)
+    assert unproved(house) == ["mail"]
+
+
+def test_a_path_that_left_the_orders_is_spoken_of_no_more(house):
+    house.couriers["mail"].broken = False
+    house.go(8 * 60 + 12)
+    assert house.store.alarm(WATCH, "path-keeper-mail-unproved").alarm.holds
+    house.orders(ORDERS.replace('paths = ["mail", "bell"]', 'paths = ["bell"]'))
+    found = house.signals.disowned(house.now, ())
+    house.signals.tell(house.watch.decide(WATCH, found), house.now)
+    assert not house.store.alarm(WATCH, "path-keeper-mail-unproved").alarm.holds
+    left = sorted(m.alarm for m in house.store.open_messages() if m.kind is Kind.PROOF)
+    assert left == ["keeper/bell", "neighbour/letter"]
 
 
 def test_a_link_opens_one_delivery_and_no_other(house):
@@ -294,7 +366,7 @@ def test_an_answer_to_an_alarm_proves_its_path_and_one_on_the_page_does_not(hous
     before = {k.path: k.proved_s for k in house.signals.known()}
     house.answer("bell")
     after = {k.path: k.proved_s for k in house.signals.known()}
-    assert after["bell"] == house.now
+    assert after["bell"] == START + 5 * MIN  # when it went out: that is when the path is known to have worked
     assert after["mail"] == before["mail"]
 
 
@@ -384,6 +456,18 @@ def test_declared_work_quiets_what_it_causes_and_lets_it_speak_after(house):
     assert house.told("mail") == ["high: Invented reef, temperature heading low"]
 
 
+def test_work_quiets_only_what_begins_during_it_and_ends_one_by_one(house):
+    clock = FixedClock(parse("2026-05-01T10:00:00Z"))
+    house.find("chiller-1-warms", 5.0)
+    house.go()
+    house.answer("mail")
+    stand_orders.declare(house.store, clock, "reef", "exchange")
+    stand_orders.declare(house.store, clock, "reef", "feeding")
+    assert house.store.alarm("reef", "chiller-1-warms").state is State.ACKNOWLEDGED
+    assert stand_orders.end_work(house.store, clock, "reef", "feeding") == 1
+    assert [w.kind for w in stand_orders.work_going_on(house.store, "reef", START + 1.0)] == ["exchange"]
+
+
 def test_work_ended_by_hand_lets_it_speak_at_once(house):
     clock = FixedClock(parse("2026-05-01T10:00:00Z"))
     stand_orders.declare(house.store, clock, "reef", "exchange")
@@ -398,12 +482,14 @@ def test_a_shelf_has_an_end_and_a_reason_and_speaks_again(house):
     clock = FixedClock(parse("2026-05-01T10:00:00Z"))
     house.find("chiller-1-warms", 5.0)
     house.go()
-    stand_orders.shelve(house.store, clock, "reef", "chiller-1-warms", hours=4.0, reason="known")
-    house.go(239)
+    with pytest.raises(BadInput, match=r"2\.5 h at most"):  # half of the time that is left
+        stand_orders.shelve(house.store, clock, "reef", "chiller-1-warms", hours=4.0, reason="known")
+    stand_orders.shelve(house.store, clock, "reef", "chiller-1-warms", hours=2.0, reason="known")
+    house.go(118)
     assert len(house.told("mail")) == 1
     house.go(2)
     assert len(house.told("mail")) == 2
-    for hours, reason, said in ((13.0, "x", "at most"), (1.0, " ", "reason"), (0.0, "x", "shelf")):
+    for hours, reason, said in ((13.0, "x", "at most"), (1.0, " ", "reason"), (0.0, "x", "on the shelf")):
         with pytest.raises(BadInput, match=said):
             stand_orders.shelve(house.store, clock, "reef", "chiller-1-warms", hours=hours, reason=reason)
 
@@ -448,7 +534,7 @@ def test_proved_paths_are_not_on_the_round_and_an_unproved_one_is_with_its_chanc
 
 def test_a_changed_password_is_on_the_round_at_once(house):
     house.orders(ORDERS, {"mail": "other password", "bell": "print", "letter": "print"})
-    house.signals.settle_prints()
+    house.signals.settle_prints(house.now)
     assert [subject for subject, _ in on_round(house)] == ["mail to keeper"]
 
 

@@ -66,13 +66,45 @@ def test_an_acknowledged_alarm_speaks_again_when_nothing_got_better():
     assert states(w.time_outs(2.0 * HOUR + 30.0)) == [("x", "unacknowledged")]
 
 
-def test_after_a_start_the_book_is_brought_in_line():
+def test_the_book_is_brought_in_line_with_what_the_lookouts_see():
+    """After a start, or after a write that failed: what began is begun, what ended is ended."""
     w = watch()
-    w.decide("reef", [finding(0.0, name="gone"), finding(0.0, name="stays")])
+    w.decide("reef", [finding(0.0, name="gone"), finding(0.0, name="stays"), finding(0.0, name="carried")])
     w.observers["reef"].hand.standing.now.update({"stays": finding(0.0, name="stays"), "new": finding(5.0, name="new")})
-    turned = w.reconcile("reef", 10.0, started=True)
+    turned = w.reconcile("reef", 10.0, carried={"carried"})
     assert states(turned) == [("new", "unacknowledged"), ("gone", "returned-unacknowledged")]
-    assert w.reconcile("reef", 11.0, started=True) == []
+    assert w.reconcile("reef", 11.0, carried={"carried"}) == []
+    assert states(w.reconcile("reef", 12.0)) == [("carried", "returned-unacknowledged")]
+
+
+def test_a_condition_that_comes_back_louder_is_told_with_its_new_words():
+    w = watch()
+    w.decide("reef", [finding(0.0, harm=12 * HOUR)])
+    w.happen(w.book.alarm("reef", "x"), Event.ACKNOWLEDGE, 60.0, who="me")
+    worse = Finding("x", "x", 120.0, True, 2.0, HOUR, "It is worse.")
+    (turned,) = w.decide("reef", [worse])
+    assert (turned.state, turned.priority, turned.because) == ("unacknowledged", "urgent", "It is worse.")
+    assert w.decide("reef", [worse]) == []
+
+
+def test_what_becomes_worse_leaves_the_shelf():
+    w = watch()
+    w.decide("reef", [finding(0.0, harm=30 * HOUR)])
+    w.happen(w.book.alarm("reef", "x"), Event.SHELVE, 1.0, who="me", until_s=100 * HOUR, reason="known")
+    assert w.time_outs(5 * HOUR) == []
+    (turned,) = w.time_outs(6 * HOUR + 1.0)
+    assert (turned.state, turned.priority) == ("unacknowledged", "medium")
+
+
+def test_one_work_s_end_leaves_what_another_quiets():
+    a, b = Work("reef", "service", "x", "a", 0.0, HOUR), Work("reef", "service", "x", "b", 0.0, 2 * HOUR)
+    going = [a]
+    w = watch(works=lambda s: going)
+    w.decide("reef", [finding(10.0, name="x-weak")])
+    going[:] = [b]
+    assert w.time_outs(HOUR) == []
+    going[:] = []
+    assert states(w.time_outs(2 * HOUR + 1.0)) == [("x-weak", "unacknowledged")]
 
 
 @pytest.mark.law

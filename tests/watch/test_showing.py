@@ -11,8 +11,8 @@ from leadline.watch.showing import show, together
 
 MIN = 60.0
 SYSTEM = parse(house.REEF)
-TIMES = np.arange(0.0, 5 * 3600.0, MIN) + 1_780_000_000.0
-HOT = 25.0 + np.maximum(TIMES - TIMES[0] - 2 * 3600.0, 0.0) * 2.0 / 3600.0
+TIMES = np.arange(0.0, 5 * 3600.0, MIN) + 1_780_000_000.0  # the last hour of which is the present
+HOT = 25.0 + np.maximum(TIMES - TIMES[0] - 4.1 * 3600.0, 0.0) * 6.0 / 3600.0
 
 
 def names(found):
@@ -74,5 +74,15 @@ def test_a_backlog_that_comes_after_time_was_looked_at_is_still_looked_at():
     later = TIMES[0] + 5 * 3600.0
     observer.tick(later)
     away = np.arange(TIMES[0] + 300.0, later, 300.0)
-    found = show(observer, {"return-pump": (away, np.zeros(len(away)))}, later).findings
-    assert ("return-pump-stopped", True) in names(found)
+    shown = show(observer, {"return-pump": (away, np.zeros(len(away)))}, later)
+    assert shown.history  # it stopped hours ago: nobody is called twice, but it stands
+    assert "return-pump-stopped" in observer.standing
+
+
+def test_nobody_is_called_about_what_came_and_went_long_ago():
+    observer = Observer(SYSTEM)
+    old = np.where((TIMES[0] + 3600.0 < TIMES) & (TIMES[0] + 2 * 3600.0 > TIMES), 31.0, 25.0)
+    shown = show(observer, {"temperature": (TIMES, old)}, TIMES[-1] + 1.0)
+    assert shown.history
+    assert not [f for f in shown.findings if f.holds]
+    assert "temperature-high" not in observer.standing

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fnmatch import fnmatchcase
 
-_MAINS = "Dry hands, at the plug and not in the water; anything behind it is a licensed electrician's."
+_MAINS = "Dry hands, at the plug; wiring is a licensed electrician's."
 # the first that fits; {subject} is the machine, stream or quantity
 STEPS: tuple[tuple[str, str], ...] = (
     ("*-warms", f"Take {{subject}} off its supply and lift the covers. {_MAINS}"),
@@ -22,16 +22,26 @@ STEPS: tuple[tuple[str, str], ...] = (
     ("topoff-*", "Stop the top-off at its reservoir, look for water on the floor, then test salinity. "
                  "Water near electricity: stay off wet floors until the supply is off."),
     ("doser-*", "Look at its tubes and containers; test alkalinity by hand before anything is added."),
-    ("temperature-*high", "Lift the covers, start a fan across the surface, take the heater off its supply. " + _MAINS),
-    ("temperature-*low", "Check the heater, close the covers, close the window. " + _MAINS),
+    ("temperature-*high", "Lift the covers, start a fan across the surface, take the heater off its supply. "
+                          "Cool slowly: no ice into the water. " + _MAINS),
+    ("temperature-*low", "Check the heater, close covers and window. Warm slowly: no hot water into the tank. "
+                         + _MAINS),
     ("oxygen-*", "Air stone or a pump at the surface now; stop feeding and dosing."),
-    ("ph-*low", "Fresh air into the room and air into the water; look at reactor and doser."),
-    ("ph-*high", "Look at limewater and dosers: stop what is still adding."),
+    ("ph-*low", "Fresh air into the room and air into the water; look at reactor and doser. Check the probe in buffer; "
+                "never chase pH with additives."),
+    ("ph-*high", "Look at limewater and dosers: stop what is still adding. Check the probe in buffer."),
+    ("ph-nights", "Fresh air at night, less food; check the probe in buffer."),
     ("salinity-*", "Test salinity by hand before anything is changed; then look at the top-off."),
     ("all-streams-silent", "Look whether there is power; then at network and broker."),
     ("*-silent", "Look at probe, cable, power and network of {subject}."),
     ("path-*", "Answer the next proof, or look at the address, password and server of that path."),
-    ("watch-disk", "Free some space on the disk that holds the store."),
+    ("*-still-heats", f"Take {{subject}} off its supply: it heats though it says off. {_MAINS}"),
+    ("*-stuck", "Look at {subject}: move the float or take the probe out for a moment; does it answer?"),
+    ("*-off", "Test once more by hand, then calibrate {subject}."),
+    ("watch-senders-clock", "Set the clock of the device that sends, or let it send without a time."),
+    ("flood", "Look for what they have in common: power, network, one pump."),
+    ("watch-mistake", "Restart the watch; if it comes again, report it with its words."),
+    ("watch-disk*", "Free some space on the disk that holds the store."),
     ("watch-clock", "Set the clock of this machine, best by a time server."),
     ("guard-*", "Look whether that machine runs and is reachable; restart its watch."),
     ("feed-*", "Look whether the sender runs and is reachable, and at the password it uses."),

@@ -19,8 +19,9 @@ PRIOR_FAILURES, PRIOR_DAYS = 1.0, 120.0
 NEVER_PROVED, UNANSWERED = 0.5, 0.9  # chance that such a path is dead: judgement
 TONIGHT_D = 0.5
 # what paths share, and the share of time it is down: mains 342 min a year (US EIA Electric Power Annual 11.1, 2023),
-# internet between 99 and 99.9 % (memory), a home's own network as much again (judgement)
-DOWN: Mapping[str, float] = {"mains": 342.0 / 525_600.0, "internet": 0.004, "network": 0.002}
+# internet between 99 and 99.9 % (memory), a home's own network as much again, and the watch's own machine, which all
+# paths share (judgement)
+DOWN: Mapping[str, float] = {"mains": 342.0 / 525_600.0, "internet": 0.004, "network": 0.002, "watch": 0.002}
 DOWN_ELSE = 0.005  # anything else that paths are said to share: judgement
 
 
@@ -77,7 +78,7 @@ def nobody(paths: Sequence[Proven], at_s: float) -> float:
 
     Exact: all states of what is shared are gone through.
     """
-    return miss([(p.dead(at_s), p.shares) for p in paths], DOWN)
+    return miss([(p.dead(at_s), (*p.shares, "watch")) for p in paths], DOWN)
 
 
 def miss(paths: Sequence[tuple[float, Sequence[str]]], down: Mapping[str, float]) -> float:

@@ -15,7 +15,6 @@ from leadline.system.orders import Escalation, Person, on_duty
 _LEAST_SHARE, _LEAST_WAIT_S = 1.0 / 3.0, 30.0
 _MEDIUM_REPEAT_S = 4 * 3600.0
 _LOUD = (Priority.HIGH, Priority.URGENT)
-MOST_TURNS = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +42,7 @@ def calls(
     message: Message, people: Sequence[Person], escalation: Escalation, done: Sequence[Delivery],
     unproved: Collection[tuple[str, str]], minute_of: Callable[[float], int], now_s: float,
 ) -> list[Call]:  # fmt: skip
-    """Every call whose time has come, whether or not it was made already.
+    """Every call of the last turn, and of those after it, whose time has come, whether or not it was made already.
 
     Parameters
     ----------
@@ -70,9 +69,10 @@ def calls(
     repeat = max(escalation.repeat_s * factor if loud else max(escalation.repeat_s, _MEDIUM_REPEAT_S), _LEAST_WAIT_S)
     end_s = now_s if message.calm_s is None else min(now_s, message.calm_s)
     found: list[Call] = []
-    begin = message.opened_s
-    turn = 0
-    while turn < MOST_TURNS:
+    turn = max((d.turn for d in done), default=0)
+    begin = min((d.opened_s for d in done if d.turn == turn), default=message.opened_s)
+    begin = min(begin, message.opened_s) if turn == 0 else begin
+    while True:
         due = begin
         called = False
         for person in people:
@@ -89,13 +89,13 @@ def calls(
                 if so_far is not None and so_far.stage is Stage.FAILED:
                     due = max(due, min(so_far.changed_s, due + next_path))
                 elif (person.id, path) in unproved:
-                    pass  # it may work: it is called, and the next one beside it
+                    all_failed = all_failed and loud  # it may work: it is called, and the next one beside it
                 else:
                     all_failed = False
                     due += next_path
             due = due if all_failed else max(first + next_person, due)
         if not called:
-            opens = _next_hours(people, begin, minute_of)
+            opens = next_hours(people, begin, minute_of)
             if opens is None or opens > end_s:
                 return found
             begin = opens
@@ -107,10 +107,10 @@ def calls(
     return found
 
 
-def _next_hours(people: Sequence[Person], from_s: float, minute_of: Callable[[float], int]) -> float | None:
-    """The next moment, to the quarter of an hour, that lies in somebody's hours; within a day."""
-    for k in range(1, 97):
-        at = from_s + 900.0 * k
-        if any(on_duty(p, minute_of(at)) for p in people):
-            return at
-    return None
+def next_hours(people: Sequence[Person], from_s: float, minute_of: Callable[[float], int]) -> float | None:
+    """The next moment at which somebody's hours begin; None when nobody has any."""
+    now = minute_of(from_s)
+    begins = [first for p in people for first, last in p.hours if first != last]
+    if not begins:
+        return None
+    return from_s - from_s % 60.0 + 60.0 * min((first - now - 1) % 1440 + 1 for first in begins)

@@ -37,6 +37,11 @@ class Work:
         on = f" of {self.subject}" if self.subject else ""
         return f"{self.kind}{on}, declared by {self.who or 'the keeper'}"
 
+    @property
+    def of_one(self) -> bool:
+        """Whether it is on one stream or machine: then what stands of it already is quiet too."""
+        return bool(self.subject)
+
     def quiets(self, name: str, at_s: float) -> bool:
         """Whether an alarm is quiet at a moment because of this work."""
         if not self.begin_s <= at_s < self.end_s or any(fnmatchcase(name, p) for p in NEVER):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets as chance
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -23,11 +23,14 @@ from leadline.alarms.routes import calls
 from leadline.app.keep_watch import WATCH, Transition, Watch
 from leadline.app.ports import Courier, Outgoing, Receipt, Store, Undelivered
 from leadline.detect.findings import Finding
+from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.system.orders import MqttFeed, Orders, Person
 
 PATH = "path"  # records: what is known of each person's path, named person/path
 FLOOD = "flood"
+AGAIN = "told again"
+_HARM_OF = {Priority.URGENT: 1800.0, Priority.HIGH: 5 * 3600.0, Priority.MEDIUM: 12 * 3600.0}  # [s]
 ANSWERS_FOR_S = 14 * 86400.0  # how long a link or code answers
 
 
@@ -86,64 +89,65 @@ class Signals:
 
     def catch_up(self, now_s: float) -> None:
         """Open a message for every alarm that speaks and has none: whoever moved it, and whatever happened since."""
-        for r in self.store.alarms():
-            if r.state is State.UNACKNOWLEDGED and r.priority is not Priority.LOW:
-                since = self.store.recent_messages(r.alarm.since_s, (r.system, r.name))
-                if not any(m.kind is Kind.ALARM for m in since):
-                    self._speak(r, now_s)
+        for r in self.store.unspoken():
+            self._speak(r, now_s)
 
     def _open_of(self, system: str, name: str) -> list[Message]:
         return [m for m in self.store.open_messages() if m.kind is Kind.ALARM and (m.system, m.alarm) == (system, name)]
 
     def _speak(self, raised: Raised, now_s: float) -> None:
+        if raised.cause and self._told_with_its_cause(raised, now_s):
+            return
+        flood = self.store.alarm(WATCH, FLOOD)
+        covered = flood is not None and flood.alarm.holds and flood.state in ACTIVE
+        if (
+            covered
+            and flood is not None
+            and raised.name != FLOOD
+            and not decide.louder(raised.priority, flood.priority)
+        ):
+            return  # the flood's message speaks for it
         name, time_zone, types = self.names(raised.system)
-        if raised.cause:
-            told = self.store.recent_messages(now_s - groups.LONGEST_S, (raised.system, raised.cause))
-            if told and not decide.louder(
-                raised.priority, max((m.priority for m in told), key=decide.RANK.__getitem__)
-            ):
-                return  # one cause's consequence: it was told already, and nothing is worse than was said
-        if self._floods(now_s) and raised.priority is not Priority.URGENT:
-            self._flood(now_s)
-            return
         more = (f"It follows from: {message.spoken(raised.cause)}.",) if raised.cause else ()
-        text = message.body(raised, name, time_zone, now_s, dict(types), more)
+        told = replace(raised, harm_at_s=None) if raised.system == WATCH else raised  # the watch's own have no hour
+        text = message.body(told, name, time_zone, now_s, dict(types), more)
         for older in self._open_of(raised.system, raised.name):  # it speaks again: the new message takes its place
-            self.store.close_message(older.id, now_s, "", "told again")
+            self.store.close_message(older.id, now_s, "", AGAIN)
         self.open(
-            Kind.ALARM,
-            raised.system,
-            raised.name,
-            raised.priority,
-            message.subject(raised, name),
-            text,
-            now_s,
+            Kind.ALARM, raised.system, raised.name, raised.priority, message.subject(raised, name), text, now_s,
             raised.harm_at_s,
+        )  # fmt: skip
+
+    def _told_with_its_cause(self, raised: Raised, now_s: float) -> bool:
+        """Whether its cause stands, was told, and nothing is worse than was said of it."""
+        cause = self.store.alarm(raised.system, raised.cause)
+        if cause is None or not cause.alarm.holds or cause.state not in ACTIVE:
+            return False
+        told = self.store.recent_messages(now_s - groups.LONGEST_S, (raised.system, raised.cause))
+        return bool(told) and not decide.louder(
+            raised.priority, max((m.priority for m in told), key=decide.RANK.__getitem__)
         )
 
-    def _floods(self, now_s: float) -> bool:
+    def flood(self, now_s: float) -> Finding:
+        """Whether more alarms come than anybody can read. It stands until nothing of it is unanswered."""
         recent = self.store.alarm_events(now_s - groups.FLOOD_SPAN_S, now_s + 1.0)
-        times = [e.at_s for e in recent if e.after is State.UNACKNOWLEDGED and e.priority is not Priority.LOW]
-        self._flooding = groups.floods(times, now_s, self._flooding)
-        return self._flooding
-
-    def _flood(self, now_s: float) -> None:
-        """One message for all of a flood; it stands until it is answered."""
-        if any(m.alarm == FLOOD for m in self.store.open_messages()):
-            return
-        standing = [r for r in self.store.alarms() if r.state is State.UNACKNOWLEDGED]
-        standing.sort(key=lambda r: (-decide.RANK[r.priority], r.began_s))
-        loudest = standing[0].priority if standing else Priority.HIGH
-        lines = [f"{r.priority}: {r.system}, {message.spoken(r.name)}" for r in standing[:5]]
-        text = "\n".join(
-            (
-                f"{len(standing)} alarms stand, more than ten came in ten minutes. The worst:",
-                *map(message.plain, lines),
-                "First: look for what they have in common: power, network, one pump.",
-            )
-        )
-        subject = f"{loudest}: {len(standing)} alarms at once"
-        self.open(Kind.ALARM, WATCH, FLOOD, loudest, subject, text, now_s)
+        first: dict[tuple[str, str], float] = {}  # one that chatters is no flood
+        for e in recent:
+            if e.after is State.UNACKNOWLEDGED and e.priority is not Priority.LOW and e.system != WATCH:
+                first.setdefault((e.system, e.name), e.at_s)
+        self._flooding = groups.floods(sorted(first.values()), now_s, self._flooding)
+        asking = [
+            r for r in self.store.alarms()
+            if r.state is State.UNACKNOWLEDGED and r.priority is not Priority.LOW and r.system != WATCH
+        ]  # fmt: skip
+        was = self.store.alarm(WATCH, FLOOD)
+        stands = was is not None and was.alarm.holds
+        if not asking or not (self._flooding or stands):
+            return Finding(FLOOD, FLOOD, now_s, False, None, None, "The flood is over.")
+        asking.sort(key=lambda r: (-decide.RANK[r.priority], r.began_s))
+        worst = "; ".join(f"{r.system}, {message.spoken(r.name)} ({r.priority})" for r in asking[:5])
+        because = f"{len(asking)} alarms ask for an answer, more than ten came in ten minutes. The worst: {worst}."
+        return Finding(FLOOD, FLOOD, now_s, True, float(len(asking)), _HARM_OF[asking[0].priority], because)
 
     def open(
         self, kind: Kind, system: str, alarm: str, priority: Priority, subject: str, text: str, now_s: float,
@@ -180,14 +184,18 @@ class Signals:
 
     def call(self, now_s: float) -> None:
         """Queue the calls whose time has come, of every message that nobody has answered."""
+        unproved = self._unproved()
         for m in self.store.open_messages():
             if m.kind is Kind.ALARM:
-                self._call(m, now_s)
+                self._call(m, now_s, unproved)
 
-    def _call(self, m: Message, now_s: float) -> None:
+    def _unproved(self) -> set[tuple[str, str]]:
+        return {(p.person, p.path) for p in self.known() if not p.counts}
+
+    def _call(self, m: Message, now_s: float, unproved: Collection[tuple[str, str]] | None = None) -> None:
         done = self.store.deliveries(m.id)
         there = {(d.person, d.path, d.turn) for d in done}
-        unproved = {(p.person, p.path) for p in self.known() if not p.counts}
+        unproved = self._unproved() if unproved is None else unproved
         people = self._people(m)
         for c in calls(m, people, self.orders.escalation, done, unproved, self._minute, now_s):
             if (c.person, c.path, c.turn) not in there:
@@ -274,7 +282,7 @@ class Signals:
     def find(self, ticket: str) -> Delivery | None:
         """The delivery of a link; None for one that is wrong or too old."""
         number, _, code = ticket.partition("-")
-        if not number.isdigit() or len(number) > 15:
+        if not (number.isascii() and number.isdigit()) or len(number) > 15:
             return None
         d = self.store.delivery(int(number))
         if d is None or not codes.same(code, codes.link_code(self.key, d.message, d.person, d.path)):
@@ -307,7 +315,7 @@ class Signals:
             raise BadInput("this message is too old to be answered", way_out="Look at the watch's page.")
         with self.store.together():
             first = m.closed_s is None or not m.closed_by
-            self._prove(d.person, d.path, now_s, answered=m.kind is Kind.PROOF and first)
+            self._prove(d, m, now_s, first=first)
             if d.stage is not Stage.ACKNOWLEDGED:
                 self.store.mark_delivery(d.seq, Stage.ACKNOWLEDGED, now_s, f"answered by {how}")
             words = self._close(watch, m, d.person, how, now_s)
@@ -318,33 +326,33 @@ class Signals:
         """Acknowledge an alarm without a path: on the page or at a prompt. It proves no path."""
         with self.store.together():
             raised = self.store.alarm(system, name)
-            turned = [] if raised is None else watch.happen(raised, Event.ACKNOWLEDGE, now_s, who=who)
-            for m in self._open_of(system, name):
-                self.store.close_message(m.id, now_s, who, how)
-            turned += self._with_consequences(watch, system, name, who, now_s)
+            turned = [] if raised is None else self._acknowledge(watch, raised, who, how, now_s)
         self.step("answered")
         return turned
 
     def _close(self, watch: Watch, m: Message, who: str, how: str, now_s: float) -> str:
+        if m.closed_how == AGAIN:
+            return f"There is a newer message of {message.spoken(m.alarm)}: answer that one."
         self.store.close_message(m.id, now_s, who, how)
         if m.kind is Kind.PROOF:
             return "The path is proved."
-        if m.alarm == FLOOD and m.system == WATCH:
-            for r in self.store.alarms():
-                if r.state is State.UNACKNOWLEDGED:
-                    watch.happen(r, Event.ACKNOWLEDGE, now_s, who=who)
-            return "All alarms that stand are acknowledged."
         raised = self.store.alarm(m.system, m.alarm)
         if raised is not None:
-            watch.happen(raised, Event.ACKNOWLEDGE, now_s, who=who)
-        self._with_consequences(watch, m.system, m.alarm, who, now_s)
+            self._acknowledge(watch, raised, who, how, now_s)
+        if (m.system, m.alarm) == (WATCH, FLOOD):
+            for r in self.store.alarms():
+                if r.state is State.UNACKNOWLEDGED and r.alarm.since_s <= m.opened_s:  # what it spoke for
+                    self._acknowledge(watch, r, who, how, now_s)
+            return "The alarms that stood when it was sent are acknowledged."
         return f"{message.spoken(m.alarm)} is acknowledged."
 
-    def _with_consequences(self, watch: Watch, system: str, name: str, who: str, now_s: float) -> list[Transition]:
-        """What follows from one cause is acknowledged with it, unless it was told by itself."""
-        turned: list[Transition] = []
-        for r in self.store.alarms(system):
-            if r.cause == name and r.state is State.UNACKNOWLEDGED and not self._open_of(system, r.name):
+    def _acknowledge(self, watch: Watch, raised: Raised, who: str, how: str, now_s: float) -> list[Transition]:
+        """Acknowledge an alarm and what follows from it; whatever was told of them is answered with it."""
+        turned = watch.happen(raised, Event.ACKNOWLEDGE, now_s, who=who)
+        for m in self._open_of(raised.system, raised.name):
+            self.store.close_message(m.id, now_s, who, how)
+        for r in self.store.alarms(raised.system):
+            if r.cause == raised.name and r.state is State.UNACKNOWLEDGED and not self._open_of(r.system, r.name):
                 turned += watch.happen(r, Event.ACKNOWLEDGE, now_s, who=who)
         return turned
 
@@ -354,12 +362,31 @@ class Signals:
         """What is known of every person's every path, as it is set up now."""
         return known_paths(self.store, self.orders, self.prints)
 
-    def settle_prints(self) -> None:
+    def settle_prints(self, now_s: float) -> None:
         """Note how each path is set up: one set up otherwise than when it was proved is unproved from now on."""
         for person, path in self.orders.used():
             seen = self._seen(person.id, path.id)
-            if seen["proved_s"] is None and seen["last_s"] is None:
-                self._keep(person.id, path.id, seen)
+            if seen["since_s"] is None:
+                self._keep(person.id, path.id, seen | {"since_s": now_s})
+
+    def disowned(self, now_s: float, others: Collection[str]) -> list[Finding]:
+        """What the watch says of parts that the orders no longer name: that is over. Their open proofs are closed.
+
+        Parameters
+        ----------
+        others
+            Names of alarms that feeds and guards of these orders may raise.
+        """
+        mine = {f"{PATH}-{p.id}-{x.id}-unproved" for p, x in self.orders.used()} | set(others)
+        asked = {f"{p.id}/{x.id}" for p, x in self.orders.used()}
+        for m in self.store.open_messages():
+            if m.kind is Kind.PROOF and m.alarm not in asked:
+                self.store.close_message(m.id, now_s, "", "no longer in the orders")
+        return [
+            Finding(r.name, r.subject, now_s, False, None, None, "It is no longer in the orders.")
+            for r in self.store.alarms(WATCH)
+            if r.alarm.holds and r.name.startswith((f"{PATH}-", "feed-", "guard-")) and r.name not in mine
+        ]
 
     def _seen(self, person: str, path: str) -> dict[str, Any]:
         return _seen(self.store, person, path, self.prints.get(path, ""))
@@ -367,13 +394,21 @@ class Signals:
     def _keep(self, person: str, path: str, seen: Mapping[str, Any]) -> None:
         self.store.put_record(PATH, f"{person}/{path}", dict(seen))
 
-    def _prove(self, person: str, path: str, now_s: float, *, answered: bool) -> None:
-        seen = self._seen(person, path)
+    def _prove(self, d: Delivery, m: Message, now_s: float, *, first: bool) -> None:
+        """An answer came back: the path worked when its message went out, if it is still set up as it was then."""
+        seen = self._seen(d.person, d.path)
+        if seen["since_s"] is not None and m.opened_s < seen["since_s"]:
+            return  # an answer to what the old set-up carried
+        newest = seen["asked_s"] is None or m.opened_s >= seen["asked_s"]
+        if seen["overdue"] and not newest:
+            return  # an older message says nothing of the proof that failed since
         if seen["proved_s"] is not None:
-            seen["days"] += max(now_s - seen["proved_s"], 0.0) / 86400.0
-        seen |= {"proved_s": now_s, "asked_s": None, "overdue": False, "message": ""}
-        seen["answered"] += int(answered)
-        self._keep(person, path, seen)
+            seen["days"] += max(d.opened_s - seen["proved_s"], 0.0) / 86400.0
+        seen["proved_s"] = max(d.opened_s, seen["proved_s"] or 0.0)
+        if newest:
+            seen |= {"asked_s": None, "overdue": False, "message": ""}
+        seen["answered"] += int(first and m.kind is Kind.PROOF)
+        self._keep(d.person, d.path, seen)
 
     def ask(self, person: str, path: str, now_s: float) -> Message:
         """Send a proof by one path now."""
@@ -387,7 +422,8 @@ class Signals:
             m = self.open(Kind.PROOF, WATCH, f"{person}/{path}", Priority.MEDIUM, subject, text, now_s)
             self.store.queue_delivery(m.id, person, path, 0, now_s)
             seen = self._seen(person, path)
-            self._keep(person, path, seen | {"asked_s": now_s, "last_s": now_s, "message": m.id})
+            since = now_s if seen["since_s"] is None else seen["since_s"]
+            self._keep(person, path, seen | {"asked_s": now_s, "last_s": now_s, "message": m.id, "since_s": since})
         self.step("asked")
         return m
 
@@ -396,6 +432,10 @@ class Signals:
         found: list[Finding] = []
         for person, path in self.orders.used():
             seen = self._seen(person.id, path.id)
+            ahead = {k: now_s for k in ("proved_s", "asked_s", "last_s", "since_s") if (seen[k] or 0.0) > now_s}
+            if ahead:  # the clock was ahead when this was noted
+                seen |= ahead
+                self._keep(person.id, path.id, seen)
             if not quiet and now_s >= proof.due_s(self.orders.proof, seen["last_s"], now_s, self.orders.time_zone):
                 self.ask(person.id, path.id, now_s)
                 seen = self._seen(person.id, path.id)
@@ -412,9 +452,9 @@ class Signals:
             gap = proof.nobody(self.known(), now_s + proof.TONIGHT_D * 86400.0)
             because = (
                 f"{path} to {person} is unproved: {why or 'its last proof was not answered'}. "
-                f"The chance that an alarm tonight reaches nobody is {100 * gap:.2g} %."
+                f"The chance that an alarm tonight reaches nobody is {figures.chance(gap)}."
             )
-            harm = 3600.0 * (5.0 if gap > 0.2 else 12.0)
+            harm = _HARM_OF[Priority.HIGH] if gap > 0.2 else None
             return [Finding(name, path, now_s, True, gap, harm, because)]
         if seen["proved_s"] is not None:
             return [Finding(name, path, now_s, False, None, None, f"{path} to {person} is proved again.")]
@@ -457,7 +497,7 @@ def _seen(store: Store, person: str, path: str, print_now: str | None) -> dict[s
     kept = store.record(PATH, f"{person}/{path}")
     fresh = {
         "print": print_now or "", "proved_s": None, "asked_s": None, "overdue": False, "answered": 0, "missed": 0,
-        "days": 0.0, "message": "", "last_s": None,
+        "days": 0.0, "message": "", "last_s": None, "since_s": None,
     }  # fmt: skip
     if not isinstance(kept, dict) or (print_now is not None and kept.get("print") != print_now):
         return fresh  # never seen, or set up otherwise: unproved

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Protocol
 
@@ -120,7 +120,7 @@ class Watch:
                 return []
             return self._move(replace(was, because=f.because), Event.RETURN, f.at_s, words=f.because)
         if was is not None and was.alarm.holds:
-            return []
+            return self._worse(was, f, loud)
         types = self._types(system)
         cause = groups.cause_of(f.name, f.subject, f.at_s, self.book.alarms(system), types)
         latching = bool(was and was.alarm.latching)
@@ -137,6 +137,13 @@ class Watch:
                 return quiet or turned
         return turned
 
+    def _worse(self, was: Raised, f: Finding, loud: Priority) -> list[Transition]:
+        """The same condition, and worse than it was: its words and its hour are new, and it speaks again."""
+        if not decide.louder(loud, was.priority) or was.state not in ACTIVE:
+            return []
+        harm = f.at_s + f.harm_s if f.harm_s is not None and f.consequence else None
+        return self._rise(replace(was, because=f.because, value=f.value, harm_at_s=harm), loud, f.at_s)
+
     def _types(self, system: str) -> Mapping[str, str]:
         observer = self.observers.get(system)
         return {e.id: e.type for e in observer.system.equipment} if observer else {}
@@ -145,25 +152,24 @@ class Watch:
         found = [w for w in self.works(system) if w.quiets(name, at_s)]
         return max(found, key=lambda w: w.end_s) if found else None
 
-    def reconcile(self, system: str, now_s: float, *, started: bool = False) -> list[Transition]:
+    def reconcile(self, system: str, now_s: float, *, carried: Collection[str] = ()) -> list[Transition]:
         """Bring the book in line with what the observer sees standing: after a start, or after a write that failed.
 
         Parameters
         ----------
-        started
-            The observer was built anew: an alarm that it does not see standing has ended meanwhile.
+        carried
+            Alarms that an observer built anew can't know of yet: they stand until points decide.
         """
         standing = self.observers[system].standing
         turned: list[Transition] = []
-        for f in standing.values():
+        for f in list(standing.values()):
             known = self.book.alarm(system, f.name)
             if known is None or not known.alarm.holds:
-                turned += self.decide(system, [f])
-        if started:
-            for r in self.book.alarms(system):
-                if r.alarm.holds and r.name not in standing:
-                    words = "It was no longer seen when the watch started again."
-                    turned += self._move(replace(r, because=words), Event.RETURN, now_s, words=words)
+                turned += self.decide(system, [f if f.at_s <= now_s else replace(f, at_s=now_s)])
+        for r in self.book.alarms(system):
+            if r.alarm.holds and r.name not in standing and r.name not in carried:
+                words = "It is no longer seen."
+                turned += self._move(replace(r, because=words), Event.RETURN, now_s, words=words)
         return turned
 
     # -- time and people -----------------------------------------------------------------------------
@@ -177,10 +183,16 @@ class Watch:
             if louder is not None and r.state in ACTIVE:
                 turned += self._rise(r, louder, now_s)
                 continue
+            if louder is not None and r.state is State.SHELVED:  # a shelf is no place for what becomes worse
+                turned += self._move(replace(r, priority=louder), Event.UNSHELVE, now_s, words="it becomes worse")
+                continue
             event = time_out(r.alarm, now_s)
             if event is None and r.state is State.ACKNOWLEDGED and r.again_at_s is not None and now_s >= r.again_at_s:
                 event = Event.REALARM
-            if event is not None:
+            work = self._work(r.system, r.name, now_s) if event is Event.UNSUPPRESS else None
+            if work is not None:  # other work goes on that quiets it too
+                self.book.keep_alarm(replace(r, alarm=replace(r.alarm, until_s=work.end_s, reason=work.reason)), None)
+            elif event is not None:
                 turned += self._move(r, event, now_s, words="its time is over")
         return turned
 
@@ -195,10 +207,11 @@ class Watch:
         return [said(now, Event.REALARM, now_s)]
 
     def quieten(self, work: Work, now_s: float) -> list[Transition]:
-        """Alarms that stand and that a work declared now makes quiet."""
+        """Alarms that speak already and that work on one stream or machine makes quiet. Other work quiets only what
+        begins while it goes on: what stood before it was not its doing."""
         turned: list[Transition] = []
-        for r in self.book.alarms(work.system):
-            if r.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED) and work.quiets(r.name, now_s):
+        for r in self.book.alarms(work.system) if work.of_one else ():
+            if r.state in (State.UNACKNOWLEDGED, State.RETURNED) and work.quiets(r.name, now_s):
                 turned += self._move(r, Event.SUPPRESS, now_s, until_s=work.end_s, reason=work.reason, who=work.who)
         return turned
 

@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
+import statistics
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 from leadline.alarms import performance, proof
-from leadline.alarms.alarm import State
+from leadline.alarms.alarm import Event, State
 from leadline.alarms.delivery import Delivery, Kind, Stage
-from leadline.alarms.message import span
+from leadline.alarms.message import span, spoken
 from leadline.alarms.performance import Performance
 from leadline.alarms.proof import Proven
 from leadline.alarms.raised import Happened, Raised
 from leadline.alarms.works import Work
 from leadline.app import be_heard, describe, stand_orders
 from leadline.app.be_heard import Signals
+from leadline.app.keep_watch import WATCH
 from leadline.app.ports import Store
 from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.figures import chance
 from leadline.measures.moments import Clock
 from leadline.measures.quantities import QUANTITIES, quantity
 from leadline.system.description import parse
-from leadline.system.orders import CommandPath
+from leadline.system.orders import CommandPath, Orders
 
 NIGHT = (22, 7)  # hours of the local day between which an alarm wakes
 
@@ -37,7 +40,7 @@ class PathLine:
     kind: str
     known: Proven
     said: str
-    by_hand: str  # the ticket of an open proof that is answered here: a sounder can't carry an answer back
+    by_hand: str  # the ticket of a delivered proof that is answered here: a sounder can't carry an answer back
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,25 +67,81 @@ class StreamLine:
 
 @dataclass(frozen=True, slots=True)
 class AlarmLine:
-    """One alarm as shown, with who was told."""
+    """One alarm as shown: who was told, and who has it since when; nobody unless it stands acknowledged."""
 
     raised: Raised
     system_name: str
     time_zone: str
     told: tuple[Delivery, ...]
+    held_by: str = ""
+    held_s: float | None = None
 
 
 def alarms(store: Store, system: str | None = None) -> list[AlarmLine]:
-    """Alarms that are not normal, the loudest first, each with what was sent of it."""
-    open_messages = {(m.system, m.alarm): m for m in store.open_messages() if m.kind is Kind.ALARM}
+    """Alarms that are not normal, the loudest first, each with what was sent of it and who has it."""
     found = []
     for r in be_heard.standing(store):
         if system is not None and r.system != system:
             continue
         name, time_zone, _ = stand_orders.names_of(store, r.system)
-        m = open_messages.get((r.system, r.name))
-        found.append(AlarmLine(r, name, time_zone, tuple(store.deliveries(m.id)) if m else ()))
+        told = [m for m in store.recent_messages(r.began_s, (r.system, r.name)) if m.kind is Kind.ALARM]
+        sent = store.deliveries(max(told, key=lambda m: m.opened_s).id) if told else []
+        held = _held(store, r)
+        who, since = (held.who, held.at_s) if held else ("", None)
+        found.append(AlarmLine(r, name, time_zone, tuple(sent), who, since))
     return found
+
+
+def _held(store: Store, r: Raised) -> Happened | None:
+    """The answer by which an alarm stands acknowledged."""
+    if r.state not in (State.ACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED):
+        return None
+    events = store.alarm_events(r.alarm.since_s - 1.0, r.alarm.since_s + 1.0, r.system)
+    mine = [e for e in events if e.name == r.name and e.event is Event.ACKNOWLEDGE]
+    return mine[-1] if mine else None
+
+
+def answers(store: Store, system: str, name: str) -> bool:
+    """Whether an alarm asks for an answer, or stands over and unseen.
+
+    Raises
+    ------
+    UnknownName
+        When there never was one of that name.
+    """
+    raised = store.alarm(system, name)
+    if raised is None:
+        known = [r.name for r in store.alarms(system)]
+        raise UnknownName("alarm", name, known, where=system, way_out="" if known else "None ever was.")
+    return raised.state in (State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED)
+
+
+def called(system: str, name: str, because: str, orders: Orders) -> str:
+    """An alarm's name as a keeper says it: the watch's own names hold ids and addresses."""
+    if system == WATCH:
+        for person, path in orders.used():
+            if name == f"path-{person.id}-{path.id}-unproved":
+                return f"{path.id} to {person.id} is unproved"
+        if name.startswith("guard-") and because.startswith("The watch at "):
+            return " ".join(because.split()[:4]).replace("The", "the", 1)
+        if name == be_heard.FLOOD:
+            return "many alarms at once"
+    return spoken(name)
+
+
+def chance_said(p: float) -> str:
+    """A chance as people count it, down to one in a thousand; never with an exponent."""
+    if p < 0.001:
+        return "less than 1 in 1000"
+    return f"{max(round(1000 * p), 1)} in 1000" if p < 0.01 else chance(p)
+
+
+def subjects(store: Store, system: str) -> list[str]:
+    """What cleaning or service may be of: streams, machines, then quantities under another name."""
+    described = describe.load(store, system)
+    names = [s.id for s in described.streams] + [e.id for e in described.equipment]
+    names += [s for _, s in store.streams(system)] + [s.quantity for s in described.streams if s.quantity]
+    return list(dict.fromkeys(names))
 
 
 def paths(signals: Signals, now_s: float) -> list[PathLine]:
@@ -91,7 +150,7 @@ def paths(signals: Signals, now_s: float) -> list[PathLine]:
     by_hand: dict[str, str] = {}
     for m in signals.store.open_messages():
         if m.kind is Kind.PROOF:
-            sent = [d for d in signals.store.deliveries(m.id) if d.stage is not Stage.FAILED]
+            sent = [d for d in signals.store.deliveries(m.id) if d.stage in (Stage.HANDED_OVER, Stage.DELIVERED)]
             if sent:
                 by_hand[m.alarm] = signals.ticket(sent[-1])
     found = []
@@ -151,14 +210,19 @@ def streams(store: Store, system: str | None = None) -> list[StreamLine]:
 
 def adopt(
     store: Store, clock: Clock, system: str, stream: str, *, quantity_name: str = "", unit: str = "",
-    period: str = "60 s", room: bool = False,
-) -> None:  # fmt: skip
-    """Take up a stream that came in: it is added to the system's description.
+    period: str = "60 s", room: bool = False, state: bool = False,
+) -> str:  # fmt: skip
+    """Take up a stream that came in: it is added to the system's description. Gives what it is taken for, in words.
+
+    Parameters
+    ----------
+    state
+        It tells whether a machine runs, as 0 and 1 or in watts: it has no quantity.
 
     Raises
     ------
     BadInput
-        When it is declared already, or quantity or unit can't be read.
+        When it is declared already, when nobody says what it measures, or quantity or unit can't be read.
     UnknownName
         When nothing of that name came in.
     """
@@ -169,9 +233,15 @@ def adopt(
     came = [s for _, s in store.streams(system)]
     if stream not in came:
         raise UnknownName("stream", stream, came, where=system)
-    name = quantity_name or (stream if stream in QUANTITIES else "")
-    if name:
-        quantity(name)
+    name = quantity_name or (stream if stream in QUANTITIES and not state else "")
+    if name and state:
+        raise BadInput(f"{stream} is either a {name} or a machine's state", where=system, way_out="Say one of the two.")
+    if not name and not state:
+        raise BadInput(
+            f"what does {stream} measure?", where=system,
+            way_out="Say --quantity temperature (or another); or --state when it tells whether a machine runs.",
+        )  # fmt: skip
+    taken = unit or (quantity(name).unit if name else "")
     lines = ["", "[[stream]]", f'id = "{stream}"']
     lines += [f'quantity = "{name}"'] if name else []
     lines += [f'unit = "{unit}"'] if unit else []
@@ -180,6 +250,9 @@ def adopt(
     added = document.rstrip("\n") + "\n" + "\n".join(lines) + "\n"
     parse(added)
     store.save_system(system, added, clock.now())
+    if state:
+        return f"a machine's state, {f'in {unit}' if unit else '0 or 1'}"
+    return f"{name}, {f'in {taken}' if taken else 'without a unit'}{'' if unit else ' (its stored unit)'}"
 
 
 def figures(store: Store, clock: Clock, days: float = 30.0, system: str | None = None) -> Performance:
@@ -187,7 +260,30 @@ def figures(store: Store, clock: Clock, days: float = 30.0, system: str | None =
     end = clock.now().timestamp()
     begin = end - 86400.0 * days
     events = store.alarm_events(begin, end, system)
-    return performance.measure(events, begin, end, nights(store, events))
+    found = performance.measure(events, begin, end, nights(store, events))
+    waits = _waits(store, events, begin)
+    return replace(found, median_answer_s=statistics.median(waits)) if waits else found
+
+
+def _waits(store: Store, events: list[Happened], begin_s: float) -> list[float]:
+    """How long people took to answer: from the first message, since an alarm's beginning may be dated back. [s]"""
+    said: dict[tuple[str, str], list[float]] = {}
+    for m in store.recent_messages(begin_s):
+        if m.kind is Kind.ALARM:
+            said.setdefault((m.system, m.alarm), []).append(m.opened_s)
+    asked: dict[tuple[str, str], float] = {}
+    found = []
+    for e in events:
+        key = e.system, e.name
+        if e.after is State.UNACKNOWLEDGED:
+            asked.setdefault(key, e.at_s)
+        elif e.event is Event.ACKNOWLEDGE and key in asked:
+            began = asked.pop(key)
+            told = [t for t in said.get(key, ()) if began <= t <= e.at_s]
+            found.append(e.at_s - min(told, default=began))
+        elif e.after is State.NORMAL:
+            asked.pop(key, None)
+    return found
 
 
 def nights(store: Store, events: list[Happened]) -> Mapping[float, bool]:

@@ -205,17 +205,20 @@ def declare(
     return work, turned
 
 
-def end_work(store: Store, clock: Clock, system: str) -> int:
-    """End all declared work of a system now; returns how many."""
+def end_work(store: Store, clock: Clock, system: str, kind: str = "", subject: str = "") -> int:
+    """End declared work of a system now: all of it, or that of one kind (and on one subject); returns how many."""
     describe.load(store, system)
     now_s = clock.now().timestamp()
     with store.together():
         going = [w for w in _kept(store, system) if w.end_s > now_s]
-        store.put_record(_WORK, system, None)
+        ended = [w for w in going if not kind or (w.kind == kind and w.subject == subject)]
+        left = [w for w in going if w not in ended]
+        store.put_record(_WORK, system, [_as_json(w) for w in left] or None)
         for r in store.alarms(system):
-            if r.state is State.SUPPRESSED and any(w.reason == r.alarm.reason for w in going):
+            by = any(w.reason == r.alarm.reason for w in ended)
+            if r.state is State.SUPPRESSED and by and not any(w.quiets(r.name, now_s) for w in left):
                 Watch(store).happen(r, Event.UNSUPPRESS, now_s, who="", reason="the work has ended")
-    return len(going)
+    return len(ended)
 
 
 def work_going_on(store: Store, system: str, now_s: float) -> list[Work]:
@@ -247,18 +250,22 @@ def shelve(
     BadInput
         Without a reason, for too long, or for an alarm of the watch's own, which can't be shelved.
     """
-    raised = _known(store, system, name)
     if any(fnmatchcase(name, p) for p in works.NEVER):
         raise BadInput(f"{name} can't be shelved", way_out="It says that an alarm may reach nobody: mend its cause.")
     if not plain(reason):
         raise BadInput("a shelf needs a reason", way_out='Add --reason "…": whoever looks later must know why.')
-    longest = decide.LONGEST_SHELF_S[raised.priority] / 3600.0
-    if not 0.0 < hours <= longest:
-        raise BadInput(
-            f"{hours:g} h on the shelf", way_out=f"A {raised.priority} alarm may lie there for {longest:g} h at most."
-        )
     now_s = clock.now().timestamp()
     with store.together():
+        raised = _known(store, system, name)
+        longest = decide.LONGEST_SHELF_S[raised.priority] / 3600.0
+        left = None if raised.harm_at_s is None else 0.5 * (raised.harm_at_s - now_s) / 3600.0
+        if left is not None and raised.alarm.holds and left > 0.0:
+            longest = min(longest, max(left, 0.25))  # somebody must look again while there is time
+        if not 0.0 < hours <= longest + 1e-9:
+            raise BadInput(
+                f"{hours:g} h on the shelf",
+                way_out=f"This {raised.priority} alarm may lie there for {longest:.2g} h at most.",
+            )
         turned = Watch(store).happen(
             raised, Event.SHELVE, now_s, who=who, until_s=now_s + 3600.0 * hours, reason=plain(reason, 200)
         )
@@ -268,9 +275,9 @@ def shelve(
 
 def unshelve(store: Store, clock: Clock, system: str, name: str, *, who: str = "") -> list[Transition]:
     """Take an alarm from the shelf, or back into service; it speaks at once if it holds."""
-    raised = _known(store, system, name)
-    event = Event.RETURN_TO_SERVICE if raised.state is State.OUT_OF_SERVICE else Event.UNSHELVE
     with store.together():
+        raised = _known(store, system, name)
+        event = Event.RETURN_TO_SERVICE if raised.state is State.OUT_OF_SERVICE else Event.UNSHELVE
         turned = Watch(store).happen(raised, event, clock.now().timestamp(), who=who)
     return _must(turned, raised.state, "taken back")
 
@@ -283,13 +290,13 @@ def remove(store: Store, clock: Clock, system: str, name: str, *, reason: str, w
     BadInput
         Without a reason, or for an alarm of the watch's own.
     """
-    raised = _known(store, system, name)
     if any(fnmatchcase(name, p) for p in works.NEVER):
         raise BadInput(f"{name} can't be taken out of service", way_out="Take the path out of the orders instead.")
     if not plain(reason):
         raise BadInput("out of service needs a reason", way_out='Add --reason "…".')
     now_s = clock.now().timestamp()
     with store.together():
+        raised = _known(store, system, name)
         turned = Watch(store).happen(raised, Event.REMOVE, now_s, who=who, reason=plain(reason, 200))
         _close_messages(store, system, name, now_s, who, "out of service")
     return _must(turned, raised.state, "taken out of service")

@@ -89,6 +89,7 @@ class Door:
             else:
                 out.held.append(Held(now_s, feed, o.system[:80], o.stream[:80], o.text[:400], o.why))
         rows: dict[tuple[str, str], list[tuple[float, float]]] = {}
+        untimed: dict[tuple[str, str], int] = {}
         for p in points:
             if p.system == ANSWER:
                 out.answers.append(p.stream)
@@ -99,7 +100,11 @@ class Door:
                 try:
                     stored = self._stored(p)
                     if math.isfinite(stored):
-                        rows.setdefault(key, []).append((now_s if p.t is None else p.t, stored))
+                        at = p.t
+                        if at is None:  # several without a time: each keeps a moment of its own, in their order
+                            at = now_s + 0.001 * untimed.get(key, 0)
+                            untimed[key] = untimed.get(key, 0) + 1
+                        rows.setdefault(key, []).append((at, stored))
                         continue
                     why = "the value has no meaning in its unit"
                 except LeadlineError as exc:
@@ -148,6 +153,8 @@ class Door:
     def _stored(self, p: Arrival) -> float:
         key = (p.system, p.stream, p.unit)
         found = self._convert.get(key)
+        if found is None and len(self._convert) > 20 * MOST_STREAMS:
+            self._convert.clear()  # a sender that makes up names must not fill the memory
         if found is None:
             found = self._convert[key] = self._converter(*key)
         return found(p.v)

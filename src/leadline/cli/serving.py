@@ -173,7 +173,12 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
     try:
         if live is not None:
             live.start()
-            live.started.wait(60.0)
+            if not live.started.wait(120.0):
+                raise Unreachable(
+                    "the watch did not start",
+                    where=path,
+                    way_out="Look at its disk; --no-watch serves the pages alone.",
+                )
         click.echo(f"Leadline is at {address}  (Ctrl-C ends it)")
         if live is not None and around is not None:
             around(live, address)

@@ -14,13 +14,15 @@ from leadline.measures.errors import BadInput, Unreachable
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
     from leadline.store.secrets import Secrets
+    from leadline.system.orders import Orders
 
 
 @click.command(short_help="Who is called and how, what comes in: show or give them.")
 @click.argument("file", required=False, type=click.Path(path_type=Path))
 @click.option("--example", is_flag=True, help="Print orders to begin with.")
+@click.option("--nobody", is_flag=True, help="Give orders that call nobody: for a machine that only records.")
 @click.pass_obj
-def orders(bridge: Bridge, file: Path | None, example: bool) -> None:
+def orders(bridge: Bridge, file: Path | None, example: bool, nobody: bool) -> None:
     """Give the standing orders in FILE, or show those that stand.
 
     A running watch takes new ones up within seconds. A path that is set up otherwise than before is unproved at once.
@@ -32,6 +34,7 @@ def orders(bridge: Bridge, file: Path | None, example: bool) -> None:
       leadline watch orders
     """
     from leadline.app import stand_orders
+    from leadline.system.orders import parse
     from leadline.wiring import make_signals
 
     if example:
@@ -52,10 +55,15 @@ def orders(bridge: Bridge, file: Path | None, example: bool) -> None:
         raise Unreachable(f"cannot be read: {getattr(exc, 'strerror', None) or exc}", where=str(file)) from exc
     store = bridge.store()
     try:
+        if not parse(text).people and not nobody:
+            raise BadInput(
+                "nobody would be called",
+                way_out="Add [[person]] with its paths, or say --nobody for a machine that only records.",
+            )
         given = stand_orders.give(store, text)
     except BadInput as exc:
         raise BadInput(exc.line(), where=str(file)) from exc
-    make_signals(store, bridge.path).settle_prints()
+    make_signals(store, bridge.path).settle_prints(bridge.clock.now().timestamp())
     if given.unknown:
         click.echo(f"Not known, and not used: {', '.join(given.unknown)}", err=True)
     people = ", ".join(f"{p.name} by {', '.join(p.paths)}" for p in given.people)
@@ -63,8 +71,26 @@ def orders(bridge: Bridge, file: Path | None, example: bool) -> None:
     missing = [name for name in given.secrets() if _secrets(bridge).get(name) is None]
     for name in missing:
         click.echo(f"Its secret is missing: leadline watch secret {name}", err=True)
+    for line in _not_here(given):
+        click.echo(line, err=True)
     if len(given.people) == 1:
         click.echo("One person only: name a second for the night when the first does not answer.", err=True)
+
+
+def _not_here(given: Orders) -> list[str]:
+    """What the orders name and this machine lacks: they may be meant for another one, so it is only said."""
+    import shutil
+
+    from leadline.system.orders import CommandPath, FileFeed
+
+    found = []
+    for path in given.paths.values():
+        if isinstance(path, CommandPath) and shutil.which(path.command[0]) is None:
+            found.append(f"Path {path.id}: the program {path.command[0]} is not found on this machine.")
+    for feed in given.feeds:
+        if isinstance(feed, FileFeed) and not Path(feed.path).expanduser().absolute().parent.is_dir():
+            found.append(f"Feed {feed.id}: there is no folder {Path(feed.path).parent} on this machine.")
+    return found
 
 
 @click.command(short_help="Keep a password or an address that the orders refer to.")
@@ -112,7 +138,7 @@ def secret(bridge: Bridge, name: str | None, forget: bool) -> None:
             raise BadInput("nothing was given", way_out="Type the secret, or send it on standard input.")
         kept.put(name, value)
         click.echo(f"Kept: {name}")
-    make_signals(store, bridge.path).settle_prints()
+    make_signals(store, bridge.path).settle_prints(bridge.clock.now().timestamp())
     store.put_record("watch", "secrets changed", bridge.clock.now().isoformat())  # a running watch looks again
 
 
@@ -152,9 +178,17 @@ def token(bridge: Bridge, name: str | None, revoke: bool) -> None:
 @click.option("--unit", default="", help="The unit it sends; the stored one otherwise.")
 @click.option("--period", default="60 s", show_default=True, help="How often it should send.")
 @click.option("--room", is_flag=True, help="It is of the room's air, not of the water.")
+@click.option("--state", is_flag=True, help="It tells whether a machine runs: 0 and 1, or watts.")
 @click.pass_obj
 def adopt(
-    bridge: Bridge, system: str | None, stream: str | None, quantity: str, unit: str, period: str, room: bool
+    bridge: Bridge,
+    system: str | None,
+    stream: str | None,
+    quantity: str,
+    unit: str,
+    period: str,
+    room: bool,
+    state: bool,
 ) -> None:
     """Add a stream that came in to its system's description; without arguments list those that wait for it.
 
@@ -162,6 +196,7 @@ def adopt(
     Examples:
       leadline watch adopt
       leadline watch adopt north-room probe-2 --quantity temperature --unit degF
+      leadline watch adopt north-room heater-1 --state
     """
     from leadline.app import oversee
 
@@ -176,8 +211,10 @@ def adopt(
         if not found:
             click.echo("Every stream that came in is declared.")
         return
-    oversee.adopt(store, bridge.clock, system, stream, quantity_name=quantity, unit=unit, period=period, room=room)
-    click.echo(f"Taken up: {stream} of {system}")
+    taken = oversee.adopt(
+        store, bridge.clock, system, stream, quantity_name=quantity, unit=unit, period=period, room=room, state=state
+    )
+    click.echo(f"Taken up: {stream} of {system}, as {taken}")
 
 
 @click.command(short_help="What came in and was no point.")

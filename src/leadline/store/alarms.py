@@ -113,14 +113,23 @@ class Alarms(DatabaseFile):
 
     def recent_messages(self, since_s: float, alarm: tuple[str, str] | None = None) -> list[Message]:
         """Messages opened since a moment, newest first; of one alarm when it is given (system, name)."""
-        system, name = alarm or (None, None)
+        which, more = ("", ()) if alarm is None else (" AND system = ? AND alarm = ?", alarm)
         with self._read() as db:
             found = db.execute(
-                f"SELECT {_MESSAGE} FROM message WHERE opened >= ?1 AND (?2 IS NULL OR (system = ?2 AND alarm = ?3))"
-                " ORDER BY opened DESC, id",
-                (_us(since_s), system, name),
+                f"SELECT {_MESSAGE} FROM message WHERE opened >= ?{which} ORDER BY opened DESC, id",
+                (_us(since_s), *more),
             ).fetchall()
         return list(map(_message, found))
+
+    def unspoken(self) -> list[Raised]:
+        """Alarms of medium priority and above that speak, and of which no message was opened since they began to."""
+        with self._read() as db:
+            found = db.execute(
+                f"SELECT {_ALARM} FROM alarm a WHERE state = 'unacknowledged' AND priority <> 'low' AND NOT EXISTS"
+                " (SELECT 1 FROM message m WHERE m.system = a.system AND m.alarm = a.name AND m.opened >= a.since"
+                " AND m.kind = 'alarm') ORDER BY began, system, name"
+            ).fetchall()
+        return list(map(_raised, found))
 
     def calm_message(self, id: str, at_s: float) -> None:
         """Note that the condition behind a message ended by itself."""
@@ -169,10 +178,13 @@ class Alarms(DatabaseFile):
         return None if row is None else _delivery(row)
 
     def due_deliveries(self, now_s: float) -> list[Delivery]:
-        """Deliveries whose next try is due, oldest first."""
+        """Deliveries whose next try is due, the loudest first, then the oldest."""
+        columns = ", ".join(f"d.{c}" for c in _DELIVERY.split(", "))
         with self._read() as db:
             found = db.execute(
-                f"SELECT {_DELIVERY} FROM delivery WHERE state = 'queued' AND next_try <= ? ORDER BY next_try, seq",
+                f"SELECT {columns} FROM delivery d JOIN message m ON m.id = d.message"
+                " WHERE d.state = 'queued' AND d.next_try <= ?"
+                " ORDER BY CASE m.priority WHEN 'urgent' THEN 0 WHEN 'high' THEN 1 ELSE 2 END, d.next_try, d.seq",
                 (_us(now_s),),
             ).fetchall()
         return list(map(_delivery, found))
@@ -204,15 +216,34 @@ class Alarms(DatabaseFile):
                 "UPDATE delivery SET state = ?, changed = ?, note = ? WHERE seq = ?", (str(stage), _us(at_s), note, seq)
             )
 
-    def requeue_deliveries(self, at_s: float) -> int:
-        """After a start: tries that a crash cut off are due again; returns how many."""
+    def requeue_deliveries(self, at_s: float, before_s: float | None = None) -> int:
+        """Tries that were cut off are due again: all of them after a start, else those begun before a moment."""
         with self._write() as db:
             return int(
                 db.execute(
                     "UPDATE delivery SET state = 'queued', next_try = ?1, changed = ?1,"
-                    " note = 'cut off; tried again' WHERE state = 'trying'",
-                    (_us(at_s),),
+                    " note = 'cut off; tried again' WHERE state = 'trying' AND (?2 IS NULL OR changed < ?2)",
+                    (_us(at_s), _us(before_s)),
                 ).rowcount
+            )
+
+    def clock_set_back(self, now_s: float, most_s: float) -> None:
+        """The clock was ahead and was set right: nothing waits for a time that will not come for long.
+
+        Moments of the past that lie ahead become now; ends and second words at most so far ahead.
+        """
+        now, most = _us(now_s), _us(now_s + most_s)
+        with self._write() as db:
+            db.execute("UPDATE message SET opened = min(opened, ?1) WHERE closed IS NULL", (now,))
+            db.execute(
+                "UPDATE delivery SET opened = min(opened, ?1), changed = min(changed, ?1), next_try = min(next_try, ?1)"
+                " WHERE next_try > ?1 OR opened > ?1 OR changed > ?1",
+                (now,),
+            )
+            db.execute(
+                "UPDATE alarm SET since = min(since, ?1), began = min(began, ?1), until = min(until, ?2),"
+                " again_at = min(again_at, ?2)",
+                (now, most),
             )
 
     # what came in and is no point

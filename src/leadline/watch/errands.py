@@ -13,7 +13,8 @@ from leadline.app.be_heard import Signals
 from leadline.app.ports import Courier, Undelivered
 from leadline.measures.errors import LeadlineError
 
-AT_ONCE = 4
+AT_ONCE, EACH_PATH = 8, 2
+CUT_OFF_S = 180.0
 
 
 class Sending:
@@ -23,28 +24,30 @@ class Sending:
                  now: Callable[[], float], failed: Callable[[str], None]) -> None:  # fmt: skip
         self._signals, self._couriers, self._now, self._failed = signals, couriers, now, failed
         self._pool = ThreadPoolExecutor(AT_ONCE, thread_name_prefix="courier")
-        self._busy: set[int] = set()
+        self._busy: dict[int, str] = {}  # delivery: its path
         self._lock = threading.Lock()
 
     def send(self, due: list[Delivery]) -> None:
-        """Begin with what is due and not under way."""
+        """Begin with what is due and not under way, in the order given; of each path only so many at once, so that one
+        that hangs holds up no other."""
         for d in due:
             with self._lock:
-                if d.seq in self._busy or len(self._busy) >= 4 * AT_ONCE:
+                mine = sum(path == d.path for path in self._busy.values())
+                if d.seq in self._busy or mine >= EACH_PATH or len(self._busy) >= AT_ONCE:
                     continue
-                self._busy.add(d.seq)
+                self._busy[d.seq] = d.path
             self._pool.submit(self._one, d)
 
     def _one(self, d: Delivery) -> None:
         try:
             self._signals().attempt(d, self._couriers().get(d.path), self._now)
-        except LeadlineError as exc:  # the store: what was tried is tried again after the next start or requeue
+        except LeadlineError as exc:  # the store: what was tried is due again when its time is over
             self._failed(exc.line())
         except Exception as exc:  # a mistake of ours in a courier must not stop the others
-            self._failed(f"{type(exc).__name__} while sending by {d.path}")
+            self._failed(f"{type(exc).__name__} while sending by {d.path}: {exc}")
         finally:
             with self._lock:
-                self._busy.discard(d.seq)
+                self._busy.pop(d.seq, None)
 
     @property
     def busy(self) -> int:
@@ -63,6 +66,7 @@ class Errand:
     name: str
     every_s: float
     do: Callable[[], None]
+    failed: Callable[[str], None]  # a mistake in it is said, and it goes on
     _stop: threading.Event = field(default_factory=threading.Event)
     _thread: threading.Thread | None = None
 
@@ -73,7 +77,10 @@ class Errand:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            self.do()
+            try:
+                self.do()
+            except Exception as exc:  # an errand that ends unheard is silence taken for health
+                self.failed(f"{type(exc).__name__}: {exc}")
             self._stop.wait(self.every_s)
 
     def stop(self) -> None:

@@ -7,41 +7,39 @@ it; only then is it acknowledged. What can take long (sending, asking) is done b
 from __future__ import annotations
 
 import contextlib
+import functools
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from leadline.alarms.alarm import ACTIVE, State
-from leadline.alarms.raised import Raised
 from leadline.app import stand_orders
 from leadline.app.be_heard import Signals
-from leadline.app.keep_watch import WATCH, NoteBook, Transition, Watch, run
+from leadline.app.keep_watch import WATCH, Transition, Watch
 from leadline.app.ports import NO_PARTS, Outgoing, Parts, Store, Taken, Undelivered
 from leadline.app.take_in import Door
 from leadline.detect.findings import Finding
 from leadline.measures.errors import LeadlineError
 from leadline.measures.moments import Clock
-from leadline.watch.errands import Errand, Guard, Sending
-from leadline.watch.own import Own, Reserve
+from leadline.watch.answering import Answering
+from leadline.watch.errands import CUT_OFF_S, Errand, Guard, Sending
+from leadline.watch.memory import HEARD, Memory
+from leadline.watch.own import Own, Reserve, feed_name, guard_name
 from leadline.watch.queue import Batch, Queue
 from leadline.watch.showing import Shown, show, together
 
 if TYPE_CHECKING:
     import numpy as np
 
-    from leadline.detect.observe import Observer
-
-HEARD = "heard"  # records: streams of a system that a feed has brought
 TICK_S, LOOK_S = 1.0, 30.0
 AT_ONCE = 20_000  # points in one transaction
-REMEMBER_D = 14.0  # how much of the past the lookouts are taught after a start
 HOT_D, PACK_EVERY_S = 90.0, 24 * 3600.0
 UNSAVED_S, UNSAVED_AGAIN_S = 30.0, 900.0
 STUCK_S = 30.0
 AHEAD_STANDS_S = 900.0
+SAID_S = 120.0  # how long a mistake stands in the watch's health
 JOURNAL_S = 3600.0
 _MOST_WORDS = 3
 
@@ -78,14 +76,15 @@ class Loop:
         self._thread: threading.Thread | None = None
         self._errands: list[Errand] = []
         self.parts: Parts = NO_PARTS
-        self._answers: list[tuple[str, str]] = []  # code, how
-        self._ahead: dict[tuple[str, str], tuple[float, float]] = {}  # seconds off, and when by the monotonic clock
+        self._changing: threading.Thread | None = None
+        self._guard = Guard(NO_PARTS.ask, ())
+        self.answering = Answering(lambda ok, words: self.queue.report("replies", ok, words))
+        # by stream: seconds off, when by the monotonic clock, how often
+        self._ahead: dict[tuple[str, str], tuple[float, float, int]] = {}
         self._beat_at = time.monotonic()
         self._next_look = 0.0
         self._next_journal = time.monotonic() + JOURNAL_S
         self._next_pack = time.monotonic() + 60.0
-        self._mistake = ""
-        self._heard: set[str] = set()  # systems of which a stream was heard by a feed for the first time
         self._unsaved_at: float | None = None
         self.counts = {"points": 0, "late": 0, "held": 0, "refused": 0}
 
@@ -106,7 +105,7 @@ class Loop:
     def health(self) -> dict[str, Any]:
         """What it says of itself; asked for by those who guard it. Holds nothing that is private."""
         quiet = time.monotonic() - self._beat_at
-        troubles = [t for t in (self.own.trouble, self._mistake) if t]
+        troubles = [t for t in (self.own.trouble, *(f"a mistake in {k}: {v[0]}" for k, v in self._mistakes())) if t]
         if quiet > STUCK_S:
             troubles.append(f"the watch has not moved for {quiet:.0f} s")
         return {
@@ -125,71 +124,104 @@ class Loop:
             next_tick = time.monotonic()
             while not self._stop.is_set():
                 batches = self.queue.gather(AT_ONCE, max(next_tick - time.monotonic(), 0.0))
-                try:
-                    if batches:
-                        self._take(batches)
-                    if time.monotonic() >= next_tick:
-                        self.own.lag_s = time.monotonic() - next_tick
-                        next_tick = time.monotonic() + TICK_S
-                        self._tick()
-                        self._mistake = ""
-                except LeadlineError as exc:
-                    self._no_writing(exc)
-                except Exception as exc:  # the one good place: it is recorded and becomes a finding of its guard
-                    self._mistake = f"a mistake in the watch: {type(exc).__name__}: {exc}"
-                    self._forget(batches)
+                if batches:
+                    self._guarded("points", self._take, batches, else_do=functools.partial(self._forget, batches))
+                if time.monotonic() >= next_tick:
+                    self.own.lag_s = time.monotonic() - next_tick
+                    next_tick = time.monotonic() + TICK_S
+                    self._guarded("orders", self._look_again)
+                    self._guarded("answers", lambda: self.answering.deal(self.signals, self.watch, self._now()))
+                    self._guarded("looking", self._tick)
+                    self._guarded("sending", self._send)
                 self.beat += 1
                 self._beat_at = time.monotonic()
         finally:
             self._end()
 
+    def _guarded(
+        self, what: str, do: Callable[..., None], *given: Any, else_do: Callable[[], None] | None = None
+    ) -> None:
+        """Do one thing; what goes wrong in it stops nothing else."""
+        try:
+            do(*given)
+        except LeadlineError as exc:
+            self._no_writing(exc)
+        except Exception as exc:  # the one good place: it is recorded and becomes a finding
+            self._mistaken(what, f"{type(exc).__name__}: {exc}")
+            if else_do is not None:
+                else_do()
+
+    def _mistaken(self, where: str, words: str) -> None:
+        self.own.mistakes[where] = (words, time.monotonic())
+
+    def _mistakes(self) -> list[tuple[str, tuple[str, float]]]:
+        return [(k, v) for k, v in list(self.own.mistakes.items()) if time.monotonic() - v[1] < SAID_S]
+
     def _begin(self) -> None:
         self.reserve.take()
         self.door = Door(self.store)
         self.watch = Watch(self.store, works=self._works)
-        self.sending = Sending(lambda: self.signals, lambda: self.parts.couriers, self._now, self._send_failed)
-        self._take_up()
+        self.memory = Memory(self.store, self._stop.is_set)
+        self.sending = Sending(lambda: self.signals, lambda: self.parts.couriers, self._now,
+                               lambda words: self._mistaken("sending", words))  # fmt: skip
+        self.signals = Signals(self.store, self.parts.orders, b"", {}, self._names, self.step)
+        self._guarded("orders", self._take_up)
         now = self._now()
         self.own.jumped(now, time.monotonic())
         self.store.requeue_deliveries(now)
-        self._remember()
+        self._remember(self.door.systems)
         self._changes = self.store.changes()
         self.started.set()
 
     def _take_up(self) -> None:
-        """Take up the orders that stand: couriers, feeds, guards."""
-        self._put_down()
-        self._document = stand_orders.document(self.store)
-        self.parts = self.make(self.store, self.queue)
-        p = self.parts
+        """Take up the orders that stand: couriers, feeds, guards. What stood before goes on until the new is made."""
+        self._document, self._secrets = stand_orders.document(self.store), self.store.record("watch", "secrets changed")
+        p = self.make(self.store, self.queue)
+        old, self.parts = self.parts, p
         self.signals = Signals(self.store, p.orders, p.key, p.prints, self._names, self.step)
-        self.signals.settle_prints()
-        self.queue.feeds.clear()
-        for feed in p.feeds:
-            feed.start()
         watches = tuple(dict.fromkeys((*p.orders.guard.watches, *self.guard)))
-        self._guard = Guard(p.ask, watches)
+        seen = {a: m for a, m in self._guard.seen.items() if a in watches}
+        self._guard = Guard(p.ask, watches, seen)
+        self.answering.mailbox = p.replies
+        errands, self._errands = self._errands, []
         if watches:
-            self._errands.append(Errand("guard", p.orders.guard.every_s, self._guard.look))
+            self._errands.append(self._errand("guard", p.orders.guard.every_s, self._guard.look))
         if p.replies is not None and p.orders.replies is not None:
-            self._errands.append(Errand("replies", p.orders.replies.every_s, self._fetch))
+            self._errands.append(self._errand("replies", p.orders.replies.every_s, self.answering.fetch))
         if p.ping is not None:
-            self._errands.append(Errand("ping", p.orders.guard.ping_every_s, self._tell_dead_man))
-        for errand in self._errands:
-            errand.start()
+            self._errands.append(self._errand("ping", p.orders.guard.ping_every_s, self._tell_dead_man))
+        mine = {f.id for f in p.orders.feeds} | {e.name for e in self._errands}
+        for name in [n for n in self.queue.feeds if n not in mine]:
+            del self.queue.feeds[name]
 
-    def _put_down(self) -> None:
-        for feed in self.parts.feeds:
-            feed.stop()
-        for errand in self._errands:
-            errand.stop()
-        self._errands = []
-        if self.parts.replies is not None:
-            self.parts.replies.close()
+        def change() -> None:
+            """Beside the watch: a machine that hangs must not hold it up. The new begin when the old have ended."""
+            for part in (*old.feeds, *errands):
+                part.stop()
+            if old.replies is not None:
+                old.replies.close()
+            for part in (*p.feeds, *self._errands):
+                part.start()
+
+        self._changing = threading.Thread(target=change, name="orders", daemon=True)
+        self._changing.start()
+        now = self._now()
+        names = {*map(feed_name, mine), *map(guard_name, watches)}
+        with self.store.together():
+            self.signals.settle_prints(now)
+            self._tell(self.watch.decide(WATCH, self.signals.disowned(now, names)), now)
+
+    def _errand(self, name: str, every_s: float, do: Callable[[], None]) -> Errand:
+        return Errand(name, every_s, do, lambda words: self.queue.report(name, False, words))
 
     def _end(self) -> None:
         self.queue.close()
-        self._put_down()
+        if self._changing is not None:
+            self._changing.join(10.0)
+        for part in (*self.parts.feeds, *self._errands):
+            part.stop()
+        if self.parts.replies is not None:
+            self.parts.replies.close()
         if hasattr(self, "sending"):
             self.sending.stop()
         self.store.close()
@@ -205,48 +237,15 @@ class Loop:
 
     # -- memory --------------------------------------------------------------------------------------
 
-    def _remember(self) -> None:
-        """Teach the lookouts the last fortnight, say nothing of it, then bring the alarms in line with what stands."""
-        from leadline.detect.observe import Observer
-
+    def _remember(self, names: Collection[str]) -> None:
+        """Teach the lookouts of some systems the past, then bring the alarms in line with what stands."""
         now = self._now()
-        self.watch.observers = {i: Observer(s) for i, s in self.door.systems.items()}
-        rehearsal = Watch(NoteBook(), self.watch.observers)
-        recorded = {}
-        for system, stream in self.store.streams():
-            if system in self.watch.observers:
-                found = self.store.points(system, stream, now - REMEMBER_D * 86400.0, now)
-                recorded[system, stream] = (found.times_s, found.values)
-        for _ in run(rehearsal, recorded):
-            if self._stop.is_set():
-                return
+        self.memory.teach(self.watch, self.door.systems, names, now)
         with self.store.together():
-            for system, observer in self.watch.observers.items():
-                self._listen(system, observer, now)
-                self._read_journal(system, observer, now)
-                self._tell(self.watch.reconcile(system, now, started=True), now)
-
-    def _listen(self, system: str, observer: Observer, now_s: float) -> None:
-        """From now on silence counts, for the streams that a feed brings; not for the time in which nobody listened."""
-        observer.absence.listens_since_s = now_s
-        observer.absence.live = set(self.store.record(HEARD, system) or ())
-        standing = observer.hand.standing.now
-        for name in [n for n in standing if n.endswith("-silent")]:
-            known = self.store.alarm(system, name)
-            if known is None or not known.alarm.holds:
-                del standing[name]
-
-    def _read_journal(self, system: str, observer: Observer, now_s: float) -> list[Finding]:
-        """What tests by hand and doses say of probes and dosers, among the conditions that stand."""
-        from leadline.app import journal_look
-
-        standing, found = observer.hand.standing, list[Finding]()
-        for f in journal_look.findings(self.store, observer.system, now_s):
-            if f.holds:
-                found += standing.begin(f.name, f.subject, now_s, f.value, f.harm_s, f.because, f.consequence)
-            else:
-                found += standing.end(f.name, now_s, f.because)
-        return found
+            for system in names:
+                if system in self.watch.observers:
+                    carried = self.memory.carried.get(system, ())
+                    self._tell(self.watch.reconcile(system, now, carried=carried), now)
 
     def _look_again(self) -> None:
         """Somebody else wrote to the store: descriptions and orders may be others."""
@@ -256,9 +255,11 @@ class Loop:
         self._changes = changes
         before = dict(self.door.systems)
         self.door.look()
-        if self.door.systems != before:
-            self._remember()
-        if stand_orders.document(self.store) != self._document or self.parts.missing:
+        changed = [i for i, found in self.door.systems.items() if before.get(i) != found]
+        if changed or len(before) != len(self.door.systems):
+            self._remember(changed)
+        given = self.store.record("watch", "secrets changed")
+        if stand_orders.document(self.store) != self._document or given != self._secrets:
             self._take_up()
 
     # -- points --------------------------------------------------------------------------------------
@@ -268,8 +269,9 @@ class Loop:
         judged = [self.door.judge(b.feed, b.points, b.odd, now) for b in batches]
         parts: dict[str, dict[str, list[tuple[np.ndarray, np.ndarray]]]] = {}
         for j in judged:
-            self._ahead.update({key: (off, time.monotonic()) for key, off in j.ahead.items()})
-            self._answers += [(code, "mqtt") for code in j.answers]
+            for key, off in j.ahead.items():
+                self._ahead[key] = (off, time.monotonic(), self._ahead.get(key, (0.0, 0.0, 0))[2] + 1)
+            self.answering.add(j.answers, "mqtt")
             for (system, stream), both in j.points.items():
                 parts.setdefault(system, {}).setdefault(stream, []).append(both)
         points = {system: {x: together(p) for x, p in streams.items()} for system, streams in parts.items()}
@@ -279,7 +281,7 @@ class Loop:
         try:
             with self.store.together():
                 if not full:
-                    for system in self._heard:
+                    for system in self.memory.heard:
                         self.store.put_record(HEARD, system, sorted(self.watch.observers[system].absence.live or ()))
                     for system, streams in points.items():
                         for stream, (t, v) in streams.items():
@@ -287,6 +289,8 @@ class Loop:
                     held = sum(self.store.hold(j.held) for j in judged if j.held)
                 for system, what in shown.items():
                     self._tell(self.watch.decide(system, what.findings), now)
+                    if what.history:
+                        self._reconcile(system, now)
         except LeadlineError as exc:
             self._no_writing(exc)
             full = True
@@ -294,7 +298,7 @@ class Loop:
             for b in batches:
                 _done(b, Taken(trouble=self.own.trouble))
             return
-        self._heard.clear()
+        self.memory.heard.clear()
         self.step("kept")
         self._writing_again()
         self.counts["held"] += held
@@ -302,20 +306,28 @@ class Loop:
             count = sum(len(t) for t, _ in j.points.values())
             self.counts["points"] += count
             self.counts["refused"] += len(j.refused)
-            _done(b, Taken(count, len(j.held), tuple(j.refused[:_MOST_WORDS])))
+            why = tuple(f"{h.system}/{h.stream}: {h.why}" for h in j.held[:_MOST_WORDS])
+            _done(b, Taken(count, len(j.held), tuple(j.refused[:_MOST_WORDS]), why_held=why))
 
     def _show(self, system: str, streams: Mapping[str, tuple[np.ndarray, np.ndarray]], now_s: float) -> Shown:
         """Show a system's points to its lookouts; a system that nobody described has none."""
         observer = self.watch.observers.get(system)
         if observer is None:
             return Shown()
-        live = observer.absence.live
-        if live is not None and not live.issuperset(streams):
-            live.update(streams)
-            self._heard.add(system)
-        shown = show(observer, streams, now_s)
+        self.memory.hears(system, observer, streams)
+        try:
+            shown = show(observer, streams, now_s)
+        except Exception as exc:  # a lookout's mistake must cost no point, and no other system its watch
+            self._mistaken(f"the lookouts of {system}", f"{type(exc).__name__}: {exc}")
+            return Shown()
         self.counts["late"] += shown.late
         return shown
+
+    def _reconcile(self, system: str, now_s: float) -> None:
+        observer = self.watch.observers.get(system)
+        if observer is not None:
+            carried = self.memory.settle(system, observer)
+            self._tell(self.watch.reconcile(system, now_s, carried=carried), now_s)
 
     def _tell(self, turned: list[Transition], now_s: float) -> None:
         if turned:
@@ -331,37 +343,52 @@ class Loop:
         now, mono = self._now(), time.monotonic()
         jump = self.own.jumped(now, mono)
         if jump:
-            self._remember()  # what was learned by the old clock does not fit the new one
+            if jump < 0.0:
+                self.store.clock_set_back(now, 12 * 3600.0)
+            self._remember(self.door.systems)  # what was learned by the old clock does not fit the new one
             self._next_look = mono + LOOK_S
-        self._look_again()
-        self._answer(now)
-        findings: dict[str, list[Finding]] = {}
-        if mono >= self._next_look:
-            self._next_look = mono + LOOK_S
-            read = mono >= self._next_journal
-            self._next_journal = mono + JOURNAL_S if read else self._next_journal
-            for system, observer in self.watch.observers.items():
-                findings[system] = observer.tick(now) + (self._read_journal(system, observer, now) if read else [])
-        orders = self.parts.orders
-        self._ahead = {key: (off, at) for key, (off, at) in self._ahead.items() if mono - at < AHEAD_STANDS_S}
+        findings = self._look(now, mono) if mono >= self._next_look else {}
+        self._ahead = {key: x for key, x in self._ahead.items() if mono - x[1] < AHEAD_STANDS_S}
         about_itself = self.own.findings(
-            now, mono, self.queue.feeds, self._guard.seen, orders.guard.missed,
-            {key: off for key, (off, _) in self._ahead.items()},
+            now, mono, self.queue.feeds, self._guard.seen, self.parts.orders.guard.missed,
+            {key: off for key, (off, _, times) in self._ahead.items() if times >= 3},
         )  # fmt: skip
         with self.store.together():
             for system, found in findings.items():
                 self._tell(self.watch.decide(system, found), now)
-                self._tell(self.watch.reconcile(system, now), now)
-            self._tell(self.watch.decide(WATCH, about_itself + self.signals.prove(now)), now)
+                self._reconcile(system, now)
+            itself = [*about_itself, *self.signals.prove(now), self.signals.flood(now)]
+            self._tell(self.watch.decide(WATCH, itself), now)
             self._tell(self.watch.time_outs(now), now)
             self.signals.catch_up(now)
             self.signals.call(now)
         if self.own.trouble:
             self._writing_again()
-        self.sending.send(self.store.due_deliveries(now))
         if mono >= self._next_pack:
             self._next_pack = mono + PACK_EVERY_S
             self._pack(now)
+
+    def _look(self, now_s: float, mono_s: float) -> dict[str, list[Finding]]:
+        """What the passing of time shows in each system; one system's mistake stops no other."""
+        self._next_look = mono_s + LOOK_S
+        read = mono_s >= self._next_journal
+        self._next_journal = mono_s + JOURNAL_S if read else self._next_journal
+        found: dict[str, list[Finding]] = {}
+        for system, observer in self.watch.observers.items():
+            found[system] = []
+            try:
+                found[system] += observer.tick(now_s)
+                found[system] += self.memory.read_journal(observer, now_s) if read else []
+            except LeadlineError:
+                raise
+            except Exception as exc:
+                self._mistaken(f"the lookouts of {system}", f"{type(exc).__name__}: {exc}")
+        return found
+
+    def _send(self) -> None:
+        now = self._now()
+        self.store.requeue_deliveries(now, now - CUT_OFF_S)
+        self.sending.send(self.store.due_deliveries(now))
 
     def _pack(self, now_s: float) -> None:
         """Older days into chunks, beside the watch and with a connection of its own."""
@@ -376,51 +403,15 @@ class Loop:
 
         threading.Thread(target=work, name="packing", daemon=True).start()
 
-    # -- answers -------------------------------------------------------------------------------------
-
-    def _fetch(self) -> None:
-        """Look for replies; they are marked as seen only when their answers are on disk."""
-        replies = self.parts.replies
-        try:
-            found = replies.fetch()  # type: ignore[union-attr]
-        except (Undelivered, LeadlineError) as exc:
-            self.queue.report("replies", False, exc.line())
-            return
-        self.queue.report("replies", True, "")
-        if found:
-            with self._replied:
-                self._answers += [(code, "reply") for r in found for code in r.codes]
-            self.queue.wake()
-            self._to_confirm = [*self._to_confirm, *found]
-
-    _replied = threading.Lock()
-    _to_confirm: Sequence[Any] = ()
-
-    def _answer(self, now_s: float) -> None:
-        with self._replied:
-            answers, self._answers = self._answers, []
-            confirm, self._to_confirm = self._to_confirm, ()
-        for code, how in answers:
-            d = self.signals.find_code(code, now_s)
-            if d is not None:
-                with contextlib.suppress(LeadlineError):
-                    self.signals.answer(self.watch, d, how, now_s)
-        if confirm and self.parts.replies is not None:
-            with contextlib.suppress(LeadlineError):
-                self.parts.replies.confirm(confirm)
-
     def _tell_dead_man(self) -> None:
         """Only a watch that runs tells the dead-man address that it lives."""
-        if time.monotonic() - self._beat_at > STUCK_S or self._mistake or self.parts.ping is None:
+        if time.monotonic() - self._beat_at > STUCK_S or self._mistakes() or self.parts.ping is None:
             return
         try:
             self.parts.ping()
             self.queue.report("ping", True, "")
         except Undelivered as exc:
             self.queue.report("ping", False, exc.line())
-
-    def _send_failed(self, words: str) -> None:
-        self._mistake = words
 
     # -- when nothing can be written -------------------------------------------------------------------
 
@@ -457,12 +448,6 @@ class Loop:
                     courier.send(out)
 
         threading.Thread(target=work, name="unsaved", daemon=True).start()
-
-    # -- for pages -----------------------------------------------------------------------------------
-
-    def open_alarms(self) -> list[Raised]:
-        """Alarms that stand."""
-        return [r for r in self.store.alarms() if r.state in ACTIVE or r.state is State.RETURNED]
 
 
 def _done(batch: Batch, taken: Taken) -> None:

@@ -15,6 +15,7 @@ from leadline.watch.queue import FeedState
 LOW_BYTES, LOW_SHARE = 500_000_000, 0.01
 JUMP_S, JUMP_STANDS_S = 60.0, 3600.0
 FEED_PATIENCE_S = 120.0
+MISTAKE_STANDS_S = 3600.0
 RESERVE_BYTES, RESERVE_MORE_BYTES = 4_000_000, 1_000_000
 
 
@@ -66,7 +67,7 @@ class Own:
     trouble: str = ""  # why nothing can be written, while that lasts
     trouble_since: float = 0.0
     lag_s: float = 0.0
-    strange: int = 0  # points with an impossible clock since the last look
+    mistakes: dict[str, tuple[str, float]] = field(default_factory=dict)  # where: what, when by the monotonic clock
     _wall: float | None = None
     _mono: float = 0.0
     _jumped: tuple[float, float] | None = field(default=None)  # by how much, and when by the monotonic clock
@@ -89,23 +90,36 @@ class Own:
     ) -> list[Finding]:  # fmt: skip
         """Everything there is to say of the watch itself; a finding that holds is said each time."""
         return [
-            *self._disk(now_s), *self._clock(now_s, mono_s), *self._feeds(now_s, mono_s, feeds),
-            *self._guarded(now_s, guarded, missed), *self._senders(now_s, ahead),
+            *self._disk(now_s), *self._mistakes(now_s, mono_s), *self._clock(now_s, mono_s),
+            *self._feeds(now_s, mono_s, feeds), *self._guarded(now_s, guarded, missed), *self._senders(now_s, ahead),
         ]  # fmt: skip
 
     def _disk(self, now_s: float) -> list[Finding]:
         try:
             disk = shutil.disk_usage(self.store_path.parent)
         except OSError as exc:
-            return [_holds("watch-disk", "disk", now_s, None, 3600.0, f"The disk does not answer: {exc.strerror}.")]
+            return [
+                _holds("watch-disk-full", "disk", now_s, None, 3600.0, f"The disk does not answer: {exc.strerror}.")
+            ]
+        low = min(self.low_bytes, LOW_SHARE * disk.total)
+        found = [_over("watch-disk-full", "disk", now_s, "The disk takes what is written again.")]
         if self.trouble:
             words = f"Nothing can be written: {self.trouble.rstrip('.')}. Points wait with their senders."
-            return [_holds("watch-disk", "disk", now_s, float(disk.free), 3600.0, words)]
-        low = min(self.low_bytes, LOW_SHARE * disk.total)
+            found = [_holds("watch-disk-full", "disk", now_s, float(disk.free), 3600.0, words)]
         if disk.free < low:
             words = f"The disk has {disk.free / 1e6:.0f} MB left; when it is full no point is kept."
-            return [_holds("watch-disk", "disk", now_s, float(disk.free), 12 * 3600.0, words)]
-        return [_over("watch-disk", "disk", now_s, "There is room on the disk again.")]
+            found.append(_holds("watch-disk-low", "disk", now_s, float(disk.free), 12 * 3600.0, words))
+        elif disk.free > 1.2 * low:
+            found.append(_over("watch-disk-low", "disk", now_s, "There is room on the disk again."))
+        return found
+
+    def _mistakes(self, now_s: float, mono_s: float) -> list[Finding]:
+        """Mistakes in the watch itself stand for an hour: a guard that asks once a minute must see them."""
+        self.mistakes = {k: v for k, v in self.mistakes.items() if mono_s - v[1] < MISTAKE_STANDS_S}
+        if not self.mistakes:
+            return [_over("watch-mistake", "watch", now_s, "The watch has run without a mistake for an hour.")]
+        words = "; ".join(f"{where}: {said}" for where, (said, _) in self.mistakes.items())
+        return [_holds("watch-mistake", "watch", now_s, None, 5 * 3600.0, f"A mistake in the watch, {words}.")]
 
     def _clock(self, now_s: float, mono_s: float) -> list[Finding]:
         if self._jumped is None:
@@ -120,7 +134,7 @@ class Own:
     def _feeds(self, now_s: float, mono_s: float, feeds: Mapping[str, FeedState]) -> list[Finding]:
         found = []
         for name, state in feeds.items():
-            alarm = f"feed-{name}-down"
+            alarm = feed_name(name)
             if state.ok:
                 found.append(_over(alarm, name, now_s, f"The feed {name} works again."))
             elif mono_s - state.since_s > FEED_PATIENCE_S:
@@ -131,7 +145,7 @@ class Own:
     def _guarded(self, now_s: float, guarded: Mapping[str, tuple[int, str]], missed: int) -> list[Finding]:
         found = []
         for address, (misses, words) in guarded.items():
-            name = f"guard-{_short(address)}"
+            name = guard_name(address)
             if misses >= missed:
                 said = f"The watch at {address} gave no sign of life {misses} times: {words.rstrip('.')}."
                 found.append(_holds(name, _short(address), now_s, float(misses), 3 * 3600.0, said))
@@ -148,6 +162,16 @@ class Own:
             f"{len(ahead)} in all: such points are held, not used."
         )
         return [_holds("watch-senders-clock", "clock", now_s, off, None, words)]
+
+
+def guard_name(address: str) -> str:
+    """The alarm that speaks of a watch that is guarded."""
+    return f"guard-{_short(address)}"
+
+
+def feed_name(feed: str) -> str:
+    """The alarm that speaks of a feed."""
+    return f"feed-{feed}-down"
 
 
 def _short(address: str) -> str:

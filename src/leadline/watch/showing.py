@@ -15,15 +15,20 @@ if TYPE_CHECKING:
     from leadline.detect.observe import Observer
 
 _NOT_EVALUATED, _PASS, _FAIL = 2, 1, 4
+PAST_S = 3600.0
 
 
 @dataclass
 class Shown:
-    """What points showed: findings, QARTOD flags by stream, and how many points were late."""
+    """What points showed: findings, QARTOD flags by stream, and how many points were late.
+
+    `history` says that some of it is long past: what of that still stands is found among the conditions that stand.
+    """
 
     findings: list[Finding] = field(default_factory=list)
     flags: dict[str, np.ndarray] = field(default_factory=dict)
     late: int = 0
+    history: bool = False
 
 
 def together(parts: Iterable[tuple[np.ndarray, np.ndarray]]) -> tuple[np.ndarray, np.ndarray]:
@@ -88,5 +93,10 @@ def show(observer: Observer, points: Mapping[str, tuple[np.ndarray, np.ndarray]]
 
 
 def _add(out: Shown, found: Iterable[Finding], now_s: float) -> None:
-    """A sender's clock may be a little ahead: what its points show is known now, not then."""
-    out.findings += (f if f.at_s <= now_s else replace(f, at_s=now_s) for f in found)
+    """A sender's clock may be a little ahead: what its points show is known now, not then. Nobody is called about what
+    came and went long ago."""
+    for f in found:
+        if f.at_s < now_s - PAST_S:
+            out.history = True
+        else:
+            out.findings.append(f if f.at_s <= now_s else replace(f, at_s=now_s))

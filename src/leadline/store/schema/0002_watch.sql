@@ -59,7 +59,8 @@ CREATE TABLE message (
     closed_how TEXT NOT NULL DEFAULT ''
 );
 CREATE INDEX message_open ON message (opened) WHERE closed IS NULL;
-CREATE INDEX message_by_alarm ON message (system, alarm);
+CREATE INDEX message_by_alarm ON message (system, alarm, opened);
+CREATE INDEX message_by_time ON message (opened);
 
 -- One message to one person by one path, written before the first try.
 CREATE TABLE delivery (
@@ -76,7 +77,8 @@ CREATE TABLE delivery (
     note TEXT NOT NULL,
     UNIQUE (message, person, path, turn)
 );
-CREATE INDEX delivery_due ON delivery (next_try) WHERE state IN ('queued', 'trying');
+CREATE INDEX delivery_due ON delivery (next_try) WHERE state = 'queued';
+CREATE INDEX delivery_tried ON delivery (changed) WHERE state = 'trying';
 CREATE INDEX delivery_by_message ON delivery (message);
 
 -- What came in and is no point, or has an impossible time: kept as it was for the keeper to judge.
