@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 from collections import deque
@@ -87,10 +88,8 @@ class Answering:
             if d is None:
                 self._looked.append(mono)  # only wrong ones count: a right one is never kept waiting by others
             else:
-                try:
+                with contextlib.suppress(BadInput):  # too old: it is dealt with
                     signals.answer(watch, d, how, now_s)
-                except BadInput:
-                    pass  # too old: it is dealt with
             with self._lock:
                 self._codes.popleft()
 
