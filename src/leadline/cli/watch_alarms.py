@@ -35,7 +35,7 @@ def alarms(bridge: Bridge, system: str | None) -> None:
     import datetime as dt
     from zoneinfo import ZoneInfo
 
-    from leadline.alarms.alarm import SPOKEN, State
+    from leadline.alarms.alarm import ACTIVE, SPOKEN, State
     from leadline.alarms.first_steps import first_step
     from leadline.alarms.message import plain, span
     from leadline.app import describe, oversee
@@ -69,7 +69,9 @@ def alarms(bridge: Bridge, system: str | None) -> None:
         click.echo(
             f"{r.priority}  {r.system}  {r.name}  {state}{until}, since {span(now - r.began_s)}: {plain(r.because)}"
         )
-        if r.state is State.UNACKNOWLEDGED:
+        if a.held_s is not None:
+            click.echo(f"    {a.held_by or 'Somebody'} has it, since {span(now - a.held_s)}")
+        if r.state in ACTIVE:
             click.echo(f"    First: {first_step(r.name, r.subject)}")
         for d in a.told:
             click.echo(f"    {d.person} by {d.path}: {d.stage}{f' ({d.note})' if d.note else ''}")
@@ -93,8 +95,8 @@ def acknowledge(bridge: Bridge, system_or_code: str, alarm: str | None) -> None:
       leadline watch acknowledge north-room temperature-heading-high
       leadline watch acknowledge 7QK4F-9XM2B
     """
+    from leadline.app import oversee
     from leadline.app.keep_watch import Watch
-    from leadline.measures.errors import UnknownName
     from leadline.wiring import make_signals
 
     store = bridge.store()
@@ -106,11 +108,11 @@ def acknowledge(bridge: Bridge, system_or_code: str, alarm: str | None) -> None:
             raise BadInput(f"{system_or_code!r} is no code of a message", way_out="Or name SYSTEM and ALARM.")
         click.echo(signals.answer(Watch(store), d, "prompt", now).words)
         return
-    if store.alarm(system_or_code, alarm) is None:
-        known = [r.name for r in store.alarms(system_or_code)]
-        raise UnknownName("alarm", alarm, known, where=system_or_code, way_out="" if known else "None ever was.")
-    turned = signals.acknowledge(Watch(store), system_or_code, alarm, _who(), "prompt", now)
-    click.echo(f"Acknowledged: {alarm}" if turned else f"{alarm} asks for nothing.")
+    if not oversee.answers(store, system_or_code, alarm):
+        click.echo(f"{alarm} asks for nothing.")
+        return
+    signals.acknowledge(Watch(store), system_or_code, alarm, _who(), "prompt", now)
+    click.echo(f"Acknowledged: {alarm}")
 
 
 @click.command(short_help="Quieten one alarm, with an end and a reason.")
@@ -182,6 +184,7 @@ def work(bridge: Bridge, system: str, kind: str | None, subject: str, minutes: f
       leadline watch work north-room exchange
       leadline watch work north-room cleaning --on ph --minutes 20
       leadline watch work north-room --end
+      leadline watch work north-room cleaning --on ph --end
     """
     from leadline.alarms import works
     from leadline.alarms.message import span
@@ -189,7 +192,7 @@ def work(bridge: Bridge, system: str, kind: str | None, subject: str, minutes: f
 
     store = bridge.store()
     if end:
-        count = stand_orders.end_work(store, bridge.clock, system)
+        count = stand_orders.end_work(store, bridge.clock, system, kind or "", subject)
         click.echo("Work has ended." if count else "No work was going on.")
         return
     if kind is None:

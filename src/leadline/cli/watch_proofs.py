@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 def prove(bridge: Bridge, path: str, heard: bool, wait: float) -> None:
     """Send a proof by PATH (or a person, or person/path), or by every path; a running watch sends it.
 
+    --heard counts only for a proof that was delivered.
+
     It asks for one tap or a reply. Without an answer in time the path counts as unproved: that stands on the round, and
     the other paths and people are told. Exit status 1 when --wait ends without all answers.
 
@@ -44,7 +46,11 @@ def prove(bridge: Bridge, path: str, heard: bool, wait: float) -> None:
         open_here = {(p.person, p.path): p.by_hand for p in oversee.paths(signals, now) if p.by_hand}
         done = [k for k in pairs if k in open_here]
         if not done:
-            raise BadInput("no proof of a sounder is open there", way_out="leadline watch prove sends one.")
+            waits = any((k.person, k.path) in pairs and k.asked_s is not None for k in signals.known())
+            raise BadInput(
+                "no proof of a sounder was sounded there" + (": it is asked for, not delivered yet" if waits else ""),
+                way_out="A running watch sends it." if waits else "leadline watch prove asks for one.",
+            )
         for key in done:
             d = signals.find(open_here[key])
             if d is not None:
@@ -110,7 +116,7 @@ def paths(bridge: Bridge) -> None:
             click.echo(f"{p.name} by {p.path} ({p.kind}): {p.said}")
         if not found:
             click.echo("Nobody is told of anything: leadline watch orders --example prints orders to begin with.")
-        click.echo(f"Chance that an alarm tonight reaches nobody: {100 * gap:.2g} %")
+        click.echo(f"Chance that an alarm tonight reaches nobody: {oversee.chance_said(gap)}")
     if any(not p.known.counts for p in found) or not found:
         raise click.exceptions.Exit(1)
 
@@ -164,7 +170,8 @@ def figures(bridge: Bridge, days: float) -> None:
 def rehearse(bridge: Bridge, system: str, days: float) -> None:
     """Run the rules over the streams that the store holds: alarms a month, how many would have needed somebody.
 
-    One needed somebody when it stood for over an hour, or when an urgent alarm followed from it.
+    One needed somebody when it stood for over an hour or until its harm, or when something of the same cause became
+    urgent. One that still stands at the end needed somebody when harm was expected of it.
 
     \b
     Examples:
@@ -188,7 +195,8 @@ def rehearse(bridge: Bridge, system: str, days: float) -> None:
             "schema": "leadline.rehearsal/1", "system": system, "days": found.days, "points": found.points,
             "alarms_per_month": found.per_month, "alarms": len(found.alarms), "needed_somebody": needed, "woke": woke,
             "by_name": [{"alarm": n, "count": c, "needed_somebody": k} for n, c, k in found.by_name()],
-            "each": [{**as_json(w.told), "stood_s": w.stood_s, "needed_somebody": w.needed, "woke": w.woke}
+            "each": [{**as_json(w.told), "stood_s": w.stood_s, "needed_somebody": w.needed, "woke": w.woke,
+                      "still_standing": w.stands}
                      for w in found.alarms],
         })  # fmt: skip
         return
@@ -200,7 +208,8 @@ def rehearse(bridge: Bridge, system: str, days: float) -> None:
         click.echo(f"  {count:>4} × {name}, {k} needed somebody")
     for w in found.alarms[-12:]:
         when = w.told.time.astimezone(local)
-        marks = ", ".join([f"stood {span(w.stood_s)}", *(["woke you"] if w.woke else []),
+        stood = f"still standing, {span(w.stood_s)}" if w.stands else f"stood {span(w.stood_s)}"
+        marks = ", ".join([stood, *(["woke you"] if w.woke else []),
                            *(["needed somebody"] if w.needed else [])])  # fmt: skip
         click.echo(f"  {when:%Y-%m-%d %H:%M}  {w.told.priority}  {w.told.alarm}: {w.told.because} ({marks})")
 

@@ -106,6 +106,7 @@ def build(
             Route("/watch/unshelve", watch.unshelve, methods=["POST"]),
             Route("/watch/work", watch.declare, methods=["POST"]),
             Route("/watch/prove", watch.prove, methods=["POST"]),
+            *(Route(f"/watch/{form}", watch.home) for form in watch.FORMS),
             Route("/seen/{ticket}", answer.seen, name="seen"),
             Route("/seen/{ticket}", answer.answer, methods=["POST"]),
             Route("/mailbox", mailroom_page.mailbox),

@@ -2,21 +2,35 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.alarms.delivery import Kind, Stage
+from leadline.alarms.delivery import Kind, Message, Stage
 from leadline.alarms.message import span
+from leadline.app import oversee
 from leadline.app.be_heard import Signals
-from leadline.app.keep_watch import Watch
+from leadline.app.keep_watch import WATCH, Watch
 from leadline.web.pages.round import page, plain_word
+from leadline.web.pages.watch import short, without_asides
 
 TOO_OLD = "This link is wrong, or too old. The watch's page shows how things stand."
 
 
 def _signals(request: Request) -> Signals:
     state = request.app.state
-    return state.signals_of(state.store)
+    found: Signals = state.signals_of(state.store)
+    return found
+
+
+def _shown(m: Message, signals: Signals) -> dict[str, Any]:
+    """What a message says. The watch's own: its name in words, servers' answers apart, for who mends it."""
+    if m.system != WATCH or m.kind is not Kind.ALARM:
+        return {"title": m.subject, "paragraphs": m.text.split("\n"), "aside": []}
+    text, aside = without_asides(m.text)
+    title = f"{m.priority}: {oversee.called(m.system, m.alarm, m.text, signals.orders)}"
+    return {"title": title, "paragraphs": text.split("\n"), "aside": [short(x) for x in aside]}
 
 
 async def seen(request: Request) -> Response:
@@ -34,11 +48,11 @@ async def seen(request: Request) -> Response:
     answered = m.closed_s is not None and bool(m.closed_by)
     said = ""
     if d.stage is Stage.ACKNOWLEDGED or answered:
-        said = f"Answered by {m.closed_by}, {span(now - (m.closed_s or now))} ago."
+        said = f"Answered by {_name(m.closed_by, signals)}, {span(now - (m.closed_s or now))} ago."
     elif m.closed_s is not None:
         said = f"This is over ({m.closed_how})."
     return page(request, "seen.html", {
-        "title": m.subject, "message": m, "paragraphs": m.text.split("\n"), "said": said, "tabs": [], "view": "",
+        **_shown(m, signals), "said": said, "tabs": [], "view": "",
         "proof": m.kind is Kind.PROOF, "asks": m.closed_s is None or (m.kind is Kind.ALARM and not answered),
     })  # fmt: skip
 
@@ -53,9 +67,15 @@ async def answer(request: Request) -> Response:
     done = signals.answer(Watch(state.store), d, "link", state.clock.now().timestamp())
     words = f"Thank you. {done.words}" if done.first else f"It was answered before. {done.words}"
     return page(request, "seen.html", {
-        "title": done.message.subject, "message": done.message, "paragraphs": (), "said": words, "tabs": [], "view": "",
+        **_shown(done.message, signals), "said": words, "tabs": [], "view": "",
         "proof": done.message.kind is Kind.PROOF, "asks": False,
     })  # fmt: skip
+
+
+def _name(person: str, signals: Signals) -> str:
+    if person == "page":
+        return "somebody at the watch's page"
+    return next((p.name for p in signals.orders.people if p.id == person), person)
 
 
 def _who(request: Request) -> str:

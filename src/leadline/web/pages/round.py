@@ -12,10 +12,10 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from leadline.alarms.alarm import State
 from leadline.alarms.decide import RANK
-from leadline.alarms.message import spoken
+from leadline.app import oversee
 from leadline.app.ports import Store
 from leadline.measures import figures, quantities
-from leadline.measures.errors import UnknownName
+from leadline.measures.errors import UnknownName, Unreachable
 from leadline.measures.moments import parse
 from leadline.measures.units import GALLON_L
 from leadline.present import sentences
@@ -281,21 +281,27 @@ def light_of(request: Request) -> str:
 def page(request: Request, name: str, context: dict[str, Any], status: int = 200) -> Response:
     """A template as an answer."""
     template = request.app.state.templates.get_template(name)
-    has_mail = request.app.state.mailroom is not None
-    text = template.render(light=light_of(request), lights=LIGHTS, path=request.url.path, has_mail=has_mail, **context)
+    more = {"has_mail": request.app.state.mailroom is not None, "calling": _calling(request)}
+    text = template.render(light=light_of(request), lights=LIGHTS, path=request.url.path, **more, **context)
     return HTMLResponse(text, status, {"vary": "HX-Request, Cookie"})
 
 
 def _calling(request: Request) -> str:
     """Which alarms ask for an answer, in one line for the head of every page; empty when none does."""
-    if request.url.path == "/watch" or request.url.path.startswith("/seen"):
+    if request.url.path.startswith(("/watch", "/seen")) or _wants_part(request):
         return ""
-    asking = [r for r in request.app.state.store.alarms() if r.state is State.UNACKNOWLEDGED and not r.cause]
+    try:
+        stand = request.app.state.store.alarms()
+    except Unreachable:  # the page that is drawn says so itself
+        return ""
+    asking = [r for r in stand if r.state is State.UNACKNOWLEDGED and not r.cause]
     if not asking:
         return ""
     first = max(asking, key=lambda r: (RANK[r.priority], -r.began_s))
     more = f", and {len(asking) - 1} more" if len(asking) > 1 else ""
-    return f"{spoken(first.name)}, {request.app.state.signals_of(request.app.state.store).names(first.system)[0]}{more}"
+    signals = request.app.state.signals_of(request.app.state.store)
+    name = oversee.called(first.system, first.name, first.because, signals.orders)
+    return f"{name}, {signals.names(first.system)[0]}{more}"
 
 
 def plain_word(request: Request, words: str, status: int) -> Response:

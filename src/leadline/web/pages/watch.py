@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import PurePath
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -11,18 +15,23 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from leadline.alarms import works
-from leadline.alarms.alarm import State
+from leadline.alarms.alarm import ACTIVE, State
+from leadline.alarms.decide import LONGEST_SHELF_S
 from leadline.alarms.first_steps import first_step
-from leadline.alarms.message import span, spoken
+from leadline.alarms.message import plain, span
+from leadline.alarms.raised import Raised
 from leadline.app import be_heard, oversee, stand_orders
 from leadline.app.be_heard import Signals
 from leadline.app.keep_watch import WATCH, Watch
 from leadline.app.oversee import AlarmLine
+from leadline.app.ports import Store
 from leadline.measures import figures
-from leadline.measures.errors import BadInput, LeadlineError
+from leadline.measures.errors import BadInput
+from leadline.system.orders import Orders
 from leadline.web.pages.round import Asked, page
 
-SHELVES = (0.5, 1.0, 4.0, 12.0)
+FORMS = ("acknowledge", "shelve", "unshelve", "work", "prove")
+SHELVES = (0.25, 0.5, 1.0, 4.0, 12.0)
 _SAID = {
     State.UNACKNOWLEDGED: "asks for an answer", State.ACKNOWLEDGED: "somebody has it",
     State.RETURNED: "over, not seen yet", State.SHELVED: "on the shelf", State.SUPPRESSED: "quiet during work",
@@ -33,6 +42,21 @@ _STAGES = {
     "queued": "waits", "trying": "is being sent", "handed-over": "was handed over", "delivered": "arrived",
     "acknowledged": "was answered", "failed": "failed", "dropped": "was not needed",
 }  # fmt: skip
+_PROMPT = re.compile(r"leadline \w|--\w")  # words of the prompt, which mean nothing on a page
+_ASIDE = re.compile(r"\s*\(([^()]*(?:\([^()]*\)[^()]*)*)\)")
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """A form that could not be used: which it was, what was typed in it, and the line that says why."""
+
+    form: str
+    error: str
+    values: Mapping[str, str] = field(default_factory=dict)
+
+    def of(self, form: str, **same: str) -> bool:
+        """Whether it is this very form: the one with these values in its hidden fields."""
+        return self.form == form and all(self.values.get(k) == v for k, v in same.items())
 
 
 async def watch(request: Request) -> Response:
@@ -40,54 +64,122 @@ async def watch(request: Request) -> Response:
     return shown(request)
 
 
-def shown(request: Request, error: str = "", status: int = 200) -> Response:
-    """The page, with one clear line about what could not be done."""
+async def home(request: Request) -> Response:
+    """`GET /watch/shelve` and the like: where a form was sent to, asked for again."""
+    return RedirectResponse("/watch", 303)
+
+
+def shown(request: Request, typed: Typed | None = None) -> Response:
+    """The page; with a form that could not be used, that form open, filled, and the line at it."""
     asked = Asked(request)
     state = request.app.state
-    store, now = state.store, state.clock.now().timestamp()
+    store, when = state.store, state.clock.now()
+    now = when.timestamp()
     signals: Signals = state.signals_of(store)
     live = state.live
     health = live.health() if live is not None else None
     found = oversee.figures(store, state.clock)
     gap = oversee.nobody_tonight(signals, now)
-    people = oversee.paths(signals, now)
     streams = oversee.streams(store)
+    alarms = [_alarm(a, now, signals.orders, typed) for a in oversee.alarms(store)]
+    paths = [{"p": p, "error": typed.error if typed and typed.of("prove", path=f"{p.person}/{p.path}") else ""}
+             for p in oversee.paths(signals, now)]  # fmt: skip
+    systems = asked.systems()
+    placed = typed is not None and (
+        (typed.form == "work" and bool(systems)) or any(x["error"] for x in (*alarms, *paths))
+    )
+    local = ZoneInfo(signals.orders.time_zone if signals.orders.people else _zone(store, systems))
     return page(request, "watch.html", {
-        "title": "Watch", "tabs": asked.systems(), "view": "watch", "error": error, "health": health,
-        "alarms": [_alarm(a, now) for a in oversee.alarms(store)],
-        "paths": people, "gap": _chance(gap), "gap_bad": gap > 0.01, "systems": asked.systems(),
+        "title": "Watch", "tabs": systems, "view": "watch", "health": health, "typed": typed,
+        "error": "" if typed is None or placed else typed.error, "made": f"{when.astimezone(local):%H:%M:%S}",
+        "lost": "" if typed is None or placed else typed.values.get("reason", ""),
+        "alarms": alarms, "paths": paths, "gap": oversee.chance_said(gap), "systems": systems,
         "works": [_work(w, store, now) for w in oversee.works_going_on(store, now)], "kinds": works.KINDS,
+        "subjects": [(i, name, oversee.subjects(store, i)) for i, name in systems],
+        "work": typed if typed is not None and typed.form == "work" else None,
         "streams": [_stream(s, store, now) for s in streams if s.declared],
         "offered": [s for s in streams if not s.declared], "held": store.held_count(),
         "f": found, "answer": None if found.median_answer_s is None else span(found.median_answer_s),
+        "frequent": [(_frequent(name, store, signals.orders), n) for name, n in found.most_frequent],
         "said": request.query_params.get("said", "")[:120],
-    }, status)  # fmt: skip
+    }, 200 if typed is None else 422)  # fmt: skip
 
 
-def _alarm(a: AlarmLine, now_s: float) -> dict[str, Any]:
+def _zone(store: Store, systems: list[tuple[str, str]]) -> str:
+    return stand_orders.names_of(store, systems[0][0])[1] if systems else "UTC"
+
+
+def _alarm(a: AlarmLine, now_s: float, orders: Orders, typed: Typed | None) -> dict[str, Any]:
     r = a.raised
     local = ZoneInfo(a.time_zone)
     until = r.alarm.until_s
-    left = None if r.harm_at_s is None or not r.alarm.holds else r.harm_at_s - now_s
+    own = r.system == WATCH  # what the watch says of itself has no hour of harm
+    left = None if r.harm_at_s is None or not r.alarm.holds or own else r.harm_at_s - now_s
+    because, aside = without_asides(plain(r.because)) if own else (plain(r.because), [])
+    mine = typed if typed and typed.form in FORMS and typed.of(typed.form, system=r.system, alarm=r.name) else None
+    shelvable = not own and r.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
+    shelved = mine if shelvable and mine and mine.form == "shelve" else None
     return {
-        "r": r, "name": spoken(r.name), "system": a.system_name, "state": _SAID.get(r.state, str(r.state)),
+        "r": r, "name": oversee.called(r.system, r.name, r.because, orders), "system": a.system_name,
+        "state": _SAID.get(r.state, str(r.state)), "because": because,
         "asks": r.state is State.UNACKNOWLEDGED, "since": f"{span(now_s - r.began_s)} ago",
         "left": "" if left is None else f"{span(left)} left" if left > 60 else "past its limit",
-        "first": first_step(r.name, r.subject), "cause": spoken(r.cause),
-        "until": "" if until is None else figures.moment(dt.datetime.fromtimestamp(until, dt.UTC), local),
-        "reason": r.alarm.reason,
-        "told": [f"{d.person} by {d.path}: {_STAGES[str(d.stage)]}{', ' + d.note if d.note else ''}" for d in a.told],
-        "shelvable": r.system != WATCH and r.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED),
-        "back": r.state in (State.SHELVED, State.OUT_OF_SERVICE),
+        "first": first_step(r.name, r.subject) if r.state in ACTIVE else "",
+        "cause": oversee.called(r.system, r.cause, "", orders) if r.cause else "",
+        "has": "" if a.held_s is None else f"{_who(a.held_by, orders)}, since {_clock(a.held_s, local, now_s)}",
+        "until": "" if until is None else _clock(until, local, now_s), "reason": r.alarm.reason,
+        "told": [(f"{_name(d.person, orders)} by {d.path}: {_STAGES[str(d.stage)]}", short(d.note)) for d in a.told],
+        "aside": [short(x) for x in aside],
+        "shelvable": shelvable, "back": r.state in (State.SHELVED, State.OUT_OF_SERVICE),
         "acknowledgeable": r.state in (State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED),
-        "shelves": [h for h in SHELVES if h * 3600 <= _longest(r)],
+        "shelves": [(f"{h:g}", f"{60 * h:.0f} min" if h < 1 else f"{h:g} h")
+                    for h in SHELVES if h * 3600 <= _longest(r, now_s)],
+        "error": mine.error if mine else "", "open": shelved is not None,
+        "typed": shelved.values if shelved else {},
     }  # fmt: skip
 
 
-def _longest(r: Any) -> float:
-    from leadline.alarms.decide import LONGEST_SHELF_S
+def _longest(r: Raised, now_s: float) -> float:
+    """For how long an alarm may be shelved: somebody must look again while there is time. [s]"""
+    longest = LONGEST_SHELF_S[r.priority]
+    if r.harm_at_s is not None and r.alarm.holds and r.harm_at_s > now_s:
+        longest = min(longest, max(0.5 * (r.harm_at_s - now_s), 900.0))
+    return longest
 
-    return LONGEST_SHELF_S[r.priority]
+
+def _name(person: str, orders: Orders) -> str:
+    return next((p.name for p in orders.people if p.id == person), person)
+
+
+def _who(who: str, orders: Orders) -> str:
+    if who in ("", "page"):  # there are no accounts: whoever pressed here is not known by name
+        return "Somebody at this page has it"
+    return f"{_name(who, orders)} has it"
+
+
+def _clock(at_s: float, local: ZoneInfo, now_s: float) -> str:
+    """`21:21` today, with the day otherwise."""
+    at, today = dt.datetime.fromtimestamp(at_s, local), dt.datetime.fromtimestamp(now_s, local)
+    return f"{at:%H:%M}" if at.date() == today.date() else figures.moment(at, local)
+
+
+def without_asides(text: str) -> tuple[str, list[str]]:
+    """A sentence of the watch about itself without what stands in brackets: servers' answers, for who mends it."""
+    return _ASIDE.sub("", text), _ASIDE.findall(text)
+
+
+def short(note: str) -> str:
+    """A courier's note, shortened: no program's whole path, no long answer of a server."""
+    words = [PurePath(w).name if w.count("/") > 1 and w.startswith("/") else w for w in plain(note).split()]
+    return plain(" ".join(words), 90)
+
+
+def _frequent(name: str, store: Store, orders: Orders) -> str:
+    """One of the most frequent alarms, `SYSTEM ALARM`, in words."""
+    system, _, alarm = name.partition(" ")
+    raised = store.alarm(system, alarm)
+    said = oversee.called(system, alarm, raised.because if raised else "", orders)
+    return f"{said}, {stand_orders.names_of(store, system)[0]}"
 
 
 def _work(w: Any, store: Any, now_s: float) -> dict[str, str]:
@@ -103,8 +195,17 @@ def _stream(s: oversee.StreamLine, store: Any, now_s: float) -> dict[str, str]:
             "unit": figures.unit_label(s.unit), "ago": ago}  # fmt: skip
 
 
-def _chance(p: float) -> str:
-    return f"{100 * p:.2g} %" if p < 0.995 else "certain"
+# -- forms ---------------------------------------------------------------------------------------------
+
+
+def _again(request: Request, form: str, sent: FormData, exc: BadInput | str, instead: str = "") -> Response:
+    """The page with the form as it was typed; `instead` stands for advice that is meant for the prompt."""
+    if isinstance(exc, BadInput):
+        where = "" if exc.where and exc.where == _text(sent, "system") else exc.where
+        way_out = instead if not exc.way_out or _PROMPT.search(exc.way_out) else exc.way_out
+        line = BadInput(exc.what, where=where, way_out=way_out).line()
+        exc = f"{line[:1].upper()}{line[1:]}"
+    return shown(request, Typed(form, exc, {k: _text(sent, k) for k in sent}))
 
 
 async def acknowledge(request: Request) -> Response:
@@ -112,10 +213,17 @@ async def acknowledge(request: Request) -> Response:
     form = await request.form()
     state = request.app.state
     signals: Signals = state.signals_of(state.store)
+    system, alarm = _text(form, "system"), _text(form, "alarm")
+    try:
+        if not oversee.answers(state.store, system, alarm):
+            r = state.store.alarm(system, alarm)
+            name = oversee.called(system, alarm, r.because, signals.orders)
+            said = "it is over" if r.state is State.NORMAL else _SAID[r.state]
+            return _again(request, "acknowledge", form, f"Nothing to answer: {name}: {said}.")
+    except BadInput as exc:
+        return _again(request, "acknowledge", form, exc)
     who = _text(form, "who") or "page"
-    signals.acknowledge(
-        Watch(state.store), _text(form, "system"), _text(form, "alarm"), who, "page", state.clock.now().timestamp()
-    )
+    signals.acknowledge(Watch(state.store), system, alarm, who, "page", state.clock.now().timestamp())
     return _back("Acknowledged")
 
 
@@ -126,14 +234,15 @@ async def shelve(request: Request) -> Response:
     try:
         hours = float(_text(form, "hours"))
     except ValueError:
-        return shown(request, "Say for how long it lies on the shelf.", 422)
+        return _again(request, "shelve", form, "Say for how long it lies on the shelf.")
     try:
         stand_orders.shelve(
             state.store, state.clock, _text(form, "system"), _text(form, "alarm"), hours=hours,
             reason=_text(form, "reason"), who="page",
         )  # fmt: skip
     except BadInput as exc:
-        return shown(request, exc.line(), 422)
+        why = "" if _text(form, "reason") else "Write why: whoever looks later must know."
+        return _again(request, "shelve", form, exc, why)
     return _back("Shelved")
 
 
@@ -144,7 +253,7 @@ async def unshelve(request: Request) -> Response:
     try:
         stand_orders.unshelve(state.store, state.clock, _text(form, "system"), _text(form, "alarm"), who="page")
     except BadInput as exc:
-        return shown(request, exc.line(), 422)
+        return _again(request, "unshelve", form, exc)
     return _back("Taken back")
 
 
@@ -152,21 +261,33 @@ async def declare(request: Request) -> Response:
     """Work begins or ends."""
     form = await request.form()
     state = request.app.state
-    system = _text(form, "system")
+    system, kind = _text(form, "system"), _text(form, "kind")
     try:
+        subject = _subject(state.store, system, _text(form, "subject"))
         if _text(form, "end"):
-            stand_orders.end_work(state.store, state.clock, system)
+            stand_orders.end_work(state.store, state.clock, system, kind, subject)
             return _back("Work ended")
         minutes = _text(form, "minutes")
         stand_orders.declare(
-            state.store, state.clock, system, _text(form, "kind"), subject=_text(form, "subject"),
+            state.store, state.clock, system, kind, subject=subject,
             minutes=float(minutes.replace(",", ".")) if minutes else None, who="page",
         )  # fmt: skip
     except ValueError:
-        return shown(request, "The minutes are no number.", 422)
-    except LeadlineError as exc:
-        return shown(request, exc.line(), 422)
+        return _again(request, "work", form, "The minutes are no number.")
+    except BadInput as exc:
+        return _again(request, "work", form, exc, "Choose it in the list.")
     return _back("Work declared")
+
+
+def _subject(store: Store, system: str, chosen: str) -> str:
+    """What was chosen in the list, `SYSTEM/STREAM`: it must be of the house that was chosen beside it."""
+    owner, sign, subject = chosen.partition("/")
+    if not sign or owner not in store.systems():
+        return chosen
+    if owner != system:
+        home, here = stand_orders.names_of(store, owner)[0], stand_orders.names_of(store, system)[0]
+        raise BadInput(f"{subject} is of {home}, not of {here}", way_out="Choose both of one house.")
+    return subject
 
 
 async def prove(request: Request) -> Response:
@@ -176,17 +297,17 @@ async def prove(request: Request) -> Response:
     signals: Signals = state.signals_of(state.store)
     now = state.clock.now().timestamp()
     ticket = _text(form, "ticket")
-    if ticket:
-        d = signals.find(ticket)
-        if d is None:
-            return shown(request, "That proof is too old: send another.", 422)
-        signals.answer(Watch(state.store), d, "heard", now)
-        return _back("Proved")
     try:
+        if ticket:
+            d = signals.find(ticket)
+            if d is None:
+                return _again(request, "prove", form, "That proof is too old: send another.")
+            signals.answer(Watch(state.store), d, "heard", now)
+            return _back("Proved")
         for person, path in be_heard.path_and_person(signals.orders, _text(form, "path")):
             signals.ask(person, path, now)
     except BadInput as exc:
-        return shown(request, exc.line(), 422)
+        return _again(request, "prove", form, exc)
     return _back("Proofs are on their way")
 
 

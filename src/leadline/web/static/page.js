@@ -26,15 +26,38 @@ document.addEventListener("click", (event) => {
 });
 document.addEventListener("toggle", (event) => {
   if (event.target.matches("details.entry") && event.target.open) {
-    event.target.querySelector("input[name=value]").focus();
+    event.target.querySelector("input[name=value], select, input[type=text]")?.focus();
   }
 }, true);
 document.addEventListener("htmx:afterSwap", () => {
+  if (document.querySelector("[data-live]")) return; // a page that renewed itself moves no focus and says nothing
   const flash = document.querySelector("#round .flash p");
   const wrong = document.querySelector("[aria-invalid=true]");
   document.getElementById("said").textContent = flash ? flash.textContent : "";
   if (wrong) wrong.focus();
   else if (flash && document.activeElement === document.body) flash.parentElement.focus({ preventScroll: true });
+});
+// the watch's page renews itself, but never under a form that somebody has open, and what was opened stays open
+const renewed = () => [...document.querySelectorAll("[data-live]")];
+document.addEventListener("htmx:beforeRequest", (event) => {
+  if (event.target.id === "live-head" && renewed().some((part) => part.querySelector("details.entry[open]"))) {
+    event.preventDefault();
+  }
+});
+let held = "";
+document.addEventListener("htmx:oobBeforeSwap", (event) => {
+  const { target, fragment } = event.detail;
+  for (const old of target.querySelectorAll("details[open][data-of]")) {
+    const fresh = fragment.querySelector(`details[data-of="${CSS.escape(old.dataset.of)}"]`);
+    if (fresh) fresh.open = true;
+  }
+  if (target.contains(document.activeElement)) held = document.activeElement.getAttribute("aria-label") || "";
+});
+document.addEventListener("htmx:afterSettle", () => {
+  if (!held) return;
+  const same = document.querySelector(`[data-live] [aria-label="${CSS.escape(held)}"]`);
+  if (same && document.activeElement === document.body) same.focus({ preventScroll: true });
+  held = "";
 });
 for (const name of ["htmx:sendError", "htmx:responseError", "htmx:timeout"]) {
   document.addEventListener(name, (event) => {
@@ -48,6 +71,10 @@ for (const name of ["htmx:sendError", "htmx:responseError", "htmx:timeout"]) {
     }
     const said = event.detail.xhr && event.detail.xhr.responseText
       ? new DOMParser().parseFromString(event.detail.xhr.responseText, "text/html").querySelector(".error") : null;
+    if (event.detail.elt.id === "live-head") {
+      line.textContent = "The watch did not answer: this page is old. It asks again by itself.";
+      return;
+    }
     line.textContent = said ? `${said.textContent} What you typed is still here.`
       : "Not sent: nobody answered. What you typed is still here; press again when you are back.";
   });
