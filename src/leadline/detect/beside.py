@@ -73,7 +73,7 @@ class Beside:
             because = (
                 f"{named(moved)} came to stand {shown} off what {still} lets expect, within "
                 f"{spoken(apart.days * DAY_S)}: either {moved} is wrong, or the water no longer flows between them. "
-                "A test by hand tells; the estimate carries what remains as the probe's bias."
+                "A test by hand tells."
             )
         else:
             because = (

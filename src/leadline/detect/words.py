@@ -61,7 +61,7 @@ def change(stored: float, quantity: str, system: System, digits: int | None = No
     way = figures.display(quantity, system.units)
     value = way.difference(stored)
     if digits is None:
-        digits = max(0, min(4, 1 - math.floor(math.log10(abs(value))))) if value else 0
+        digits = max(0, min(way.digits + 1, 1 - math.floor(math.log10(abs(value))))) if value else 0
     text = figures.number(value, digits)
     return way.with_unit(f"+{text}" if sign and value > 0.0 else text)
 

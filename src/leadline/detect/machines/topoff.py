@@ -179,7 +179,7 @@ class Topoff:
         if not m.on and len(m.rests_s) >= 8 and rest > max(2.0 * longest, 6 * 3600.0):
             under = True
             owed = usual_h * rest / 3600.0
-            said = f"has rested for {rest / 3600:.0f} h, {longest / 3600:.1f} h at most before, while {owed:.1f} L"
+            said = f"has rested for {rest / 3600:.0f} h ({longest / 3600:.1f} h at most before), while {owed:.1f} L"
             yield from self._too_little(f, now_s, usual_h, said)
         recent = float(litres[-12:].sum())
         expected = 12.0 * usual_h * (float(drive[-12:].mean() / past_drive.mean()) if room else 1.0)
@@ -194,8 +194,8 @@ class Topoff:
         limit = edge(high, "salinity", self.system)
         yield from self.hand.standing.begin(
             f"{f.machine.id}-too-little", f.machine.id, now_s, short_l_h * 24.0, left,
-            f"{named(f.machine.id)} {said} should have evaporated: look at reservoir and float, or for water that "
-            f"comes in another way; at this rate salinity reaches its limit of {limit} {_span(left)}.",
+            f"{named(f.machine.id)} {said} should have evaporated. Look at reservoir and float; at "
+            f"this rate salinity reaches its limit of {limit} {_span(left)}.",
         )  # fmt: skip
 
 
