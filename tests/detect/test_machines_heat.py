@@ -186,3 +186,14 @@ def test_point_by_point_with_a_tick_each_says_the_same_as_windows():
     single = first(found, "chiller-1-warms")
     assert abs(single.at_s - windows.at_s) <= 1200.0
     assert {f.name for f in found if f.at_s < windows.at_s} <= {"chiller-1-warms"}
+
+
+def test_a_heater_that_is_seen_only_past_the_limit_leaves_no_time():
+    """Nothing is heard for four hours while 600 W stay on: the water is past 28.5 °C when points come again."""
+    t, _, shown, state = heated(5.0, watts=600.0, stuck=lambda t: t > BROKE)
+    heard = (t < BROKE) | (t > BROKE + 4 * HOUR)
+    found = found_in(system(HEATER), {"temperature": (t[heard], shown[heard]), "heater-1": (t[heard], state[heard])})
+    stuck = first(found, "heater-1-never-off")
+    assert stuck.harm_s == 0.0
+    assert stuck.because.endswith("; that is over the limit of 28.5 °C.")
+    assert "is reached" not in stuck.because
