@@ -10,9 +10,11 @@ from tests.cli.prompt import NORTH, NOW, one_line, process
 
 from leadline.alarms.alarm import Alarm, Event, State
 from leadline.alarms.decide import Priority
+from leadline.alarms.delivery import Kind
 from leadline.alarms.raised import Happened, Raised
+from leadline.couriers.command import Command
 from leadline.measures.moments import parse
-from leadline.wiring import open_store
+from leadline.wiring import make_signals, open_store
 
 pytestmark = pytest.mark.door
 ORDERS = """
@@ -52,6 +54,22 @@ def test_the_example_can_be_given(north):
         "broker",
     ]
     assert north("watch", "orders").out == text
+
+
+def test_orders_that_call_nobody_are_refused_unless_they_are_meant_so(north):
+    file = north.file("orders.toml", '[watch]\ntime_zone = "Europe/Oslo"\n')
+    assert "nobody would be called. Add [[person]]" in one_line(north("watch", "orders", file))
+    assert north("watch", "orders").code != 0
+    assert "Called: nobody" in north("watch", "orders", file, "--nobody").out
+
+
+def test_programs_and_folders_that_are_not_here_are_named(north):
+    text = ORDERS.replace('"true"', '"no-such-bell"') + '[[feed]]\nid = "f"\nkind = "file"\npath = "/no/such/x.csv"\n'
+    given = north("watch", "orders", north.file("orders.toml", text))
+    assert given.code == 0
+    assert "Path bell: the program no-such-bell is not found on this machine." in given.err
+    assert "Feed f: there is no folder /no/such on this machine." in given.err
+    assert "not found" not in north("watch", "orders", north.file("orders.toml", ORDERS)).err
 
 
 def test_orders_come_back_as_they_were_given_and_unknown_keys_are_named(north):
@@ -135,6 +153,8 @@ def test_alarms_are_listed_with_their_first_step_and_answered(north):
     assert north("watch", "acknowledge", "north-room", "temperature-high").out == "Acknowledged: temperature-high\n"
     assert north("watch", "alarms").code == 0
     assert "asks for nothing" in north("watch", "acknowledge", "north-room", "temperature-high").out
+    assert "has it, since 0 s" in north("watch", "alarms").out
+    assert "First: Lift the covers" in north("watch", "alarms").out
     near = one_line(north("watch", "acknowledge", "north-room", "temperature-hihg"))
     assert "Did you mean temperature-high?" in near
 
@@ -143,8 +163,8 @@ def test_a_shelf_needs_an_end_and_a_reason(north):
     raise_alarm(north)
     assert "--reason" in one_line(north("watch", "shelve", "north-room", "temperature-high", "--for", 2))
     assert "--for" in one_line(north("watch", "shelve", "north-room", "temperature-high", "--reason", "x"))
-    assert north("watch", "shelve", "north-room", "temperature-high", "--for", 2, "--reason", "known").code == 0
-    assert "shelved until 12:00, known" in north("watch", "alarms").out
+    assert north("watch", "shelve", "north-room", "temperature-high", "--for", 1, "--reason", "known").code == 0
+    assert "shelved until 11:00, known" in north("watch", "alarms").out
     assert "is unacknowledged" in north("watch", "unshelve", "north-room", "temperature-high").out
     assert north("watch", "remove", "north-room", "temperature-high", "--reason", "sold").code == 0
     assert "out-of-service" in north("watch", "alarms").out
@@ -178,11 +198,16 @@ def test_paths_and_proofs(north):
     assert asked.out == "Proof asked: bell to keeper\n"
     assert "No watch runs on this store" in asked.err
     assert "no path and no person" in one_line(north("watch", "prove", "pigeon"))
-    assert north("watch", "prove", "bell", "--heard").out == "Proved: bell to keeper\n"
+    assert "not delivered yet" in one_line(north("watch", "prove", "bell", "--heard"))
+    with open_store(str(north.db)) as store:  # as a running watch does it
+        signals = make_signals(store, str(north.db))
+        d = next(d for d in store.due_deliveries(NOW_S + 1.0) if d.path == "bell")
+        signals.attempt(d, Command(signals.orders.paths["bell"]), lambda: NOW_S + 1.0)
+    assert north("watch", "prove", "bell", "--heard", now="2026-06-01T08:01:00Z").out == "Proved: bell to keeper\n"
     after = json.loads(north("watch", "paths", "--json").out)
     assert [p["proved"] for p in after["paths"]] == [False, True]
     assert after["p_nobody_tonight"] < 0.01
-    assert "no proof of a sounder is open" in one_line(north("watch", "prove", "bell", "--heard"))
+    assert "no proof of a sounder was sounded there" in one_line(north("watch", "prove", "bell", "--heard"))
 
 
 def test_a_code_answers_at_the_prompt(north):
@@ -210,9 +235,23 @@ def test_figures_in_words_and_as_json(north):
 def test_an_unknown_stream_is_offered_and_adopted(north):
     with open_store(str(north.db)) as store:
         store.add_points("north-room", "probe-2", [NOW_S - 60.0, NOW_S], [77.0, 77.1])
-    assert north("watch", "adopt").out == "north-room  probe-2\n"
-    assert north("watch", "adopt", "north-room", "probe-2", "--quantity", "temperature", "--unit", "degF").code == 0
+        store.add_points("north-room", "probe-3", [NOW_S - 60.0, NOW_S], [0.0, 1.0])
+        store.add_points("north-room", "probe-4", [NOW_S - 60.0, NOW_S], [35.0, 35.0])
+        store.add_points("north-room", "ph", [NOW_S - 60.0, NOW_S], [8.1, 8.1])
+    assert set(north("watch", "adopt").out.splitlines()) == {
+        f"north-room  {s}" for s in ("probe-2", "probe-3", "probe-4", "ph")
+    }
+    taken = north("watch", "adopt", "north-room", "probe-2", "--quantity", "temperature", "--unit", "degF")
+    assert taken.out == "Taken up: probe-2 of north-room, as temperature, in degF\n"
     assert "probe-2" in north("system", "show", "north-room", "--toml").out
+    assert "--state" in one_line(north("watch", "adopt", "north-room", "probe-3"))
+    assert north("watch", "adopt", "north-room", "probe-3", "--state").out == (
+        "Taken up: probe-3 of north-room, as a machine's state, 0 or 1\n"
+    )
+    assert north("watch", "adopt", "north-room", "ph").out == ("Taken up: ph of north-room, as ph, without a unit\n")
+    assert north("watch", "adopt", "north-room", "probe-4", "--quantity", "salinity").out == (
+        "Taken up: probe-4 of north-room, as salinity, in psu (its stored unit)\n"
+    )
     assert "is declared already" in one_line(north("watch", "adopt", "north-room", "probe-2"))
     assert "unknown stream" in one_line(north("watch", "adopt", "north-room", "nothing"))
     assert north("watch", "adopt").out == "Every stream that came in is declared.\n"
@@ -252,6 +291,38 @@ def test_a_rehearsal_says_what_would_have_woken_you(north):
     assert "no streams of that time" in one_line(
         north("watch", "rehearse", "north-room", "--days", 1, now="2027-06-01")
     )
+
+
+def test_what_still_stands_at_the_end_of_a_rehearsal_is_said_so(north):
+    """Water that gains half a kelvin an hour and is not stopped would have passed its limit: somebody was needed."""
+    band = (
+        '\n[[band]]\nquantity = "temperature"\naim = ["24.5 degC", "26.5 degC"]\nlimit = ["22.5 degC", "28.5 degC"]\n'
+    )
+    north("system", "edit", "north-room", north.file("north.toml", NORTH + band))
+    begin = NOW_S - 86400.0
+    times = [begin + 300.0 * k for k in range(288)]
+    hot = NOW_S - 4.5 * 3600.0  # 27.25 at the end: still below 28.5
+    with open_store(str(north.db)) as store:
+        store.add_points("north-room", "temperature", times, [25.0 + max(t - hot, 0.0) * 0.5 / 3600.0 for t in times])
+    found = json.loads(north("watch", "rehearse", "north-room", "--days", 1, "--json").out)
+    rising = [w for w in found["each"] if w["alarm"] == "temperature-heading-high"]
+    assert rising
+    assert rising[-1]["still_standing"]
+    assert rising[-1]["needed_somebody"]
+    assert "still standing" in north("watch", "rehearse", "north-room", "--days", 1).out
+
+
+def test_the_median_answer_counts_from_the_message(north):
+    """An alarm is dated back ten minutes; its message went out two minutes before the answer."""
+    raise_alarm(north)
+    with open_store(str(north.db)) as store:
+        make_signals(store, str(north.db)).open(
+            Kind.ALARM, "north-room", "temperature-high", Priority.HIGH, "s", "t", NOW_S - 120.0
+        )
+    north("watch", "acknowledge", "north-room", "temperature-high")
+    said = json.loads(north("watch", "figures", "--days", 7, "--json", now="2026-06-01T09:00:00Z").out)
+    assert said["answered"] == 1
+    assert said["median_answer_s"] == pytest.approx(120.0, abs=2.0)
 
 
 def test_a_guard_needs_an_address(north):

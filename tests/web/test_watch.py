@@ -12,7 +12,7 @@ from tests.watch import house
 from tests.web.conftest import PICTURES, served
 
 from leadline.alarms.alarm import State
-from leadline.app import stand_orders
+from leadline.app import describe, stand_orders
 from leadline.app.keep_watch import WATCH
 from leadline.web import api, site
 from leadline.wiring import make_signals, open_store
@@ -201,6 +201,155 @@ def test_what_cannot_be_done_is_one_clear_line(manned, path, form, said):
     assert answer.status_code == 422
     assert said in answer.text
     assert manned.state() is State.UNACKNOWLEDGED
+
+
+def test_who_has_it_and_the_first_step_stay_after_the_answer(manned):
+    manned.heat()
+    at = f"/seen/{manned.ticket()}"
+    answered = manned.client.post(at).text
+    assert "First: Lift the covers" in answered  # the link's page keeps what it said
+    assert "First: Lift the covers" in manned.client.get(at).text
+    page = manned.client.get("/watch").text
+    assert re.search(r'class="has">keeper has it, since \d\d:\d\d\.<', page)
+    assert "<b>First:</b> Lift the covers" in page
+    assert "was answered" in page
+
+
+def test_what_was_typed_stays_in_the_form_that_could_not_be_used(manned):
+    manned.heat()
+    ask = {"system": "reef", "alarm": "temperature-high", "hours": "9", "reason": "the probe is out"}
+    page = manned.client.post("/watch/shelve", data=ask).text
+    assert 'value="the probe is out"' in page
+    assert re.search(r'<details class="entry" open><summary class="button" aria-label="Shelve: temperature high', page)
+    page = manned.client.post("/watch/shelve", data=ask | {"hours": "0.5", "reason": ""}).text
+    assert "A shelf needs a reason. Write why" in page
+    assert '<option value="0.5" selected>' in page
+    gone = manned.client.post("/watch/shelve", data=ask | {"alarm": "ph-high"})
+    assert gone.status_code == 422
+    assert "You had typed: the probe is out" in gone.text
+    work = {"system": "reef", "kind": "cleaning", "subject": "", "minutes": "25"}
+    page = manned.client.post("/watch/work", data=work).text
+    assert "Cleaning of what? Choose it in the list." in page
+    assert 'value="25"' in page
+    assert '<option value="cleaning" selected>' in page
+    page = manned.client.post("/watch/work", data=work | {"subject": "reef/chiller-1", "minutes": "999"}).text
+    assert '<option value="reef/chiller-1" selected>' in page
+    assert 'value="999"' in page
+    path = manned.client.post("/watch/prove", data={"path": "pigeon"})
+    for text in (page, gone.text, path.text):
+        assert "--" not in re.sub(r"<(link|script|meta)[^>]*>|leadline watch adopt|orders --example", "", text)
+
+
+@pytest.mark.parametrize("form", ["acknowledge", "shelve", "unshelve", "work", "prove"])
+def test_a_form_s_address_opened_by_hand_leads_to_the_watch(manned, form):
+    answer = manned.client.get(f"/watch/{form}", follow_redirects=False)
+    assert answer.status_code == 303
+    assert answer.headers["location"] == "/watch"
+
+
+def test_work_is_on_something_of_the_house_that_was_chosen(manned):
+    with open_store(str(manned.db)) as store:
+        describe.add(store, house.CLOCK, house.REEF.replace('"reef"', '"pool"').replace("Invented reef", "Pool"))
+    work = {"system": "reef", "kind": "cleaning", "subject": "reef/temperature"}
+    assert "cleaning of temperature" in manned.client.post("/watch/work", data=work).text
+    wrong = manned.client.post("/watch/work", data=work | {"system": "pool"})
+    assert wrong.status_code == 422
+    assert "is of Invented reef, not of Pool" in wrong.text
+
+
+def test_an_alarm_that_asks_for_nothing_is_not_said_to_be_acknowledged(manned):
+    manned.heat()
+    ask = {"system": "reef", "alarm": "temperature-high"}
+    assert "Acknowledged" in manned.client.post("/watch/acknowledge", data=ask).text
+    for alarm, said in (("temperature-high", "somebody has it"), ("no-such", "Unknown alarm"), ("", "Unknown alarm")):
+        answer = manned.client.post("/watch/acknowledge", data=ask | {"alarm": alarm})
+        assert answer.status_code == 422
+        assert said in answer.text
+        assert "Acknowledged." not in answer.text
+
+
+@pytest.fixture
+def deaf(tmp_path):
+    """A house whose mail server can't be reached, and whose reef has a name of 300 letters."""
+    db = house.found(tmp_path)
+    with open_store(str(db)) as store:
+        long = house.REEF.replace('"reef"', '"pool"').replace("Invented reef", "W" * 300)
+        describe.add(store, house.CLOCK, long)
+        store.add_points("pool", "x" * 300, [house.CLOCK.now().timestamp()], [1.0])
+    mail = '[[path]]\nid = "mail"\nkind = "mail"\nto = "keeper@home.example"\nserver = "127.0.0.1:9"\ntls = "none"\n'
+    orders = house.ONE.replace('["bell"]', '["bell", "mail"]').replace('"1 h"', '"1 h"\nhand_over = "1 s"')
+    house.give(db, '[watch]\naddress = "http://reef.local:8077"\n' + house.bell(tmp_path) + mail + orders)
+    loop = house.loop(db)
+    loop.start()
+    assert loop.started.wait(30)
+    app = site.build(
+        lambda: open_store(str(db)), house.CLOCK, live=loop, signals_of=lambda s: make_signals(s, str(db))
+    )  # fmt: skip
+    with served(app) as address:
+        made = Manned(tmp_path, address, db, loop)
+        yield made
+        made.client.close()
+    loop.stop()
+
+
+def test_what_servers_say_is_kept_out_of_a_keeper_s_way(deaf):
+    page = house.until(lambda: "mail to keeper is unproved" in (t := deaf.client.get("/watch").text) and t, 40)
+    alarm = page.split("<h3><b>mail to keeper is unproved</b>")[1].split("</li>\n")[0]
+    assert "path keeper mail" not in page
+    assert "127.0.0.1:9" not in alarm.split("<details")[0]
+    assert " left" not in alarm
+    assert not re.search(r"\de-\d", page)
+    assert "127.0.0.1:9" in alarm.split("Who was told")[1]
+
+
+def test_long_words_never_make_the_page_wider(browser, deaf):
+    deaf.heat()
+    ask = {"system": "reef", "alarm": "temperature-high", "hours": "0.5", "reason": "r" * 200}
+    assert "Shelved" in deaf.client.post("/watch/shelve", data=ask).text
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    try:
+        page.goto(deaf.address + "/watch")
+        page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        wide = page.evaluate(
+            "[...document.querySelectorAll('main *')].filter(e => e.getBoundingClientRect().right > 391"
+            " && !e.closest('.wide')).map(e => e.outerHTML.slice(0, 80))"
+        )
+        assert wide == []
+    finally:
+        context.close()
+
+
+def test_the_page_renews_itself_but_not_under_an_open_form(browser, manned):
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    said = []
+    page.on("console", lambda m: said.append(m.text) if m.type in ("error", "warning") else None)
+    page.on("pageerror", lambda e: said.append(str(e)))
+    asked = []
+    page.on("request", lambda r: asked.append(r.url))
+    page.clock.install()
+    try:
+        page.goto(manned.address + "/watch")
+        page.locator("text=No alarm stands.").wait_for()
+        manned.heat()
+        page.clock.run_for(21_000)
+        page.locator("h3", has_text="temperature high").wait_for()
+        page.locator("summary", has_text="Who was told").first.click()
+        page.locator("summary", has_text="Shelve").first.click()
+        page.locator("input[name=reason]").first.fill("half a word")
+        asked.clear()
+        page.clock.run_for(21_000)
+        assert asked == []  # somebody types there
+        assert page.locator("input[name=reason]").first.input_value() == "half a word"
+        page.locator("summary", has_text="Shelve").first.click()
+        page.evaluate("document.querySelector('#live-alarms').dataset.old = 'yes'")
+        page.clock.run_for(21_000)
+        page.locator("#live-alarms:not([data-old]) details.why[open]").wait_for()  # renewed, and open as it was
+        assert said == []
+    finally:
+        context.close()
 
 
 def test_work_is_declared_and_ended(manned):

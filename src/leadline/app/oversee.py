@@ -252,7 +252,9 @@ def adopt(
     store.save_system(system, added, clock.now())
     if state:
         return f"a machine's state, {f'in {unit}' if unit else '0 or 1'}"
-    return f"{name}, {f'in {taken}' if taken else 'without a unit'}{'' if unit else ' (its stored unit)'}"
+    return f"{name}, " + (
+        "without a unit" if taken in ("", "1") else f"in {taken}{'' if unit else ' (its stored unit)'}"
+    )
 
 
 def figures(store: Store, clock: Clock, days: float = 30.0, system: str | None = None) -> Performance:
