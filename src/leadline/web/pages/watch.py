@@ -88,7 +88,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     placed = typed is not None and (
         (typed.form == "work" and bool(systems)) or any(x["error"] for x in (*alarms, *paths))
     )
-    local = ZoneInfo(signals.orders.time_zone if signals.orders.people else _zone(store, systems))
+    local = ZoneInfo(stand_orders.names_of(store, systems[0][0])[1] if systems else signals.orders.time_zone)
     return page(request, "watch.html", {
         "title": "Watch", "tabs": systems, "view": "watch", "health": health, "typed": typed,
         "error": "" if typed is None or placed else typed.error, "made": f"{when.astimezone(local):%H:%M:%S}",
@@ -103,10 +103,6 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "frequent": [(_frequent(name, store, signals.orders), n) for name, n in found.most_frequent],
         "said": request.query_params.get("said", "")[:120],
     }, 200 if typed is None else 422)  # fmt: skip
-
-
-def _zone(store: Store, systems: list[tuple[str, str]]) -> str:
-    return stand_orders.names_of(store, systems[0][0])[1] if systems else "UTC"
 
 
 def _alarm(a: AlarmLine, now_s: float, orders: Orders, typed: Typed | None) -> dict[str, Any]:
