@@ -132,7 +132,7 @@ def test_a_link_shows_the_alarm_and_one_button_answers(manned):
     manned.heat()
     at = f"/seen/{manned.ticket()}"
     page = manned.client.get(at).text
-    assert "the limit of 28.5 is reached" in page
+    assert "the limit of 28.5 °C is reached" in page
     assert "I have it" in page
     assert manned.state() is State.UNACKNOWLEDGED  # a program that opens links has answered nothing
     done = manned.client.post(at)
@@ -317,6 +317,30 @@ def test_long_words_never_make_the_page_wider(browser, deaf):
             " && !e.closest('.wide')).map(e => e.outerHTML.slice(0, 80))"
         )
         assert wide == []
+    finally:
+        context.close()
+
+
+def test_a_form_that_could_not_be_used_is_brought_before_the_eyes(browser, manned):
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    said = []
+    page.on("console", lambda m: said.append(m.text) if m.type in ("error", "warning") else None)
+    page.on("pageerror", lambda e: said.append(str(e)))
+    try:
+        page.goto(manned.address + "/watch")
+        page.locator("summary", has_text="Declare work").click()
+        page.locator("select[name=kind]").select_option("cleaning")
+        page.locator("button", has_text="Begin").click()
+        page.locator("#wrong", has_text="Cleaning of what?").wait_for()
+        assert page.locator("select[name=subject]").evaluate("e => e === document.activeElement")
+        page.evaluate(AXE)
+        found = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
+        assert [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]] == []
+        page.locator("select[name=subject]").select_option("reef/temperature")
+        page.locator("button", has_text="Begin").click()
+        page.locator("text=cleaning of temperature").wait_for()
+        assert [x for x in said if "422" not in x] == []
     finally:
         context.close()
 
