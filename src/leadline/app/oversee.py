@@ -264,11 +264,12 @@ def figures(store: Store, clock: Clock, days: float = 30.0, system: str | None =
     events = store.alarm_events(begin, end, system)
     found = performance.measure(events, begin, end, nights(store, events))
     waits = _waits(store, events, begin)
-    return replace(found, median_answer_s=statistics.median(waits)) if waits else found
+    return replace(found, median_answer_s=statistics.median(waits) if waits else None)
 
 
 def _waits(store: Store, events: list[Happened], begin_s: float) -> list[float]:
-    """How long people took to answer: from the first message, since an alarm's beginning may be dated back. [s]"""
+    """How long people took to answer what was sent: from the first message on, for an alarm's beginning may be dated
+    back, and what follows from one cause is acknowledged with it unsent. [s]"""
     said: dict[tuple[str, str], list[float]] = {}
     for m in store.recent_messages(begin_s):
         if m.kind is Kind.ALARM:
@@ -282,7 +283,7 @@ def _waits(store: Store, events: list[Happened], begin_s: float) -> list[float]:
         elif e.event is Event.ACKNOWLEDGE and key in asked:
             began = asked.pop(key)
             told = [t for t in said.get(key, ()) if began <= t <= e.at_s]
-            found.append(e.at_s - min(told, default=began))
+            found += [e.at_s - min(told)] if told else []
         elif e.after is State.NORMAL:
             asked.pop(key, None)
     return found
