@@ -77,9 +77,9 @@ id = "neighbour"
 name = "Neighbour"
 paths = ["neighbour-mail"]
 
-[escalation]
-next_path = "2 min"
-next_person = "5 min"
+[escalation]                             # short waits: whoever tries it wants to see the next one called
+next_path = "5 s"
+next_person = "10 s"
 repeat = "15 min"
 
 [proof]
