@@ -400,8 +400,8 @@ def test_an_unanswered_proof_is_told_by_the_other_paths_and_to_the_second_person
     assert "no answer within 4 h" in said.because
     assert "reaches nobody is" in said.because
     house.go(30)
-    assert house.told("bell") == ["medium: the watch, path keeper mail unproved"]
-    assert house.told("letter") == ["medium: the watch, path keeper mail unproved"]
+    assert house.told("bell") == ["medium: the watch, mail to keeper is unproved"]
+    assert house.told("letter") == ["medium: the watch, mail to keeper is unproved"]
 
 
 def test_a_dead_server_is_noticed_long_before_the_window_ends(house):

@@ -74,9 +74,9 @@ def test_the_night_goes_as_it_is_promised(demo):
     # the mail server dies: the proof notices it, the bell and the neighbour are told
     client.post("/mailbox", data={"on": "0"})
     client.post("/watch/prove", data={"path": "mail"})
-    until(lambda: "the bell: high: the watch, path keeper mail unproved" in said.read_text()
-          or "the bell: medium: the watch, path keeper mail unproved" in said.read_text(), 60)  # fmt: skip
-    until(lambda: "path keeper mail unproved" in client.get("/mailbox").text.split("To the neighbour")[1], 60)
+    until(lambda: "the bell: high: the watch, mail to keeper is unproved" in said.read_text()
+          or "the bell: medium: the watch, mail to keeper is unproved" in said.read_text(), 60)  # fmt: skip
+    until(lambda: "mail to keeper is unproved" in client.get("/mailbox").text.split("To the neighbour")[1], 60)
     assert "unproved: its last proof was not answered" in client.get("/watch").text
 
 

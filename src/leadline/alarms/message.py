@@ -25,6 +25,9 @@ def subject(raised: Raised, system_name: str) -> str:
 
 def spoken(name: str) -> str:
     """An alarm's name as words."""
+    if name.startswith("path-") and name.endswith("-unproved"):
+        person, _, path = name.removeprefix("path-").removesuffix("-unproved").partition("-")
+        return f"{path} to {person} is unproved"
     return name.replace("-", " ")
 
 

@@ -197,14 +197,21 @@ class Signals:
         there = {(d.person, d.path, d.turn) for d in done}
         unproved = self._unproved() if unproved is None else unproved
         people = self._people(m)
-        for c in calls(m, people, self.orders.escalation, done, unproved, self._minute, now_s):
+        escalation = self.orders.escalation
+        if self._is_path(m):  # that a path is dead concerns the second person too: before something happens
+            escalation = replace(escalation, next_person_s=escalation.next_path_s)
+        for c in calls(m, people, escalation, done, unproved, self._minute, now_s):
             if (c.person, c.path, c.turn) not in there:
                 self.store.queue_delivery(m.id, c.person, c.path, c.turn, now_s)
                 self.step("queued")
 
+    @staticmethod
+    def _is_path(m: Message) -> bool:
+        return m.system == WATCH and m.alarm.startswith(f"{PATH}-")
+
     def _people(self, m: Message) -> Sequence[Person]:
         """Those who are called; of a path's own trouble the other paths and people come first."""
-        if m.system != WATCH or not m.alarm.startswith(f"{PATH}-"):
+        if not self._is_path(m):
             return self.orders.people
         bad = m.alarm.removeprefix(f"{PATH}-").removesuffix("-unproved")
         moved = [

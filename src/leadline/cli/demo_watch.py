@@ -78,8 +78,8 @@ name = "Neighbour"
 paths = ["neighbour-mail"]
 
 [escalation]                             # short waits: whoever tries it wants to see the next one called
-next_path = "5 s"
-next_person = "10 s"
+next_path = "20 s"
+next_person = "5 min"
 repeat = "15 min"
 
 [proof]
