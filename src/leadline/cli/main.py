@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-import importlib
 import os
 import re
 import sys
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from leadline import __version__
+from leadline.cli.lazy import LazyGroup
 from leadline.measures.errors import BadInput, LeadlineError, Unreachable
 from leadline.measures.moments import FixedClock, parse
 
@@ -99,18 +99,10 @@ def _test_clock() -> FixedClock | None:
     return FixedClock(parse(said)) if said else None
 
 
-class Root(click.Group):
-    """Loads a command's module only when it is called, and offers near misses of its name."""
+class Root(LazyGroup):
+    """All commands; it offers near misses of a name."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        found = COMMANDS.get(cmd_name)
-        if found is None:
-            return None
-        command: click.Command = getattr(importlib.import_module(f"leadline.cli.{found[0]}"), found[1])
-        return command
+    table = COMMANDS
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -120,10 +112,6 @@ class Root(click.Group):
             hint = f" Did you mean {' or '.join(near)}?" if near else " See leadline --help."
             raise click.UsageError(f"no command {args[0]!r}.{hint}", ctx)
         return super().resolve_command(ctx, args)
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, found[2]) for name, found in COMMANDS.items()])
 
 
 @click.group(cls=Root, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import importlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from leadline.cli.lazy import LazyGroup
 from leadline.cli.output import emit
 from leadline.measures.errors import BadInput
 
@@ -37,22 +37,10 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 }
 
 
-class Group(click.Group):
-    """Loads a command's module only when it is called."""
+class Group(LazyGroup):
+    """What is asked of the watch."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        found = COMMANDS.get(cmd_name)
-        if found is None:
-            return None
-        command: click.Command = getattr(importlib.import_module(f"leadline.cli.{found[0]}"), found[1])
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, found[2]) for name, found in COMMANDS.items()])
+    table = COMMANDS
 
 
 @click.group(cls=Group, invoke_without_command=True, short_help="Watch the streams; see who is told and how.")
