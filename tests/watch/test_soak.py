@@ -167,7 +167,7 @@ def test_nothing_acknowledged_is_lost_and_every_alarm_arrives(tmp_path, record_p
             _every_alarm_arrived(db, tmp_path, box)
             if small:
                 with open_store(str(db)) as store:
-                    assert any(e.name == "watch-disk" for e in store.alarm_events(0.0, 4e9))
+                    assert any(e.name == "watch-disk-full" for e in store.alarm_events(0.0, 4e9))
             with open_store(str(db)) as store:
                 assert any(e.name == "watch-clock" for e in store.alarm_events(0.0, 4e9))
             assert len(sent) > 0.8 * A_SECOND * seconds
