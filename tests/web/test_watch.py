@@ -103,7 +103,8 @@ def test_guessing_tokens_ends_soon(manned):
     [
         (b"", 422, "no points"),
         (b"\xff\xfe", 200, "why_held"),
-        (b'{"system": "reef", "stream": "x", "t": 1, "v": 1}', 200, "held"),
+        (b'{"system": "reef", "stream": "x", "t": 1, "v": 1}', 200, "before 1971"),
+        (b'{"system": "reef", "stream": "<b>hi</b>", "t": 1, "v": 1}', 200, "name"),
         (b'{"system": "reef", "stream": "x", "v": "nan"}', 200, "reef/x"),
         (b"[1, 2]", 200, "held"),
         (b"{" * 5000, 200, "held"),

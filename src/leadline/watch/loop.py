@@ -306,7 +306,7 @@ class Loop:
             count = sum(len(t) for t, _ in j.points.values())
             self.counts["points"] += count
             self.counts["refused"] += len(j.refused)
-            why = tuple(f"{h.system}/{h.stream}: {h.why}" for h in j.held[:_MOST_WORDS])
+            why = tuple(f"{h.system}/{h.stream}: {h.why}" for h in j.held[len(b.odd) :][:_MOST_WORDS])
             _done(b, Taken(count, len(j.held), tuple(j.refused[:_MOST_WORDS]), why_held=why))
 
     def _show(self, system: str, streams: Mapping[str, tuple[np.ndarray, np.ndarray]], now_s: float) -> Shown:

@@ -103,7 +103,7 @@ async def post_streams(request: Request) -> Response:
         return _no(503, taken.trouble, {"retry-after": "30"})
     said = {
         "schema": "leadline.taken/1", "kept": taken.kept, "held": taken.held, "refused": list(taken.refused),
-        "why_held": [f"{o.system}/{o.stream}: {o.why}" for o in odd[:3]],
+        "why_held": [*(f"{o.system}/{o.stream}: {o.why}" for o in odd), *taken.why_held][:3],
     }  # fmt: skip
     return JSONResponse(said, 200, _HEAD)
 
