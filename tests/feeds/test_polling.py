@@ -131,6 +131,17 @@ def test_each_point_is_found_by_its_path(device: Device, inbox: Inbox, clock: Fi
     assert inbox.reports[0][0]
 
 
+@pytest.mark.story
+def test_a_device_that_answers_and_holds_none_of_its_points_is_no_feed_that_works(
+    device: Device, inbox: Inbox, clock: FixedClock
+) -> None:
+    device.answer = {"probes": []}
+    with polled(device.address, inbox, clock):
+        inbox.until_said("none of the points is in it", False)
+        device.answer = {"probes": [{"value": 25.4}]}
+        inbox.until_said("answers", True)
+
+
 @pytest.mark.contract
 @pytest.mark.parametrize(
     ("text", "steps"),

@@ -167,6 +167,7 @@ class Polling:
             # without its time a value may be of last week: nothing is taken
             self._say(False, f"{self._place} answers without the time: {exc}")
             return odd
+        before = len(self._kept)
         for system, stream, steps, unit in self._points:
             shown = ""
             try:
@@ -181,7 +182,10 @@ class Polling:
             self._odd_before.pop((system, stream), None)
             self._kept.append((point, came_s))
         self._odd_before.pop(("", ""), None)
-        self._say(True, f"{self._place} answers")
+        if len(self._kept) > before:
+            self._say(True, f"{self._place} answers")
+        else:  # a machine that answers and says nothing is no feed that works
+            self._say(False, f"{self._place} answers, and none of the points is in it")
         return odd
 
     def _strange(self, system: str, stream: str, text: str, why: str, odd: list[Odd]) -> None:
