@@ -14,8 +14,9 @@ from leadline.detect.machines import dosing
 from leadline.detect.machines.dosing import Reading
 from leadline.journal.entry import Entry
 from leadline.journal.journal import as_of
-from leadline.measures import units
+from leadline.measures import figures, units
 from leadline.measures.errors import LeadlineError
+from leadline.measures.quantities import QUANTITIES
 from leadline.seawater.masses import MEQ_PER_DKH
 from leadline.system.description import Equipment, System
 
@@ -67,7 +68,7 @@ def _by_hand(store: Store, system: System, entries: Sequence[Entry], now_s: floa
         if off is None:
             continue
         holds = off.real and abs(off.now) - 1.645 * off.sd > _OFF[s.quantity]
-        words = off.sentence(s.id, _DIGITS[s.quantity])
+        words = off.sentence(s.id, _DIGITS[s.quantity], figures.unit_label(QUANTITIES[s.quantity].unit))
         found.append(Finding(name, s.id, now_s, holds, off.now, None, words, consequence=False))
     return found
 
