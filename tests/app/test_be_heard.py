@@ -2,145 +2,25 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import functools
-
 import pytest
+from tests.app.household import DAY, MIN, ORDERS, START, proved, unproved
 
 from leadline.alarms import codes
 from leadline.alarms.alarm import State
 from leadline.alarms.decide import Priority
 from leadline.alarms.delivery import Kind, Stage
-from leadline.app import describe, stand_orders
-from leadline.app.be_heard import FLOOD, Signals, path_and_person
-from leadline.app.keep_watch import WATCH, Watch
-from leadline.app.ports import Outgoing, Receipt, Undelivered
-from leadline.detect.findings import Finding
-from leadline.detect.observe import Observer
+from leadline.app import stand_orders
+from leadline.app.be_heard import FLOOD
+from leadline.app.keep_watch import WATCH
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import FixedClock, parse
-from leadline.wiring import open_store
 
 pytestmark = pytest.mark.story
-MIN, HOUR, DAY = 60.0, 3600.0, 86400.0
-START = parse("2026-05-01T10:00:00Z").timestamp()
-REEF = """
-[system]
-id = "reef"
-name = "Invented reef"
-time_zone = "UTC"
-net_volume = "600 L"
-[[equipment]]
-id = "chiller-1"
-type = "chiller"
-"""
-ORDERS = """
-[watch]
-address = "http://reef.local:8077"
-[[path]]
-id = "mail"
-kind = "mail"
-to = "keeper@home.example"
-server = "mail.home.example"
-[[path]]
-id = "bell"
-kind = "command"
-command = ["bell"]
-[[path]]
-id = "letter"
-kind = "mail"
-to = "neighbour@home.example"
-server = "mail.home.example"
-[[person]]
-id = "keeper"
-paths = ["mail", "bell"]
-[[person]]
-id = "neighbour"
-paths = ["letter"]
-[replies]
-server = "mail.home.example"
-user = "reef"
-password = "secret:mail"
-"""
-
-
-class Box:
-    """A courier that keeps what it is given, or is out of order in one of the two ways there are."""
-
-    def __init__(self) -> None:
-        self.got: list[Outgoing] = []
-        self.broken: bool | None = None  # None works; True for good, False for now
-
-    def send(self, message: Outgoing) -> Receipt:
-        if self.broken is not None:
-            raise Undelivered("no server answers", permanent=self.broken)
-        self.got.append(message)
-        return Receipt("handed-over", "taken")
-
-
-class House:
-    """A store, the watch over it, the couriers, and a clock that moves when told."""
-
-    def __init__(self, folder) -> None:
-        self.now = START
-        self.store = open_store(str(folder / "x.db"))
-        describe.add(self.store, FixedClock(parse("2026-05-01")), REEF)
-        self.watch = Watch(
-            self.store,
-            {"reef": Observer(describe.load(self.store, "reef"))},
-            works=lambda s: stand_orders.work_going_on(self.store, s, self.now),
-        )
-        self.couriers = {name: Box() for name in ("mail", "bell", "letter")}
-        self.orders(ORDERS)
-
-    def orders(self, text: str, prints=None) -> None:
-        read = stand_orders.give(self.store, text)
-        given = dict.fromkeys(read.paths, "print") if prints is None else prints
-        self.signals = Signals(
-            self.store, read, b"k" * 32, given, functools.partial(stand_orders.names_of, self.store)
-        )  # fmt: skip
-
-    def proved(self) -> None:
-        """Every path is proved now."""
-        for p, x in self.signals.orders.used():
-            seen = self.signals._seen(p.id, x.id)
-            self.signals._keep(p.id, x.id, seen | {"proved_s": self.now, "since_s": self.now - DAY})
-
-    def find(self, name, harm_h=None, subject="chiller-1", holds=True, system="reef"):
-        harm = None if harm_h is None else harm_h * HOUR
-        finding = Finding(name, subject, self.now, holds, 1.0, harm, "Because.")
-        with self.store.together():
-            self.signals.tell(self.watch.decide(system, [finding]), self.now)
-
-    def go(self, minutes=0.0) -> None:
-        """Let minutes pass, one by one, doing what the loop does."""
-        for _ in range(max(int(minutes), 1)):
-            self.now += MIN if minutes else 0.0
-            with self.store.together():
-                self.signals.tell(self.watch.time_outs(self.now), self.now)
-                itself = [*self.signals.prove(self.now), self.signals.flood(self.now)]
-                self.signals.tell(self.watch.decide(WATCH, itself), self.now)
-                self.signals.catch_up(self.now)
-                self.signals.call(self.now)
-            for d in self.store.due_deliveries(self.now):
-                self.signals.attempt(d, self.couriers.get(d.path), lambda: self.now)
-
-    def told(self, name):
-        return [o.subject for o in self.couriers[name].got if not o.subject.startswith("proof")]
-
-    def answer(self, name, how="link"):
-        """Answer the last message that a path brought."""
-        code = self.couriers[name].got[-1].code
-        return self.signals.answer(self.watch, self.signals.find_code(code, self.now), how, self.now)
 
 
 @pytest.fixture
 def house(tmp_path):
-    made = House(tmp_path)
-    made.proved()
-    for person, path in made.signals.orders.used():  # the next proof is this evening's, so that none mixes in
-        seen = made.signals._seen(person.id, path.id)
-        made.signals._keep(person.id, path.id, seen | {"last_s": START})
+    made = proved(tmp_path)
     yield made
     made.store.close()
 
@@ -370,76 +250,12 @@ def test_an_answer_to_an_alarm_proves_its_path_and_one_on_the_page_does_not(hous
     assert after["mail"] == before["mail"]
 
 
-# -- proof ---------------------------------------------------------------------------------------------
-
-
-def unproved(house):
-    return sorted(k.path for k in house.signals.known() if not k.counts)
-
-
-def test_proofs_are_asked_for_and_answered(house):
-    house.go(8 * 60 + 1)  # past 18:00
-    assert [b.got[-1].subject for b in house.couriers.values()] == [
-        "proof: does mail reach you?", "proof: does bell reach you?", "proof: does letter reach you?",
-    ]  # fmt: skip
-    for name in house.couriers:
-        assert house.answer(name).words == "The path is proved."
-    house.go(5 * 60)
-    assert unproved(house) == []
-    assert house.store.alarms(WATCH) == []
-
-
-def test_an_unanswered_proof_is_told_by_the_other_paths_and_to_the_second_person(house):
-    house.go(8 * 60 + 1)
-    house.answer("bell")
-    house.answer("letter")
-    house.go(4 * 60 + 1)
-    assert unproved(house) == ["mail"]
-    said = house.store.alarm(WATCH, "path-keeper-mail-unproved")
-    assert said.state is State.UNACKNOWLEDGED
-    assert "no answer within 4 h" in said.because
-    assert "reaches nobody is" in said.because
+def test_a_low_alarm_is_told_when_its_hour_draws_near(house):
+    house.find("chiller-1-duty", 25.0)
     house.go(30)
-    assert house.told("bell") == ["medium: the watch, mail to keeper is unproved"]
-    assert house.told("letter") == ["medium: the watch, mail to keeper is unproved"]
-
-
-def test_a_dead_server_is_noticed_long_before_the_window_ends(house):
-    house.couriers["mail"].broken = False
-    house.go(8 * 60 + 12)
-    assert unproved(house) == ["mail"]
-    assert "no server answers" in house.store.alarm(WATCH, "path-keeper-mail-unproved").because
-    house.couriers["mail"].broken = None
-    house.go(5)  # the proof goes out late, and its answer ends the alarm
-    proof = next(o for o in house.couriers["mail"].got if o.subject.startswith("proof"))
-    d = house.signals.find_code(proof.code, house.now)
-    assert house.signals.answer(house.watch, d, "reply", house.now).words == "The path is proved."
-    house.go(1)
-    assert house.store.alarm(WATCH, "path-keeper-mail-unproved").alarm.holds is False
-
-
-def test_a_path_that_is_set_up_otherwise_is_unproved_at_once_and_asked(house):
-    house.orders(ORDERS, {"mail": "other password", "bell": "print", "letter": "print"})
-    assert unproved(house) == ["mail"]
-    house.go()
-    assert [o.subject for o in house.couriers["mail"].got] == ["proof: does mail reach you?"]
-    assert house.couriers["bell"].got == []
-
-
-def test_the_chance_that_nobody_is_reached_grows_with_the_age_of_proof(house):
-    from leadline.app.oversee import nobody_tonight
-
-    young, old = nobody_tonight(house.signals, START), nobody_tonight(house.signals, START + 60 * DAY)
-    assert young < 0.01 < old
-
-
-def test_who_is_meant_by_a_word(house):
-    o = house.signals.orders
-    assert path_and_person(o, "mail") == [("keeper", "mail")]
-    assert path_and_person(o, "keeper") == [("keeper", "mail"), ("keeper", "bell")]
-    assert len(path_and_person(o, "")) == 3
-    with pytest.raises(BadInput, match="keeper/mail"):
-        path_and_person(o, "pigeon")
+    assert house.told("mail") == []
+    house.go(31)
+    assert house.told("mail") == ["medium: Invented reef, chiller 1 duty"]
 
 
 # -- work and shelves -------------------------------------------------------------------------------------
@@ -510,37 +326,3 @@ def test_the_codes_are_those_of_this_house_alone(house):
     other = codes.reply_code(b"x" * 32, m.id, "keeper", "mail")
     assert house.signals.find_code(other, house.now) is None
     assert m.priority is Priority.HIGH
-
-
-# -- the round -------------------------------------------------------------------------------------------
-
-
-def on_round(house):
-    from leadline.app.choose import round_for
-
-    found = round_for(house.store, FixedClock(dt.datetime.fromtimestamp(house.now, dt.UTC)), "reef", 60.0)
-    return [(i.subject, i.because) for i in found.items if i.action == "prove"]
-
-
-def test_proved_paths_are_not_on_the_round_and_an_unproved_one_is_with_its_chance(house):
-    assert on_round(house) == []
-    house.couriers["mail"].broken = False
-    house.go(8 * 60 + 12)
-    ((subject, because),) = on_round(house)
-    assert subject == "mail to keeper"
-    assert "its last proof was not answered" in because
-    assert "reaches nobody is" in because
-
-
-def test_a_changed_password_is_on_the_round_at_once(house):
-    house.orders(ORDERS, {"mail": "other password", "bell": "print", "letter": "print"})
-    house.signals.settle_prints(house.now)
-    assert [subject for subject, _ in on_round(house)] == ["mail to keeper"]
-
-
-def test_a_low_alarm_is_told_when_its_hour_draws_near(house):
-    house.find("chiller-1-duty", 25.0)
-    house.go(30)
-    assert house.told("mail") == []
-    house.go(31)
-    assert house.told("mail") == ["medium: Invented reef, chiller 1 duty"]

@@ -20,14 +20,15 @@ from leadline.alarms.delivery import Delivery, Kind, Message, Stage, back_off_s,
 from leadline.alarms.proof import Proven
 from leadline.alarms.raised import Raised
 from leadline.alarms.routes import calls
+from leadline.app import path_book
 from leadline.app.keep_watch import WATCH, Transition, Watch
+from leadline.app.path_book import PATH
 from leadline.app.ports import Courier, Outgoing, Receipt, Store, Undelivered
 from leadline.detect.findings import Finding
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.system.orders import MqttFeed, Orders, Person
 
-PATH = "path"  # records: what is known of each person's path, named person/path
 FLOOD = "flood"
 AGAIN = "told again"
 _HARM_OF = {Priority.URGENT: 1800.0, Priority.HIGH: 5 * 3600.0, Priority.MEDIUM: 12 * 3600.0}  # [s]
@@ -367,7 +368,7 @@ class Signals:
 
     def known(self) -> list[Proven]:
         """What is known of every person's every path, as it is set up now."""
-        return known_paths(self.store, self.orders, self.prints)
+        return path_book.known(self.store, self.orders, self.prints)
 
     def settle_prints(self, now_s: float) -> None:
         """Note how each path is set up: one set up otherwise than when it was proved is unproved from now on."""
@@ -396,10 +397,10 @@ class Signals:
         ]
 
     def _seen(self, person: str, path: str) -> dict[str, Any]:
-        return _seen(self.store, person, path, self.prints.get(path, ""))
+        return path_book.seen(self.store, person, path, self.prints.get(path, ""))
 
     def _keep(self, person: str, path: str, seen: Mapping[str, Any]) -> None:
-        self.store.put_record(PATH, f"{person}/{path}", dict(seen))
+        path_book.keep(self.store, person, path, seen)
 
     def _prove(self, d: Delivery, m: Message, now_s: float, *, first: bool) -> None:
         """An answer came back: the path worked when its message went out, if it is still set up as it was then."""
@@ -434,7 +435,7 @@ class Signals:
         self.step("asked")
         return m
 
-    def prove(self, now_s: float, quiet: bool = False) -> list[Finding]:
+    def prove(self, now_s: float) -> list[Finding]:
         """Ask for the proofs that are due; say which paths count as unproved, and which are proved again."""
         found: list[Finding] = []
         for person, path in self.orders.used():
@@ -443,7 +444,7 @@ class Signals:
             if ahead:  # the clock was ahead when this was noted
                 seen |= ahead
                 self._keep(person.id, path.id, seen)
-            if not quiet and now_s >= proof.due_s(self.orders.proof, seen["last_s"], now_s, self.orders.time_zone):
+            if now_s >= proof.due_s(self.orders.proof, seen["last_s"], now_s, self.orders.time_zone):
                 self.ask(person.id, path.id, now_s)
                 seen = self._seen(person.id, path.id)
             found += self._judge_path(person.id, path.id, seen, now_s)
@@ -480,58 +481,5 @@ class Signals:
         return ""
 
 
-def known_paths(store: Store, orders: Orders, prints: Mapping[str, str] | None = None) -> list[Proven]:
-    """What is known of every person's every path.
-
-    Parameters
-    ----------
-    prints
-        Fingerprints of the paths as they are set up now; without them what the watch noted last stands.
-    """
-    found = []
-    for person, path in orders.used():
-        seen = _seen(store, person.id, path.id, None if prints is None else prints.get(path.id, ""))
-        found.append(
-            Proven(
-                person.id, path.id, seen["proved_s"], seen["asked_s"], bool(seen["overdue"]), seen["answered"],
-                seen["missed"], seen["days"], tuple(path.shares),
-            )
-        )  # fmt: skip
-    return found
-
-
-def _seen(store: Store, person: str, path: str, print_now: str | None) -> dict[str, Any]:
-    kept = store.record(PATH, f"{person}/{path}")
-    fresh = {
-        "print": print_now or "", "proved_s": None, "asked_s": None, "overdue": False, "answered": 0, "missed": 0,
-        "days": 0.0, "message": "", "last_s": None, "since_s": None,
-    }  # fmt: skip
-    if not isinstance(kept, dict) or (print_now is not None and kept.get("print") != print_now):
-        return fresh  # never seen, or set up otherwise: unproved
-    return {**fresh, **kept}
-
-
 def _short(receipt: Receipt) -> str:
     return message.plain(receipt.note, 200)
-
-
-def path_and_person(orders: Orders, name: str) -> list[tuple[str, str]]:
-    """(person, path) pairs that a word names: a path, a person, or `person/path`; all for an empty one.
-
-    Raises
-    ------
-    BadInput
-        When it names nobody and nothing.
-    """
-    pairs = [(p.id, x.id) for p, x in orders.used()]
-    found = [k for k in pairs if not name or name in (k[0], k[1], f"{k[0]}/{k[1]}")]
-    if not found:
-        known = ", ".join(f"{a}/{b}" for a, b in pairs) or "none: give orders first"
-        raise BadInput(f"{name!r} is no path and no person", way_out=f"Known: {known}.")
-    return found
-
-
-def standing(store: Store) -> list[Raised]:
-    """Alarms that are not normal, the loudest and oldest first."""
-    found = [r for r in store.alarms() if r.state is not State.NORMAL]
-    return sorted(found, key=lambda r: (r.state not in ACTIVE, -decide.RANK[r.priority], r.began_s))

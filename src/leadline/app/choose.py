@@ -42,13 +42,13 @@ def _paths(store: Store, system: str, now_s: float) -> list[Candidate]:
     from dataclasses import replace
 
     from leadline.alarms import proof
-    from leadline.app import be_heard, oversee, stand_orders
+    from leadline.app import oversee, path_book, stand_orders
     from leadline.rounds.candidates import alarm_path
 
     orders = stand_orders.standing(store)
     if not orders.people:
         return []
-    known = be_heard.known_paths(store, orders)
+    known = path_book.known(store, orders)
     tonight = now_s + proof.TONIGHT_D * 86400.0
     nobody = proof.nobody(known, tonight)
     found = []

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
-from leadline.alarms import performance, proof
-from leadline.alarms.alarm import Event, State
+from leadline.alarms import decide, performance, proof
+from leadline.alarms.alarm import ACTIVE, Event, State
 from leadline.alarms.delivery import Delivery, Kind, Stage
 from leadline.alarms.message import span, spoken
 from leadline.alarms.performance import Performance
@@ -77,10 +77,16 @@ class AlarmLine:
     held_s: float | None = None
 
 
+def standing(store: Store) -> list[Raised]:
+    """Alarms that are not normal, the loudest and oldest first."""
+    found = [r for r in store.alarms() if r.state is not State.NORMAL]
+    return sorted(found, key=lambda r: (r.state not in ACTIVE, -decide.RANK[r.priority], r.began_s))
+
+
 def alarms(store: Store, system: str | None = None) -> list[AlarmLine]:
     """Alarms that are not normal, the loudest first, each with what was sent of it and who has it."""
     found = []
-    for r in be_heard.standing(store):
+    for r in standing(store):
         if system is not None and r.system != system:
             continue
         name, time_zone, _ = stand_orders.names_of(store, r.system)

@@ -33,7 +33,7 @@ def prove(bridge: Bridge, path: str, heard: bool, wait: float) -> None:
     """
     import time
 
-    from leadline.app import be_heard, oversee
+    from leadline.app import oversee, path_book
     from leadline.app.keep_watch import Watch
     from leadline.measures.errors import BadInput
     from leadline.wiring import make_signals
@@ -41,7 +41,7 @@ def prove(bridge: Bridge, path: str, heard: bool, wait: float) -> None:
     store = bridge.store()
     signals = make_signals(store, bridge.path)
     now = bridge.clock.now().timestamp()
-    pairs = be_heard.path_and_person(signals.orders, path)
+    pairs = path_book.path_and_person(signals.orders, path)
     if heard:
         open_here = {(p.person, p.path): p.by_hand for p in oversee.paths(signals, now) if p.by_hand}
         done = [k for k in pairs if k in open_here]

@@ -20,7 +20,7 @@ from leadline.alarms.decide import LONGEST_SHELF_S
 from leadline.alarms.first_steps import first_step
 from leadline.alarms.message import plain, span
 from leadline.alarms.raised import Raised
-from leadline.app import be_heard, oversee, stand_orders
+from leadline.app import oversee, path_book, stand_orders
 from leadline.app.be_heard import Signals
 from leadline.app.keep_watch import WATCH, Watch
 from leadline.app.oversee import AlarmLine
@@ -300,7 +300,7 @@ async def prove(request: Request) -> Response:
                 return _again(request, "prove", form, "That proof is too old: send another.")
             signals.answer(Watch(state.store), d, "heard", now)
             return _back("Proved")
-        for person, path in be_heard.path_and_person(signals.orders, _text(form, "path")):
+        for person, path in path_book.path_and_person(signals.orders, _text(form, "path")):
             signals.ask(person, path, now)
     except BadInput as exc:
         return _again(request, "prove", form, exc)
