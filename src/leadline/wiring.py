@@ -12,7 +12,8 @@ from leadline.measures.errors import BadInput, Unreachable
 
 if TYPE_CHECKING:
     from leadline.app.be_heard import Signals
-    from leadline.app.ports import Courier, Feed, Intake, Parts, Store
+    from leadline.app.parts import Parts
+    from leadline.app.ports import Courier, Feed, Intake, Store
     from leadline.measures.moments import Clock
     from leadline.store.sqlite import SqliteStore
     from leadline.system.orders import Feed as FeedOrder
@@ -134,7 +135,7 @@ def make_parts(store: Store, queue: Intake, path: str, clock: Clock) -> Parts:
     import functools
 
     from leadline.app import stand_orders
-    from leadline.app.ports import Parts
+    from leadline.app.parts import Parts
 
     orders, given = stand_orders.standing(store), _Given(path)
     couriers, feeds = {}, []

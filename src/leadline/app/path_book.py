@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from leadline.alarms.proof import Proven
-from leadline.app.ports import Store
 from leadline.measures.errors import BadInput
-from leadline.system.orders import Orders
 
+if TYPE_CHECKING:
+    from leadline.alarms.proof import Proven
+    from leadline.app.ports import Store
+    from leadline.system.orders import Orders
+
+ORDERS = ("watch", "orders")  # the record of the standing orders: its kind and name
 PATH = "path"  # records: what is known of each person's path, named person/path
 
 
@@ -21,6 +24,8 @@ def known(store: Store, orders: Orders, prints: Mapping[str, str] | None = None)
     prints
         Fingerprints of the paths as they are set up now; without them what the watch noted last stands.
     """
+    from leadline.alarms.proof import Proven
+
     found = []
     for person, path in orders.used():
         noted = seen(store, person.id, path.id, None if prints is None else prints.get(path.id, ""))

@@ -5,13 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from leadline.journal.entry import Entry
 from leadline.measures.errors import LeadlineError
 from leadline.measures.moments import Clock
-from leadline.system.orders import Orders
 
 if TYPE_CHECKING:
     import numpy as np
@@ -290,43 +289,3 @@ class Courier(Protocol):
     """One way out. `send` may take up to a minute, in a thread of its own; it raises Undelivered."""
 
     def send(self, message: Outgoing) -> Receipt: ...
-
-
-class Mailbox(Protocol):
-    """Where replies come in: `fetch` gives them, each with its `codes`; `confirm` marks them as seen."""
-
-    def fetch(self) -> Sequence[Any]: ...
-    def confirm(self, replies: Sequence[Any]) -> None: ...
-    def close(self) -> None: ...
-
-
-@dataclass
-class Parts:
-    """What standing orders need from the outside world; made by the wiring, again whenever the orders change.
-
-    Attributes
-    ----------
-    key
-        The secret from which codes and links are worked out.
-    prints
-        A fingerprint of each path as it is set up, by path id.
-    ask
-        Asks another watch, by its address, for its health.
-    ping
-        Tells the dead-man address that this watch lives.
-    missing
-        Names of secrets that nobody gave.
-    """
-
-    orders: Orders
-    key: bytes = b""
-    prints: Mapping[str, str] = field(default_factory=dict)
-    couriers: Mapping[str, Courier] = field(default_factory=dict)
-    feeds: Sequence[Feed] = ()
-    replies: Mailbox | None = None
-    ask: Callable[[str], Mapping[str, Any]] = lambda address: {}
-    ping: Callable[[], None] | None = None
-    missing: tuple[str, ...] = ()
-
-
-NO_PARTS = Parts(Orders())

@@ -16,13 +16,14 @@ from leadline.alarms.message import plain, span
 from leadline.alarms.works import Work
 from leadline.app import describe
 from leadline.app.keep_watch import Transition, Watch
+from leadline.app.path_book import ORDERS
 from leadline.app.ports import Store
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock
 from leadline.system import orders
 from leadline.system.orders import Orders
 
-_WATCH, _ORDERS, _TOKEN, _WORK = "watch", "orders", "token", "work"
+_TOKEN, _WORK = "token", "work"
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}$")
 
 EXAMPLE = """# Standing orders of the watch. Secrets never stand here: leadline watch secret NAME keeps them.
@@ -105,13 +106,13 @@ def give(store: Store, document: str) -> Orders:
         When they can't be read.
     """
     read = orders.parse(document)
-    store.put_record(_WATCH, _ORDERS, document)
+    store.put_record(*ORDERS, document)
     return read
 
 
 def document(store: Store) -> str:
     """The orders as they were given; empty when none were."""
-    return str(store.record(_WATCH, _ORDERS) or "")
+    return str(store.record(*ORDERS) or "")
 
 
 def standing(store: Store) -> Orders:

@@ -12,7 +12,8 @@ from typing import Any
 
 from leadline.app.be_heard import Signals
 from leadline.app.keep_watch import Watch
-from leadline.app.ports import Mailbox, Undelivered
+from leadline.app.parts import Mailbox
+from leadline.app.ports import Undelivered
 from leadline.measures.errors import BadInput, LeadlineError
 
 A_MINUTE, A_LOOK, MOST_WAITING = 30, 5, 500

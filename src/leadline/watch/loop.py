@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Any
 from leadline.app import stand_orders
 from leadline.app.be_heard import Signals
 from leadline.app.keep_watch import WATCH, Transition, Watch
-from leadline.app.ports import NO_PARTS, Outgoing, Parts, Store, Taken, Undelivered
+from leadline.app.parts import NO_PARTS, Parts
+from leadline.app.ports import Outgoing, Store, Taken, Undelivered
 from leadline.app.take_in import Door
 from leadline.detect.findings import Finding
 from leadline.measures.errors import LeadlineError
