@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import pathlib
 import re
@@ -54,10 +55,9 @@ def line(p):
     return json.dumps({"system": p.system, "stream": p.stream, "t": p.t, "v": p.v})
 
 
-@pytest.fixture
-def manned(tmp_path):
-    db = house.found(tmp_path)
-    house.give(db, '[watch]\naddress = "http://reef.local:8077"\n' + house.bell(tmp_path) + house.ONE)
+@contextlib.contextmanager
+def watched(folder, db):
+    """A site with the watch of a store, from its start to its end."""
     loop = house.loop(db)
     loop.start()
     assert loop.started.wait(30)
@@ -65,10 +65,18 @@ def manned(tmp_path):
         lambda: open_store(str(db)), house.CLOCK, live=loop, signals_of=lambda s: make_signals(s, str(db))
     )  # fmt: skip
     with served(app) as address:
-        made = Manned(tmp_path, address, db, loop)
+        made = Manned(folder, address, db, loop)
         yield made
         made.client.close()
     loop.stop()
+
+
+@pytest.fixture
+def manned(tmp_path):
+    db = house.found(tmp_path)
+    house.give(db, '[watch]\naddress = "http://reef.local:8077"\n' + house.bell(tmp_path) + house.ONE)
+    with watched(tmp_path, db) as made:
+        yield made
 
 
 # -- posted points -------------------------------------------------------------------------------------
@@ -280,17 +288,8 @@ def deaf(tmp_path):
     mail = '[[path]]\nid = "mail"\nkind = "mail"\nto = "keeper@home.example"\nserver = "127.0.0.1:9"\ntls = "none"\n'
     orders = house.ONE.replace('["bell"]', '["bell", "mail"]').replace('"1 h"', '"1 h"\nhand_over = "1 s"')
     house.give(db, '[watch]\naddress = "http://reef.local:8077"\n' + house.bell(tmp_path) + mail + orders)
-    loop = house.loop(db)
-    loop.start()
-    assert loop.started.wait(30)
-    app = site.build(
-        lambda: open_store(str(db)), house.CLOCK, live=loop, signals_of=lambda s: make_signals(s, str(db))
-    )  # fmt: skip
-    with served(app) as address:
-        made = Manned(tmp_path, address, db, loop)
+    with watched(tmp_path, db) as made:
         yield made
-        made.client.close()
-    loop.stop()
 
 
 def test_what_servers_say_is_kept_out_of_a_keeper_s_way(deaf):
@@ -468,3 +467,11 @@ def test_every_page_says_at_its_head_that_an_alarm_asks(manned):
     assert "temperature heading high, Invented reef" in head
     manned.client.post("/watch/acknowledge", data={"system": "reef", "alarm": "temperature-heading-high"})
     assert "Alarm:" not in manned.client.get("/").text
+
+
+def test_the_chance_that_nobody_is_reached_can_be_asked_why(manned):
+    why = manned.client.get("/watch").text.split('id="why-gap"')[1].split("</details>")[0]
+    assert "bell to keeper, dead by itself" in why
+    assert "50 in 100 (never proved" in why  # the chance of a path that was never proved: judgement, decision 0015
+    assert "watch, shared, down" in why
+    assert "2 in 1000" in why

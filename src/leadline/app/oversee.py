@@ -177,6 +177,17 @@ def proof_said(k: Proven, now_s: float) -> str:
     return f"proved {span(now_s - k.proved_s)} ago{asked}"
 
 
+def why_nobody(signals: Signals, now_s: float) -> list[tuple[str, str]]:
+    """What the chance that nobody is reached rests on: each path's own, and the share of time that is down what
+    several have in common. They are judgement where nothing was proved; see `alarms.proof`."""
+    tonight = now_s + proof.TONIGHT_D * 86400.0
+    known = signals.known()
+    rows = [(f"{k.path} to {k.person}, dead by itself", f"{chance_said(k.dead(tonight))} ({proof_said(k, now_s)})")
+            for k in known]  # fmt: skip
+    shared = [s for s in sorted({x for k in known for x in k.shares}) if sum(s in k.shares for k in known) > 1]
+    return rows + [(f"{s}, shared, down", chance_said(proof.DOWN.get(s, proof.DOWN_ELSE))) for s in (*shared, "watch")]
+
+
 def nobody_tonight(signals: Signals, now_s: float) -> float:
     """Chance that an alarm tonight reaches nobody."""
     return proof.nobody(signals.known(), now_s + proof.TONIGHT_D * 86400.0)
