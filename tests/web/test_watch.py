@@ -361,6 +361,7 @@ def test_the_page_renews_itself_but_not_under_an_open_form(browser, manned):
         page.clock.run_for(21_000)
         page.locator("h3", has_text="temperature high").wait_for()
         page.locator("summary", has_text="Who was told").first.click()
+        page.locator("#why-gap summary").click()
         page.locator("summary", has_text="Shelve").first.click()
         page.locator("input[name=reason]").first.fill("half a word")
         asked.clear()
@@ -369,8 +370,10 @@ def test_the_page_renews_itself_but_not_under_an_open_form(browser, manned):
         assert page.locator("input[name=reason]").first.input_value() == "half a word"
         page.locator("summary", has_text="Shelve").first.click()
         page.evaluate("document.querySelector('#live-alarms').dataset.old = 'yes'")
+        page.evaluate("document.querySelector('#live-head').dataset.old = 'yes'")
         page.clock.run_for(21_000)
         page.locator("#live-alarms:not([data-old]) details.why[open]").wait_for()  # renewed, and open as it was
+        page.locator("#live-head:not([data-old]) #why-gap[open]").wait_for()
         assert said == []
     finally:
         context.close()

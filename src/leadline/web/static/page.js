@@ -45,6 +45,10 @@ document.addEventListener("htmx:beforeRequest", (event) => {
   }
 });
 let held = "";
+let asked = false;
+document.addEventListener("htmx:beforeSwap", (event) => {
+  if (event.target.id === "live-head") asked = !!document.querySelector("#why-gap[open]");
+});
 document.addEventListener("htmx:oobBeforeSwap", (event) => {
   const { target, fragment } = event.detail;
   for (const old of target.querySelectorAll("details[open][data-of]")) {
@@ -54,6 +58,9 @@ document.addEventListener("htmx:oobBeforeSwap", (event) => {
   if (target.contains(document.activeElement)) held = document.activeElement.getAttribute("aria-label") || "";
 });
 document.addEventListener("htmx:afterSettle", () => {
+  const gap = document.getElementById("why-gap");
+  if (asked && gap) gap.open = true;
+  asked = false;
   if (!held) return;
   const same = document.querySelector(`[data-live] [aria-label="${CSS.escape(held)}"]`);
   if (same && document.activeElement === document.body) same.focus({ preventScroll: true });
