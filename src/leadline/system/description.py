@@ -18,6 +18,7 @@ from leadline.system.methods import Performance, performance
 
 T = TypeVar("T")
 _ID = re.compile(r"[a-z0-9][a-z0-9-]*$")
+PURPOSES = ("display", "satellite", "invertebrate-quarantine", "fish-quarantine", "quarantine", "hospital")
 EQUIPMENT_TYPES = (
     "heater", "chiller", "pump", "topoff", "doser", "uv", "light", "skimmer", "reactor", "fan", "ups",
 )  # fmt: skip
@@ -89,6 +90,14 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
+class Neighbour:
+    """Another system that stands near: splash and aerosol may cross. `distance_m` between the water surfaces. [m]"""
+
+    system: str
+    distance_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class System:
     """One connected body of water and what belongs to it."""
 
@@ -107,6 +116,8 @@ class System:
     solutions: Mapping[str, Mapping[str, float]]  # own solution: substance to g per L
     unknown: tuple[str, ...]  # keys nobody knows: kept, and named once
     defaults: tuple[str, ...]  # sentences that name what was assumed
+    purpose: str = "display"  # one of PURPOSES
+    neighbours: tuple[Neighbour, ...] = ()
 
     def method(self, quantity_name: str, name: str = "") -> Performance:
         """What is assumed of a reading: the keeper's own figure first, then common practice."""
@@ -162,9 +173,13 @@ class _Reader:
     def system(self) -> System:
         head = self._table(self.data, "system", required=True)
         self._note_unknown(
-            self.data, "", {"system", "vessel", "room", "equipment", "stream", "method", "band", "solution"}
+            self.data,
+            "",
+            {"system", "vessel", "room", "equipment", "stream", "method", "band", "solution", "neighbour"},
         )
-        self._note_unknown(head, "system.", {"id", "name", "time_zone", "net_volume", "net_volume_sd", "units", "note"})
+        self._note_unknown(
+            head, "system.", {"id", "name", "time_zone", "net_volume", "net_volume_sd", "units", "note", "purpose"}
+        )
         ident = str(head.get("id", ""))
         if not _ID.match(ident):
             raise BadInput(
@@ -195,7 +210,8 @@ class _Reader:
                 solutions.setdefault(f"{e.id}:{e.substance}", {e.substance: e.concentration_g_l})
         return System(
             ident, str(head.get("name", ident)), time_zone, volume, sd, shown, vessels, self._room(), equipment,
-            streams, methods, bands, solutions, tuple(self.unknown), tuple(self.defaults),
+            streams, methods, bands, solutions, tuple(self.unknown), tuple(self.defaults), self._purpose(head, ident),
+            tuple(self._neighbour(n, i) for i, n in enumerate(self._tables("neighbour"))),
         )  # fmt: skip
 
     # -- parts -------------------------------------------------------------------------------------
@@ -221,6 +237,25 @@ class _Reader:
             sd = 0.08 * volume
             self.defaults.append(f"no net_volume_sd given: 8 % ({sd:.0f} L) is used (common practice)")
         return volume, sd
+
+    def _purpose(self, head: Mapping[str, Any], ident: str) -> str:
+        if "purpose" not in head:  # a quarantine tank goes by its name; anything else is shown to people
+            named = f"{ident} {head.get('name', '')}".lower()
+            return "quarantine" if "quarantine" in named else "hospital" if "hospital" in named else "display"
+        purpose = str(head["purpose"])
+        if purpose not in PURPOSES:
+            raise BadInput(f"system.purpose = {purpose!r}", way_out=f"Use one of {', '.join(PURPOSES)}.")
+        return purpose
+
+    def _neighbour(self, table: Mapping[str, Any], index: int) -> Neighbour:
+        where = f"neighbour {index + 1}"
+        self._note_unknown(table, f"{where}.", {"system", "distance", "note"})
+        if not table.get("system"):
+            raise BadInput(
+                f"{where}: system is missing", way_out='Name the system that stands near: system = "north-room".'
+            )
+        distance = self._maybe(table, "distance", "length", where)
+        return Neighbour(str(table["system"]), 1.0 if distance is None else distance)
 
     def _vessel(self, table: Mapping[str, Any], index: int) -> Vessel:
         where = f"vessel {index + 1}"
@@ -266,7 +301,7 @@ class _Reader:
         known = {
             "id", "type", "power", "setpoint", "stream", "substance", "rate", "container", "schedule", "per_day",
             "concentration", "reservoir", "water", "on", "off", "ramp", "par", "flow", "head", "vessel", "name", "note",
-            "skimmate",
+            "skimmate", "guard",
         }  # fmt: skip
         self._note_unknown(table, f"{where} ({ident}).", known)
         rest = {k: v for k, v in table.items() if k not in ("id", "type", "power", "setpoint", "stream", "substance")}
