@@ -45,6 +45,9 @@ STEPS: tuple[tuple[str, str], ...] = (
     ("watch-clock", "Set the clock of this machine, best by a time server."),
     ("guard-*", "Look whether that machine runs and is reachable; restart its watch."),
     ("feed-*", "Look whether the sender runs and is reachable, and at the password it uses."),
+    ("treatment-window-closes", "Treat today, in a vessel of its own; rinse water goes to waste, never into a tank."),
+    ("toxic-animal-disturbed", "Look at the fish now: breathing, colour, hiding. Carbon in flow, new water ready. "
+                               "Gloves and eyes for people; nobody breathes what dries or steams."),
     ("*", "Look at it, and test by hand before you act."),
 )  # fmt: skip
 

@@ -20,7 +20,7 @@ from leadline.alarms.delivery import Delivery, Kind, Message, Stage, back_off_s,
 from leadline.alarms.proof import Proven
 from leadline.alarms.raised import Raised
 from leadline.alarms.routes import calls
-from leadline.app import path_book
+from leadline.app import path_book, stock_look
 from leadline.app.keep_watch import WATCH, Transition, Watch
 from leadline.app.path_book import PATH
 from leadline.app.ports import Courier, Outgoing, Receipt, Store, Undelivered
@@ -109,7 +109,9 @@ class Signals:
         ):
             return  # the flood's message speaks for it
         name, time_zone, types = self.names(raised.system)
-        more = (f"It follows from: {message.spoken(raised.cause)}.",) if raised.cause else ()
+        more: tuple[str, ...] = (f"It follows from: {message.spoken(raised.cause)}.",) if raised.cause else ()
+        minded = stock_look.before_restart(self.store, raised.system, raised.subject, now_s)
+        more += (minded,) if minded else ()
         told = replace(raised, harm_at_s=None) if raised.system == WATCH else raised  # the watch's own have no hour
         text = message.body(told, name, time_zone, now_s, dict(types), more)
         for older in self._open_of(raised.system, raised.name):  # it speaks again: the new message takes its place

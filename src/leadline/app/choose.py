@@ -32,9 +32,31 @@ def round_for(
             if last is not None:
                 live[stream] = dt.datetime.fromtimestamp(last[0], dt.UTC)
         found += candidates(described, e, proved, live, moment_of(r.since))
+    found += _livestock(store, clock, ids, as_of)
     if ids and as_of is None:
         found += _paths(store, ids[0], now.timestamp())
     return rounds.make(found, minutes, now, system or "", names, zone)
+
+
+def _livestock(store: Store, clock: Clock, systems: list[str], as_of: dt.datetime | None) -> list[Candidate]:
+    """What quarantines, animals not seen and toxic animals ask; nothing where no arrival was ever logged."""
+    from leadline.app import quarantine, stock
+    from leadline.measures.moments import zone
+    from leadline.rounds import stock as lines
+
+    h = stock.house(store, clock, as_of)
+    found: list[Candidate] = []
+    for system in systems if h.register.lots else ():
+        if system in quarantine.units(h):
+            plan = quarantine.plan(store, clock, system, as_of)
+            if plan is not None:
+                found += lines.of_plan(plan, system, h.at, zone(h.systems[system].time_zone))
+        else:
+            found += lines.signs(stock.open_signs(h, system), system, h.at)
+        found += lines.missing(stock.not_seen(h, system), system)
+        found += lines.guards(stock.guards_due(h, system), system)
+        found += lines.tonight(stock.disturbed(h, system), system, h.at)
+    return found
 
 
 def _paths(store: Store, system: str, now_s: float) -> list[Candidate]:

@@ -82,6 +82,35 @@ class Held:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photograph of an animal or a group, without its bytes.
+
+    Attributes
+    ----------
+    id
+        16 hex digits, BLAKE2b of the bytes: the same picture has the same id wherever it is kept.
+    subject
+        The animal's or group's id.
+    taken_at, added_at
+        When it was taken, as well as that is known, and when it was kept here.
+    media_type
+        Of the bytes, such as image/jpeg.
+    width, height
+        As it is seen, turned upright. [px]
+    """
+
+    id: str
+    system: str
+    subject: str
+    taken_at: dt.datetime
+    added_at: dt.datetime
+    media_type: str
+    width: int
+    height: int
+    note: str
+
+
 class Store(Protocol):
     """Where everything is kept. Every write is one transaction; what returned is on disk."""
 
@@ -95,7 +124,9 @@ class Store(Protocol):
 
     # the journal: append-only, in order of entry (`seq`)
     def add_entries(self, entries: Iterable[Entry]) -> Added: ...
-    def entries(self, system: str | None = None, after_seq: int = 0) -> list[Entry]: ...
+    def entries(
+        self, system: str | None = None, after_seq: int = 0, kinds: Sequence[str] | None = None
+    ) -> list[Entry]: ...
     def entry(self, id: str) -> Entry | None: ...
     def last_seq(self, system: str) -> int: ...
 
@@ -163,6 +194,12 @@ class Store(Protocol):
     def held_count(self) -> int: ...
     def release_held(self) -> int: ...
     def changes(self) -> int: ...
+
+    # photographs: the same picture may be of several subjects; the small one is always image/jpeg
+    def add_photo(self, photo: Photo, content: bytes, small: bytes) -> bool: ...
+    def photos(self, system: str | None = None, subject: str | None = None) -> list[Photo]: ...
+    def photo_content(self, id: str, *, small: bool = False) -> tuple[str, bytes] | None: ...
+    def drop_photo(self, id: str, system: str, subject: str) -> bool: ...
 
     # safety
     def backup(self, target: str) -> Contents: ...

@@ -244,9 +244,34 @@ def confirm(store: Store, clock: Clock, entry_id: str) -> Entry:
     return _write(store, Entry(now, old.system, "note", old.subject, note=note, extra={"confirms": old.id}))
 
 
-def done(store: Store, clock: Clock, system: str, action: str, subject: str) -> Entry:
-    """An inspection or service of the round was done: its clock starts again."""
+_PRESSED = {"observation": ("seen", "census"), "service": ()}  # what a button of the round may write; () is any
+
+
+def done(
+    store: Store, clock: Clock, system: str, action: str, subject: str, logs: Mapping[str, str] | None = None
+) -> Entry:
+    """An inspection or service of the round was done: its clock starts again.
+
+    Parameters
+    ----------
+    logs
+        How its doing is written, where that differs: `kind`, `subject`, `method`, `note`, and the `animal` it is of.
+    """
     describe.load(store, system)
+    if logs:
+        kind, what = logs.get("kind", ""), logs.get("subject", "")
+        allowed = _PRESSED.get(kind)
+        if allowed is None or not what or (allowed and what not in allowed):
+            raise BadInput(f"{kind} {what} is nothing that a button logs", way_out="Reload the page.")
+        extra: dict[str, Any] = {"animal": logs["animal"]} if logs.get("animal") else {}
+        if what == "census":  # who looks them over and misses nobody has seen all of them
+            from leadline.app import stock
+
+            extra = {"seen": {x.id: True for x in stock.house(store, clock).register.at(system)}}
+        return log(
+            store, clock, system=system, kind=kind, subject=what, value_text="", unit="",
+            method=logs.get("method", ""), note=logs.get("note", ""), extra=extra,
+        ).entry  # fmt: skip
     method = {"service": "calibrated", "inspect": "checked"}.get(action, "done")
     now = clock.now().replace(microsecond=0)
     kind = "service" if action in ("service", "inspect", "prove") else "note"

@@ -21,7 +21,9 @@ KNOWN: Mapping[str, frozenset[str]] = {
     "feeding": frozenset({"pellets", "frozen-mysid", "frozen-brine", "dried-seaweed", "phytoplankton"}),
     "observation": frozenset({
         "polyps-closed", "coral-pale", "tissue-loss", "fish-breathing-fast", "fish-flashing", "white-spots",
-        "fish-missing", "cloudy-water", "algae-on-glass", "snails-off-glass", "spawning",
+        "fish-missing", "cloudy-water", "algae-on-glass", "snails-off-glass", "spawning", "seen", "census", "measured",
+        "eggs-laid", "hatched", "settled", "bite-marks", "worms-seen", "nudibranch-seen", "anemones-seen", "tubes-seen",
+        "film-on-sand", "brown-jelly", "fish-not-eating", "slime", "velvet-dust", "nothing-found",
     }),
     "treatment": frozenset({"blackout", "dip", "uv", "carbon", "medicine", "epoxy"}),
 }  # fmt: skip

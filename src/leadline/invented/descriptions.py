@@ -220,6 +220,11 @@ time_zone = "Europe/Oslo"
 net_volume = "90 L"
 net_volume_sd = "4 L"
 units = "metric"
+purpose = "quarantine"
+
+[[neighbour]]
+system = "great-reef"
+distance = "2.5 m"
 
 [[vessel]]
 id = "tank"

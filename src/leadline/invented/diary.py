@@ -7,8 +7,9 @@ import datetime as dt
 import io
 import json
 import random
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 from zoneinfo import ZoneInfo
 
 COLUMNS = ("time", "system", "kind", "subject", "value", "unit", "method", "sd", "to", "from", "note", "extra")
@@ -32,7 +33,7 @@ class Diary:
         unit: str = "",
         method: str = "",
         note: str = "",
-        extra: dict[str, float] | None = None,
+        extra: Mapping[str, Any] | None = None,
         to: str = "",
         source: str = "",
     ) -> None:

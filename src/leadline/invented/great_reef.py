@@ -8,10 +8,11 @@ import random
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from leadline.invented import descriptions
+from leadline.invented import animals, descriptions
 from leadline.invented.basin import DKH, Basin, found
 from leadline.invented.calendar import DAYS, Due, at, evening, local_days
 from leadline.invented.diary import Diary, Kit, figure
+from leadline.invented.quarantine import COHORTS
 from leadline.model.substances import food_moles
 
 SYSTEM = "great-reef"
@@ -207,7 +208,7 @@ def _life(diary: Diary, days: list[tuple[int, dt.date]], zone: ZoneInfo) -> None
         (178, "service", "salt", "new-lot", ""),
         (169, "service", "skimmer-1", "replaced", "new air line"),
         (151, "note", "calcium", "", "yesterday's 520 was mine, fine today"),
-        (140, "arrival", "acropora-frags", "", "six frags, grown on in quarantine"),
+        (140, "arrival", "acropora-frags-2", "", "six frags, grown on in quarantine"),
         (133, "service", "ph", "calibrated", ""),
         (NEW_SCOOP, "service", "salt", "new-lot", "new bucket, new scoop"),
         (97, "service", "heater-2", "replaced", "the old one was scaled up"),
@@ -222,3 +223,4 @@ def _life(diary: Diary, days: list[tuple[int, dt.date]], zone: ZoneInfo) -> None
         (1, "service", "skimmer-1", "cleaned", ""),
     ):
         diary.write(at(on[ago], zone, 20.2), kind, subject, method=method, note=note)
+    animals.life(diary, days, zone, animals.REEF, animals.REEF_EVENTS, COHORTS)

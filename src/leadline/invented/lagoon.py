@@ -7,7 +7,7 @@ import random
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from leadline.invented import descriptions
+from leadline.invented import animals, descriptions
 from leadline.invented.basin import DKH, Basin, found
 from leadline.invented.calendar import DAYS, Due, at, evening, local_days
 from leadline.invented.diary import Diary, Kit, figure
@@ -116,4 +116,5 @@ def lagoon(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> tuple
         (12, "service", "topoff-1", "cleaned", ""),
     ):
         diary.write(at(on[ago], zone, 20.6), kind, subject, method=method, note=note)
+    animals.life(diary, [d for d in days if d[0] <= DAYS], zone, animals.LAGOON, animals.LAGOON_EVENTS)
     return diary, pond, "\r\n".join(wide) + "\r\n"

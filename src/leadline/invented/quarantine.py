@@ -15,16 +15,18 @@ from leadline.model import layout
 
 SYSTEM = "quarantine"
 LITRES = 90.0
-# arrived, left (days ago), who, how much they eat [g pellets a day]; None: still here
+# arrived, left (days ago), who, how much they eat [g pellets a day], kind, how many, from whom; None: still here
 COHORTS = (
-    (428, 395, "acropora-frags", 0.0),
-    (352, 310, "pair-of-clownfish", 0.25),
-    (318, 286, "montipora-plates", 0.0),
-    (246, 199, "bristletooth-tang", 0.45),
-    (172, 140, "acropora-frags", 0.0),
-    (101, 55, "school-of-anthias", 0.6),
-    (9, None, "pair-of-wrasses", 0.35),
+    (428, 395, "acropora-frags", 0.0, "acropora", 3, "harbour-shop"),
+    (352, 310, "clownfish-pair", 0.25, "amphiprion-ocellaris", 2, "a-friend"),
+    (318, 286, "montipora-plates", 0.0, "montipora", 2, "harbour-shop"),
+    (246, 199, "bristletooth-tang", 0.45, "ctenochaetus", 1, "harbour-shop"),
+    (172, 140, "acropora-frags-2", 0.0, "acropora", 6, "a-friend"),
+    (101, 55, "anthias-school", 0.6, "pseudanthias", 6, "harbour-shop"),
+    (24, None, "three-acropora-frags", 0.0, "acropora", 3, "harbour-shop"),
+    (9, None, "fairy-wrasses", 0.35, "cirrhilabrus", 2, "hilltop-shop"),
 )
+LOOKED = 0.75  # share of days on which somebody looks them over and writes it down
 
 
 TRUTH = {
@@ -36,7 +38,7 @@ TRUTH = {
 
 def quarantine(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> tuple[Diary, Basin]:
     """The diary, and the water at ``now``."""
-    chance = random.Random("quarantine")
+    chance, looks = random.Random("quarantine"), random.Random("quarantine looks")
     diary = Diary(SYSTEM, zone, now)
     days = list(local_days(now, zone, DAYS))
     pond = found(
@@ -64,12 +66,17 @@ def quarantine(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> t
             pond.feed("pellets", grams)
             if chance.random() < 0.7:
                 diary.write(hand - dt.timedelta(minutes=4), "feeding", "pellets", figure(grams, 0.05), "g")
-        for arrived, left, who, _ in COHORTS:
+        for arrived, left, who, _, kind, count, source in COHORTS:
             if ago == arrived:
-                diary.write(hand - dt.timedelta(minutes=120), "arrival", who, source="shop", note="drip, one hour")
+                about = {"kind": kind} | ({"papers": "seller's invoice, origin farmed"} if kind == "acropora" else {})
+                came = hand - dt.timedelta(minutes=120)
+                diary.write(came, "arrival", who, f"{count}", source=source, note="drip, one hour", extra=about)
             if ago == left:
                 seen = "0"
                 diary.write(hand + dt.timedelta(minutes=25), "transfer", who, to="great-reef")
+        if here and looks.random() < LOOKED and ago not in (12, 8):
+            there = {"seen": {c[2]: c[5] for c in here}}
+            diary.write(hand - dt.timedelta(minutes=6), "observation", "census", extra=there)
         age = min((c[0] - ago for c in here), default=99)
         fish = any(c[3] for c in here)
         if (fish and (age <= 14 or ago % 4 == 0)) or (not fish and ago % 11 == 0):
@@ -99,17 +106,29 @@ def quarantine(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> t
             )
     pond.advance(now)
     on = dict(days)
-    for ago, kind, subject, method, note in (
-        (351, "treatment", "dip", "", "fresh water, five minutes"),
-        (340, "observation", "white-spots", "", "three on the male's fin"),
-        (244, "observation", "fish-flashing", "", "twice in ten minutes"),
-        (198, "service", "filter-sponge", "cleaned", "bleached, dried"),
-        (100, "treatment", "dip", "", "fresh water, five minutes"),
-        (96, "loss", "one-anthias", "", "jumped behind the lid"),
-        (54, "service", "filter-sponge", "cleaned", ""),
-        (10, "service", "heater-1", "cleaned", "checked on and off"),
-        (8, "observation", "fish-breathing-fast", "", "both, settled by evening"),
-        (4, "observation", "fish-flashing", "", "once, the larger one"),
-    ):
-        diary.write(at(on[ago], zone, 21.1), kind, subject, method=method, note=note)
+    dipped = {"agent": "freshwater-dip", "minutes": "5"}
+    first = {
+        "agent": "iodine-dip", "minutes": "10", "base": "removed", "fell_off": "two small snails",
+        "animals": "three-acropora-frags", "rinse": "to waste",
+    }  # fmt: skip
+    all_seen = {"seen": {"three-acropora-frags": 3, "fairy-wrasses": 2}}
+    for ago, kind, subject, method, note, extra in (
+        (427, "treatment", "dip", "", "", {"agent": "iodine-dip", "base": "partly", "animals": "acropora-frags"}),
+        (351, "treatment", "dip", "", "fresh water, five minutes", dipped),
+        (340, "observation", "white-spots", "", "three on the male's fin", {"animal": "clownfish-pair"}),
+        (244, "observation", "fish-flashing", "", "twice in ten minutes", {"animal": "bristletooth-tang"}),
+        (198, "service", "filter-sponge", "cleaned", "bleached, dried", None),
+        (171, "treatment", "dip", "", "", {"agent": "iodine-dip", "base": "removed", "animals": "acropora-frags-2"}),
+        (100, "treatment", "dip", "", "fresh water, five minutes", dipped),
+        (96, "loss", "anthias-school", "", "jumped behind the lid", {"how": "died", "exam": {"gills": "pale"}}),
+        (54, "service", "tank", "dried", "torn down, sponge bleached and dried", None),
+        (23, "treatment", "dip", "", "", first),
+        (12, "observation", "census", "lens and torch", "base and underside: nothing", all_seen),
+        (10, "service", "heater-1", "cleaned", "checked on and off", None),
+        (8, "observation", "fish-breathing-fast", "", "both, settled by evening", {"animal": "fairy-wrasses",
+                                                                                   "tool": "blue-net"}),
+        (4, "observation", "fish-flashing", "", "once, the larger one", {"animal": "fairy-wrasses"}),
+    ):  # fmt: skip
+        value = "1" if kind == "loss" else ""
+        diary.write(at(on[ago], zone, 21.1), kind, subject, value, method=method, note=note, extra=extra)
     return diary, pond

@@ -36,9 +36,9 @@ class Fallow:
         if self.since is None:
             return "No host was ever here."
         if self.until is None:
-            return f"Without hosts since {self.since:%-d %B %Y}. {self.days.why}."
-        least = f"{self.until:%-d %B %Y} at least ({self.days.days:g} days)"
-        return f"Without hosts since {self.since:%-d %B %Y}; until {least}."
+            return f"Without hosts since {self.since.day} {self.since:%B %Y}. {self.days.why}."
+        least = f"{self.until.day} {self.until:%B %Y} at least ({self.days.days:g} days)"
+        return f"Without hosts since {self.since.day} {self.since:%B %Y}; until {least}."
 
 
 def fallow(

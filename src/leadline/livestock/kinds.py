@@ -215,7 +215,8 @@ class Pest:
 
     id: str
     name: str
-    form: Literal["coral-pest", "parasite", "bloom", "nuisance", "poison"]
+    form: Literal["coral-pest", "parasite", "disease", "bloom", "nuisance", "poison"]
+    is_a: tuple[str, ...] = ()  # what agents call it: worms, crustaceans, snails
     scientificName: str = ""
     also: tuple[str, ...] = ()
     hosts: tuple[str, ...] = ()  # tags of kinds on which it lives; none: it needs no host

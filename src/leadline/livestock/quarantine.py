@@ -123,16 +123,19 @@ def plan(
         return None
     started, because = _clock(place, lots, entries)
     mine = [e for e in entries if e.time >= started - dt.timedelta(hours=12) and e.time <= now]
-    work = _work(mine, local)
-    pests = [p for p in catalogue.pests.values() if p.form in ("coral-pest", "parasite") and p.rides]
+    first = min(s for x in lots if (s := x.since(place)) is not None) - dt.timedelta(hours=12)
+    # observation begins anew with every newcomer; a course of treatments goes on from the first of those treated
+    work = _work(mine, local, [e for e in entries if e.kind == "treatment" and first <= e.time <= now])
+    pests = [p for p in catalogue.pests.values() if p.form in ("coral-pest", "parasite", "disease") and p.rides]
     against: list[Against] = []
     steps: list[Step] = []
     for p in pests:
         hosts = tuple(x.id for x in lots if x.kind is not None and p.hosts and x.kind.is_any(p.hosts))
-        rides_along = not hosts and bool(p.those("fallow")) and p.ride("rock") is not None
+        rides_along = not hosts and p.form == "parasite" and bool(p.those("fallow")) and p.ride("rock") is not None
+        came = min((x.since(place) or started for x in lots if x.id in hosts), default=started)
         if not hosts and not (rides_along and any(x.group != "fish" for x in lots)):
             continue
-        a, mine_steps = _against(p, hosts, rides_along, work, catalogue, warmth, started, now)
+        a, mine_steps = _against(p, hosts, rides_along, work, catalogue, warmth, started, now, came)
         against.append(a)
         steps += mine_steps
     steps = merged(steps) + _common(lots, work, started, now, photos, local)
@@ -165,14 +168,13 @@ def _clock(place: str, lots: Sequence[Lot], entries: Sequence[Entry]) -> tuple[d
     return started, because
 
 
-def _work(entries: Sequence[Entry], local: dt.tzinfo) -> _Work:
-    out = _Work()
+def _work(entries: Sequence[Entry], local: dt.tzinfo, treatments: list[Entry]) -> _Work:
+    out = _Work(treatments)
+    for e in treatments:
+        out.base = str(e.extra.get("base", "") or out.base)
     for e in entries:
         day = e.time.astimezone(local).date()
-        if e.kind == "treatment":
-            out.treatments.append(e)
-        if e.extra.get("base"):
-            out.base = str(e.extra["base"])
+        out.base = str(e.extra.get("base", "") or out.base)
         if e.kind == "observation":
             out.looks.add(day)
             if any(w in e.method.lower() for w in _SEARCHES):
@@ -184,15 +186,16 @@ def _work(entries: Sequence[Entry], local: dt.tzinfo) -> _Work:
 
 def _against(
     p: Pest, hosts: tuple[str, ...], rides_along: bool, work: _Work, catalogue: Catalogue, warmth: Warmth | None,
-    started: dt.datetime, now: dt.datetime,
+    started: dt.datetime, now: dt.datetime, came: dt.datetime,
 ) -> tuple[Against, list[Step]]:  # fmt: skip
     ends = warmth.ends if warmth is not None else None
     if rides_along:
         hold = longest(p.those("fallow"), ends)
-        return Against(p, (), None, None, hold, None, None, (), "" if hold.known else hold.why), []
+        unknown = next((f.says for f in p.those("fallow") if f.says), hold.why)
+        return Against(p, (), None, None, hold, None, None, (), "" if hold.known else unknown), []
     opens, closes, hatch, lays = window(p, warmth)
     observe = longest(p.those("observe"), ends)
-    done = treated(p, work.treatments, catalogue)
+    done = treated(p, work.treatments, catalogue, hosts, came - dt.timedelta(hours=12))
     cycle = bool(p.those("hatch") or p.those("retreat"))
     no_data = ""
     if cycle and opens is None:
@@ -282,24 +285,21 @@ def _release(
         )
     if any(x.group not in ("fish",) for x in lots):
         warm = warmth is not None and warmth.low_c >= CORAL_WARM_C
-        days = CORAL_D if warm else CORAL_COLD_D
+        least = CORAL_D if warm else CORAL_COLD_D
         where = f"at {CORAL_WARM_C:g} °C or more" if warm else f"below {CORAL_WARM_C:g} °C, or where nobody measured"
-        ends.append((started + days * _DAY, f"corals and others for {days:g} days {where} (common practice)"))
+        ends.append((started + least * _DAY, f"corals and others for {least:g} days {where} (common practice)"))
     for a in against:
-        if a.observe.days is None:
+        days = a.observe.days
+        if days is None:
             continue
-        last = max((*a.treatments, started))
-        if a.hosts:
-            anchor = max(last, a.last_due) if a.last_due is not None else last
-            said = (
-                f"{a.pest.name}: {a.observe.days:g} days after the last treatment"
-                if a.treatments or a.last_due
-                else f"{a.pest.name}: {a.observe.days:g} days"
-            )
+        if not a.hosts:
+            anchor, said = started, f"cysts of {a.pest.name} can ride along without fish: {days:g} days"
+        elif a.treatments or a.last_due is not None:
+            anchor = max((*a.treatments, *((a.last_due,) if a.last_due is not None else ()), started))
+            said = f"{a.pest.name}: {days:g} days after the last treatment"
         else:
-            anchor = started
-            said = f"cysts of {a.pest.name} can ride along without fish: {a.observe.days:g} days"
-        ends.append((anchor + a.observe.days * _DAY, f"{said} ({a.observe.why})"))
+            anchor, said = started, f"{a.pest.name}: {days:g} days"
+        ends.append((anchor + days * _DAY, f"{said} ({a.observe.why})"))
     if not ends:
         return None, "nobody can say"
     return max(ends, key=lambda e: e[0])
@@ -309,7 +309,7 @@ def _skipped(
     lots: Sequence[Lot], steps: Sequence[Step], work: _Work, days: int, shared: Sequence[str], warmth: Warmth | None
 ) -> list[str]:
     found = [
-        f"a treatment was due until {s.closes:%-d %B}" if s.closes else "a treatment was missed"
+        f"a treatment was due until {s.closes.day} {s.closes:%B}" if s.closes else "a treatment was missed"
         for s in steps
         if s.state == "missed"
     ]

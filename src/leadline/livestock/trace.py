@@ -19,6 +19,7 @@ DAY_S = 86400.0
 LOOK_BACK_D = 730.0  # arrivals longer ago than this are not weighed
 FOLLOWED = 24  # arrivals whose histories are run; the others are named
 ELSEWHERE = 0.05  # weight of a way that nobody wrote down, beside an arrival of a host of weight 1: judgement
+SIGN_TRUE, SIGN_FALSE = 0.5, 0.1  # that such a sign is noted where it is, and where it isn't: judgement
 TEARDOWN_WORKS = 0.9  # that a place torn down, dried or disinfected is rid of it: judgement
 _LAGS = (np.arange(8) + 0.5) / 8.0
 _COMES_WITH = {"animal": 1.0, "rock": 0.3, "water": 0.3, "tool": 0.1}  # weight of what comes from outside: judgement
@@ -103,6 +104,7 @@ class House:
     contacts: list[Contact]
     systems: tuple[str, ...]
     searches: Mapping[str, Sequence[dt.datetime]] = field(default_factory=dict)
+    signs: Mapping[str, float] = field(default_factory=dict)  # where a sign of it was first noted, and when [Unix s]
     torn_down: Sequence[tuple[float, str]] = ()
 
 
@@ -216,7 +218,7 @@ def backward(house: House, pest: Pest, place: str, seen: dt.datetime, rng: np.ra
     """
     seen_s = seen.timestamp()
     begin_s = seen_s - LOOK_BACK_D * DAY_S
-    inside = [c for c in house.contacts if begin_s <= c.at_s <= seen_s]
+    inside = sorted((c for c in house.contacts if begin_s <= c.at_s <= seen_s), key=lambda c: c.at_s)
     times = [c.at_s for c in inside]
     way, lasts = ways(pest, house.register), lasting(pest)
     open_ways = backwards(
@@ -326,6 +328,11 @@ class _Showing:
             if other == place or other not in self.house.systems:
                 continue
             if self.hosts and not self.house.register.hosts_at(other, self.hosts):
+                continue
+            sign_s = self.house.signs.get(other)
+            if sign_s is not None:  # a sign there speaks for it having been there, as far as such signs are not rare
+                ripe_then = ((when[:, None] + self.lags_s[None, :]) <= sign_s).mean(axis=1)
+                here = here * (SIGN_FALSE + (SIGN_TRUE - SIGN_FALSE) * ripe_then)
                 continue
             quiet, visible = self.unseen(other, when, faint)
             here = here * np.where(visible, quiet, 1.0).mean(axis=1)

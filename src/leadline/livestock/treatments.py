@@ -68,18 +68,26 @@ def reaches(agent: Agent, pest: Pest) -> bool:
     for r in agent.reaches:
         if r.of == pest.id:
             return r.does != "not"
-    stages = {"coral-pest": ("adults", "worms"), "parasite": ("worms", "theronts", "dinospores")}.get(pest.form, ())
-    return any(r.of in stages and r.does != "not" for r in agent.reaches)
+    return any(r.of in pest.is_a and r.does != "not" for r in agent.reaches)
 
 
-def treated(pest: Pest, treatments: Sequence[Entry], catalogue: Catalogue) -> list[dt.datetime]:
-    """When the pest was treated: a dip whose agent nobody named counts for corals, and is said so elsewhere."""
+def treated(
+    pest: Pest, treatments: Sequence[Entry], catalogue: Catalogue, hosts: Sequence[str] = (),
+    since: dt.datetime | None = None,
+) -> list[dt.datetime]:  # fmt: skip
+    """When a pest was treated: with an agent that is on record as reaching it, on one of these hosts, since one came.
+
+    A dip whose agent nobody named counts for corals, and is said so elsewhere.
+    """
     found = []
     for e in treatments:
         named = str(e.extra.get("agent", "") or e.method)
-        agent = catalogue.agent(named) if named else None
-        if (e.subject == "dip" and pest.form == "coral-pest" and (agent is None or reaches(agent, pest))) or (
-            agent is not None and pest.form == "parasite" and reaches(agent, pest)
+        agent = catalogue.agent(named) if named and named != "unknown" else None
+        on = str(e.extra.get("animals", ""))
+        if (since is not None and e.time < since) or (on and hosts and not any(x in on for x in hosts)):
+            continue
+        if (agent is None and e.subject == "dip" and pest.form == "coral-pest") or (
+            agent is not None and reaches(agent, pest)
         ):
             found.append(e.time)
     return sorted(found)

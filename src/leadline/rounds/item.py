@@ -35,6 +35,8 @@ class Candidate:
     system: str = ""
     entry_id: str = ""  # the entry this asks about
     waits_until: dt.datetime | None = None  # when it would become urgent if left
+    page: str = ""  # where on the site it is done, when a press of a button does not say it all
+    logs: tuple[tuple[str, str], ...] = ()  # how its doing is written, where that differs from the usual
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,11 +1,11 @@
-"""The store in one SQLite file: systems, journal, parked rows, records; streams and alarms beside it."""
+"""The store in one SQLite file: systems, journal, parked rows, records; streams, alarms and photographs beside it."""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput
 from leadline.store import rows
 from leadline.store.alarms import Alarms
+from leadline.store.photographs import Photographs
 from leadline.store.rows import to_entry, to_us
 from leadline.store.streams import Streams
 from leadline.store.troubles import primary_code, told
@@ -23,7 +24,7 @@ _INSERT = f"INSERT INTO entry ({_COLUMNS}) VALUES ({', '.join('?' * len(rows.COL
 _AT_ONCE = 500  # ids asked for in one statement
 
 
-class SqliteStore(Streams, Alarms):
+class SqliteStore(Streams, Alarms, Photographs):
     """Fulfils `leadline.app.ports.Store`. Made with `SqliteStore.open(path, clock=...)`."""
 
     # systems
@@ -87,10 +88,10 @@ class SqliteStore(Streams, Alarms):
                 _refuse_other_content(db, given)
         return Added(new, len(given) - new)
 
-    def entries(self, system: str | None = None, after_seq: int = 0) -> list[Entry]:
-        """Entries of one system, or of all, in order of entry; only those after `after_seq`."""
+    def entries(self, system: str | None = None, after_seq: int = 0, kinds: Sequence[str] | None = None) -> list[Entry]:
+        """Entries of one system, or of all, in order of entry; only those after `after_seq`, and of some kinds."""
         with self._read() as db:
-            return list(map(to_entry, self._entry_rows(db, system, after_seq)))
+            return list(map(to_entry, self._entry_rows(db, system, after_seq, kinds)))
 
     def entry(self, id: str) -> Entry | None:
         """The entry with that id."""
@@ -104,12 +105,17 @@ class SqliteStore(Streams, Alarms):
             return int(db.execute("SELECT ifnull(max(seq), 0) FROM entry WHERE system = ?", (system,)).fetchone()[0])
 
     @staticmethod
-    def _entry_rows(db: sqlite3.Connection, system: str | None, after_seq: int) -> Iterator[rows.Row]:
-        if system is None:
-            return db.execute(f"SELECT {_COLUMNS} FROM entry WHERE seq > ? ORDER BY seq", (after_seq,))
-        return db.execute(
-            f"SELECT {_COLUMNS} FROM entry WHERE system = ? AND seq > ? ORDER BY seq", (system, after_seq)
-        )
+    def _entry_rows(
+        db: sqlite3.Connection, system: str | None, after_seq: int, kinds: Sequence[str] | None
+    ) -> Iterator[rows.Row]:
+        wanted, given = ["seq > ?"], list[str | int]([after_seq])
+        if system is not None:
+            wanted.append("system = ?")
+            given.append(system)
+        if kinds is not None:
+            wanted.append(f"kind IN ({', '.join('?' * len(kinds))})")
+            given += kinds
+        return db.execute(f"SELECT {_COLUMNS} FROM entry WHERE {' AND '.join(wanted)} ORDER BY seq", given)
 
     # rows for the keeper to judge
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 from typing import TYPE_CHECKING
 
-from leadline.app import journal_look
+from leadline.app import journal_look, stock_look
 from leadline.app.keep_watch import NoteBook, Watch, run
 from leadline.app.ports import Store
 from leadline.detect.findings import Finding
@@ -96,7 +96,8 @@ class Memory:
     def read_journal(self, observer: Observer, now_s: float) -> list[Finding]:
         """What tests by hand and doses say of probes and dosers, among the conditions that stand."""
         standing, found = observer.hand.standing, list[Finding]()
-        for f in journal_look.findings(self.store, observer.system, now_s):
+        seen = journal_look.findings(self.store, observer.system, now_s)
+        for f in (*seen, *stock_look.findings(self.store, observer.system, now_s)):
             if f.holds:
                 found += standing.begin(f.name, f.subject, now_s, f.value, f.harm_s, f.because, f.consequence)
             else:
