@@ -16,6 +16,7 @@ from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock
 
 _SEARCHES = ("lens", "night", "search", "torch")
+_SIGNS_D = 60.0  # signs elsewhere longer ago than this are another matter [d]
 _SEED = 20261125  # the same question gets the same answer
 
 
@@ -117,7 +118,7 @@ def _house(h: House, pest: Pest, begin: dt.datetime) -> trace.House:
     signs = pest.notice.signs if pest.notice else ()
     seen: dict[str, float] = {}
     for e in h.entries:
-        if e.kind == "observation" and e.subject in signs and e.time >= begin:
+        if e.kind == "observation" and e.subject in signs and h.at - e.time <= dt.timedelta(days=_SIGNS_D):
             seen.setdefault(e.system, e.time.timestamp())
     return trace.House(
         h.register, [*h.contacts, *contacts.near(pairs, begin, h.at)], tuple(h.systems), searched, seen,

@@ -331,11 +331,11 @@ class _Showing:
                 continue
             sign_s = self.house.signs.get(other)
             if sign_s is not None:  # a sign there speaks for it having been there, as far as such signs are not rare
-                ripe_then = ((when[:, None] + self.lags_s[None, :]) <= sign_s).mean(axis=1)
+                ripe_then = ((when[:, None] + self.lags_s[None, :]) <= sign_s).mean(axis=1) * run.there[other]
                 here = here * (SIGN_FALSE + (SIGN_TRUE - SIGN_FALSE) * ripe_then)
                 continue
             quiet, visible = self.unseen(other, when, faint)
-            here = here * np.where(visible, quiet, 1.0).mean(axis=1)
+            here = here * np.where(visible & run.there[other][:, None], quiet, 1.0).mean(axis=1)
         return float(here.mean())
 
     def at_best(self, place: str, came_s: float) -> float:
@@ -349,4 +349,5 @@ class _Showing:
         when = np.linspace(begin_s, self.seen_s, 512)
         faint = self.faint
         missed, ripe = self.unseen(place, when, faint)
-        return float(((missed * ripe).mean(axis=1) * np.minimum(self.notice.glance * faint, 1.0)).mean())
+        here = (missed * ripe).mean(axis=1) * np.minimum(self.notice.glance * faint, 1.0)
+        return float(here.mean()) * SIGN_FALSE ** sum(p != place for p in self.house.signs)
