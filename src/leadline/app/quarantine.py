@@ -68,7 +68,7 @@ def warmth(store: Store, system: str, since: dt.datetime, now: dt.datetime) -> W
     for stream in describe.load(store, system).streams:
         if stream.quantity != "temperature" or stream.room:
             continue
-        days = store.rollup(system, stream.id, begin_s, end_s, "day")
+        days = store.rollup(system, stream.id, begin_s, end_s, "1d")
         means = [float(t / n) for t, n in zip(days.total, days.n, strict=True) if n >= _LEAST_POINTS]
         if means:
             return Warmth(min(means), max(means), len(means))

@@ -36,13 +36,30 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
     "simulate": ("simulate", "simulate", "What a system will do: an ensemble, as it is or with a scenario."),
+    "livestock": ("livestock", "livestock", "Who lives where; arrivals, losses, checks, the catalogue."),
+    "plan": ("plans", "plan", "Quarantine and fish-free time, from life cycles and temperature."),
+    "trace": ("tracing", "trace", "What touched what: where a pest can be, which arrival brought it."),
     "watch": ("watching", "watch", "Watch the streams: alarms, who is told, proof that it arrives."),
     "learn": ("learning", "learn", "Fit the simulator to a system's own records."),
     "bench": ("bench", "bench", "One-off calculations, each with its source and its caution."),
     "completion": ("completion", "completion", "Print the lines that make a shell complete leadline."),
 }
 _ASKING = frozenset(
-    {"estimate", "round", "simulate", "learn", "watch", "export", "parked", "backup", "entry", "log"}
+    {
+        "estimate",
+        "round",
+        "simulate",
+        "learn",
+        "watch",
+        "export",
+        "parked",
+        "backup",
+        "entry",
+        "log",
+        "livestock",
+        "plan",
+        "trace",
+    }
 )  # these make no store
 _EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere
 

@@ -111,6 +111,13 @@ def _contract(
             chain([(line, list(header))], rows), file, zone_of=desk.zone_of, now=desk.now, declared=desk.stream,
             system=options.system, progress=progress,
         )  # fmt: skip
+    if "kind" not in names or "time" not in names:
+        from leadline.formats import register_csv
+
+        if register_csv.is_register(names):
+            return register_csv.read(
+                chain([(line, list(header))], rows), file, zone_of=desk.zone_of, now=desk.now, system=options.system
+            )
     if journal_csv.is_journal(names):
         reader = JournalReader(desk.zone_of, desk.now, desk.known)
         return reader.read(chain([(line, list(header))], rows), file, system=options.system, progress=progress)

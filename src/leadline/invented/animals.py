@@ -34,7 +34,7 @@ Event = tuple[int, float, str, str, str, str, str, dict[str, Any]]  # ago, hour,
 REEF_EVENTS: tuple[Event, ...] = (
     (300, 20.9, "observation", "measured", "31", "cm", "longest way across", {"animal": "great-table"}),
     (209, 21.0, "observation", "eggs-laid", "", "", "at the foot of the torch", {"animal": "percula-pair"}),
-    (201, 22.6, "observation", "hatched", "", "", "after lights out", {"animal": "percula-pair"}),
+    (199, 22.6, "observation", "hatched", "", "", "after lights out", {"animal": "percula-pair"}),
     (120, 20.9, "observation", "measured", "36", "cm", "longest way across", {"animal": "great-table"}),
     (6, 21.0, "observation", "eggs-laid", "", "", "same place as always", {"animal": "percula-pair"}),
     (8, 21.7, "observation", "seen", "", "", "netted to look at its fin", {"animal": "old-tang", "tool": "blue-net"}),

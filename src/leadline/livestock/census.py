@@ -262,6 +262,10 @@ def _arrive(out: Register, e: Entry, catalogue: Catalogue, *, echo: bool) -> Non
     if echo:  # the transfer itself moves them
         return
     n = count_of(e)
+    if e.extra.get("stock"):  # a register's row: so many are there; those that are known already come no second time
+        n -= lot.here.get(e.system, 0.0)
+        if n <= 1e-9:
+            return
     lot.came.append(Came(e.time, e.system, e.source, n, e.id))
     _put(lot, e.system, e.time, n)
     lot.seen[e.system] = max(e.time, lot.seen.get(e.system, e.time))

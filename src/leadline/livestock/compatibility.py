@@ -183,7 +183,7 @@ def _hazards(
         if h is None:
             continue
         about = "people" if h.victims and h.victims[0] == "people" else "poison"
-        says = f"{h.name}: {h.says}. Set off by {', '.join(h.triggers)}" if h.triggers else f"{h.name}: {h.says}"
+        says = f"{h.name}. {h.says.rstrip('.')}." + (f" Set off by {', '.join(h.triggers)}." if h.triggers else "")
         others = tuple(x.id for x in residents if x.group in _GROUP_OF_VICTIMS.get(_first(h, about), ()))
         found.append(Concern(_sure(h.mark), about, says, others, h.mark, h.source, h.caution))
         if "pump" in h.triggers and pumps_unguarded:
@@ -196,7 +196,7 @@ def _hazards(
         for ident in lot.kind.hazards if lot.kind else ():
             h = catalogue.hazards.get(ident)
             if h is not None and kind.group in [g for v in h.victims for g in _GROUP_OF_VICTIMS.get(v, ())]:
-                says = f"{lot.name} is here: {h.name}, {h.says}"
+                says = f"{lot.name} here: {h.name.lower()}. {h.says}"
                 found.append(Concern(_sure(h.mark), "poison", says, (lot.id,), h.mark, h.source, h.caution))
     return found
 

@@ -7,6 +7,7 @@ closes before any hatchling lays. Nothing here ever says that an animal is free 
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -143,7 +144,7 @@ def plan(
     steps += _last_search(work, release, now)
     days = max(int((now - started) / _DAY), 0)
     skipped = _skipped(lots, steps, work, days, shared, warmth)
-    no_data = tuple(f"{a.pest.name}: {a.no_data}" for a in against if a.no_data)
+    no_data = tuple(f"{a.pest.name}: {a.no_data.removeprefix('no data: ')}" for a in against if a.no_data)
     return Plan(
         place, started, because, tuple(lots), warmth, tuple(against), tuple(sorted(steps, key=_when)), release, why,
         tuple(skipped), no_data, tuple(work.signs), _conclusion(days, work, warmth, skipped, no_data),
@@ -289,9 +290,9 @@ def _release(
         where = f"at {CORAL_WARM_C:g} °C or more" if warm else f"below {CORAL_WARM_C:g} °C, or where nobody measured"
         ends.append((started + least * _DAY, f"corals and others for {least:g} days {where} (common practice)"))
     for a in against:
-        days = a.observe.days
-        if days is None:
+        if a.observe.days is None:
             continue
+        days = math.ceil(a.observe.days)
         if not a.hosts:
             anchor, said = started, f"cysts of {a.pest.name} can ride along without fish: {days:g} days"
         elif a.treatments or a.last_due is not None:

@@ -31,12 +31,12 @@ _HOURLY_DAYS = 4.0  # a shorter span is told in hours
 _DATE_ROOM = 68.0  # the least from one date to the next [px]
 
 # As in the web's lights.css, which this floor can't see; a test holds the two together.
-_DAY = {
+DAY = {
     "paper": "#fbf8ef", "ink": "#1d2932", "soft": "#566470", "edge": "#6d7781", "deep": "#ffffff", "shoal": "#d6e7f3",
     "land": "#efe2bd", "hatch": "#d9c68f", "unsurveyed": "#f4f1e6", "mag": "#a3246f", "course": "#1d2932",
     "cone": "#2f6f9f", "halo": "#fffdf6",
 }  # fmt: skip
-_DUSK = {
+DUSK = {
     "paper": "#17222b", "ink": "#e8e4d8", "soft": "#9fb0bb", "edge": "#7c8e9a", "deep": "#1f2e39", "shoal": "#2b4354",
     "land": "#3f3828", "hatch": "#544a33", "unsurveyed": "#1b2832", "mag": "#f39ccd", "course": "#f3efe2",
     "cone": "#8fc1e6", "halo": "#17222b",
@@ -134,8 +134,8 @@ def svg(fan: Fan, *, units: str, local: dt.tzinfo, width: int = 860, height: int
         f'<svg xmlns="http://www.w3.org/2000/svg" class="fan" role="img" aria-labelledby="fan-t fan-d" '
         f'width="{width}" height="{height}" viewBox="0 0 {width} {height}">'
         f'<title id="fan-t">{_text(fan.title)}</title><desc id="fan-d">{_text(_sentence(frame, passes))}</desc>'
-        f"<style>{_SHAPES}{_COLOURS.substitute(_DAY)}"
-        f"@media screen and (prefers-color-scheme: dark){{{_COLOURS.substitute(_DUSK)}}}"
+        f"<style>{_SHAPES}{_COLOURS.substitute(DAY)}"
+        f"@media screen and (prefers-color-scheme: dark){{{_COLOURS.substitute(DUSK)}}}"
         "@media print{.fan{background:none}.fan .paper{fill:none}}</style>"
         '<defs><pattern id="fan-h" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
         '<rect class="landfill" width="6" height="6"/><path class="hatch" d="M0 0v6"/></pattern></defs>'
