@@ -13,7 +13,7 @@ from leadline.measures.figures import day
 from leadline.measures.moments import zone
 from leadline.present import stock as said
 from leadline.present.charts import contacts as drawn
-from leadline.present.charts.contacts import Lane, Reach, Stroke
+from leadline.present.charts.contacts import Lane, Noted, Reach, Stroke
 
 _MOST_STROKES = 60
 
@@ -34,9 +34,16 @@ def of_forward(h: House, f: Forward, ident: str = "trace") -> str:
     }  # fmt: skip
     inside = [c for c in h.contacts if f.since.timestamp() - 1 <= c.at_s <= f.now.timestamp()]
     start = f.since - (f.now - f.since) * 0.04
+    signs = f.pest.notice.signs if f.pest.notice else ()
+    who = next(
+        (x.id for x in h.register.lots.values() for c in x.came if c.time == f.since and c.place == f.origin), ""
+    )
+    came = [_came(h, f.origin, f.since, who)] if who else []
     words = "; ".join(f"{said.place_said(e.place, names)} {reach[e.place].said}" for e in f.exposed)
     return drawn.svg(
-        [_lane(n, names, reach.get(n), h, f.pest.notice.signs if f.pest.notice else (), start) for n in order],
+        [
+            _lane(n, names, reach.get(n), h, signs, start, f.now, came if n == f.origin else ()) for n in order
+        ],
         _strokes(inside, path, order, names, local), start, f.now, local=local, ident=ident,
         title=f"Where {f.pest.name} can be by {day(f.now, local)}", said=f"{words}.",
     )  # fmt: skip
@@ -56,7 +63,10 @@ def of_backward(h: House, b: Backward, ident: str = "trace") -> str:
     start -= (b.seen - start) * 0.04
     inside = [c for c in h.contacts if start.timestamp() <= c.at_s <= b.seen.timestamp()]
     strokes = _strokes(inside, path, order, names, local)
-    lanes = [_lane(n, names, None, h, b.pest.notice.signs if b.pest.notice else (), start) for n in order]
+    signs = b.pest.notice.signs if b.pest.notice else ()
+    arrivals = [(s.came.place, _came(h, s.came.place, s.came.time, s.lot)) for s in named if s.came is not None]
+    shown = [(p, n if i < 1 else Noted(n.at, n.said, came=True)) for i, (p, n) in enumerate(arrivals)]
+    lanes = [_lane(n, names, None, h, signs, start, b.seen, [x for p, x in shown if p == n]) for n in order]
     words = "; ".join(f"{s.lot}: {s.why}" for s in named)
     return drawn.svg(
         lanes, strokes, start, b.seen, local=local, ident=ident,
@@ -81,14 +91,21 @@ def _on_the_way(path: Sequence[Step]) -> list[str]:
 
 
 def _lane(
-    node: str, names: dict[str, str], reach: Reach | None, h: House, signs: Sequence[str], start: dt.datetime
-) -> Lane:
-    marks = tuple(
-        (e.time, f"{e.subject.replace('-', ' ')}: {e.note}".rstrip(": "))
+    node: str, names: dict[str, str], reach: Reach | None, h: House, signs: Sequence[str], start: dt.datetime,
+    until: dt.datetime, came: Sequence[Noted] = (),
+) -> Lane:  # fmt: skip
+    noted = [
+        Noted(e.time, f"{e.subject.replace('-', ' ')}: {e.note}".rstrip(": "))
         for e in h.entries
-        if e.system == node and e.kind == "observation" and e.subject in signs and e.time >= start
-    )
-    return Lane(said.place_said(node, names), reach, not is_place(node), marks)
+        if e.system == node and e.kind == "observation" and e.subject in signs and start <= e.time <= until
+    ]
+    return Lane(said.place_said(node, names), reach, not is_place(node), (*came, *noted))
+
+
+def _came(h: House, place: str, when: dt.datetime, who: str) -> Noted:
+    source = next((c.source for c in h.register.lots[who].came if c.time == when), "") if who in h.register.lots else ""
+    words = f"{who.replace('-', ' ')}, from {source.replace('-', ' ')}" if source else who.replace("-", " ")
+    return Noted(when, words, came=True, written=True)
 
 
 def _strokes(
@@ -109,5 +126,5 @@ def _strokes(
         and not c.begin.startswith(SOURCE) and c.by != "aerosol"
     ]  # fmt: skip
     for c in others[-_MOST_STROKES:]:
-        found.append(Stroke(_at(c.at_s), lane[c.begin], lane[c.end], c.what.replace("-", " ")))
+        found.append(Stroke(_at(c.at_s), lane[c.begin], lane[c.end], c.what.replace("-", " "), both=c.both))
     return found

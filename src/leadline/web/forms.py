@@ -56,7 +56,11 @@ async def done(request: Request) -> Response:
     form = await request.form()
     asked, system = page.Asked(request, form), request.path_params["system"]
     page.known(asked, system)
-    made = asked.use.done(asked.store, request.app.state.clock, system, _text(form, "action"), _text(form, "subject"))
+    logs = {k.removeprefix("log_"): _text(form, k) for k in form if k.startswith("log_")}
+    made = asked.use.done(
+        asked.store, request.app.state.clock, system, _text(form, "action"), _text(form, "subject"),
+        **({"logs": logs} if logs else {}),
+    )  # fmt: skip
     return _after(asked, form, system, "done", _id(made), "")
 
 

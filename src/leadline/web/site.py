@@ -28,7 +28,7 @@ from leadline.measures.moments import Clock
 from leadline.system.orders import Orders
 from leadline.web import api, forms
 from leadline.web.guard import MAX_FORM_BYTES, Guard
-from leadline.web.pages import answer, watch
+from leadline.web.pages import animal, answer, livestock, quarantine, trace, watch
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -100,6 +100,29 @@ def build(
             Route("/system/{system}/entry/{entry}/confirm", forms.confirm, methods=["POST"]),
             Route("/system/{system}/entry/{entry}/correct", forms.correct, methods=["POST"]),
             Route("/light", forms.light, methods=["POST"]),
+            Route("/livestock", livestock.livestock, name="livestock"),
+            Route("/livestock/seen", livestock.seen, methods=["POST"]),
+            Route("/livestock/arrive", livestock.arrive, methods=["POST"]),
+            Route("/livestock/check", livestock.check),
+            Route("/livestock/register.csv", livestock.register),
+            Route("/livestock/bring", livestock.bring, methods=["POST"], max_body_size=livestock.MOST_REGISTER_BYTES),
+            Route("/livestock/photo/{photo}", animal.photo),
+            Route("/livestock/animal/{animal}", animal.animal, name="animal"),
+            Route("/livestock/animal/{animal}/note", animal.note, methods=["POST"]),
+            Route("/livestock/animal/{animal}/move", animal.move, methods=["POST"]),
+            Route("/livestock/animal/{animal}/lose", animal.lose, methods=["POST"]),
+            Route("/livestock/animal/{animal}/tell", animal.tell, methods=["POST"]),
+            Route(
+                "/livestock/animal/{animal}/photograph",
+                animal.photograph,
+                methods=["POST"],
+                max_body_size=animal.MOST_PHOTO_BYTES,
+            ),
+            Route("/livestock/{system}/quarantine", quarantine.unit, name="quarantine"),
+            Route("/livestock/{system}/treat", quarantine.treat, methods=["POST"]),
+            Route("/livestock/{system}/release", quarantine.release, methods=["POST"]),
+            *(Route(f"/livestock/{form}", livestock.livestock) for form in ("seen", "arrive", "bring")),
+            Route("/trace", trace.trace, name="trace"),
             Route("/watch", watch.watch, name="watch"),
             Route("/watch/acknowledge", watch.acknowledge, methods=["POST"]),
             Route("/watch/shelve", watch.shelve, methods=["POST"]),

@@ -28,13 +28,23 @@ class Reach:
 
 
 @dataclass(frozen=True, slots=True)
+class Noted:
+    """Something at a lane at one moment: a sign that was seen (a diamond) or an arrival (a fix)."""
+
+    at: dt.datetime
+    said: str
+    came: bool = False
+    written: bool = False  # whether its words stand beside it
+
+
+@dataclass(frozen=True, slots=True)
 class Lane:
     """One place, tool, dealer or hands."""
 
     name: str
     reach: Reach | None = None
     quiet: bool = False  # a dealer, tool or hands: drawn lighter
-    marks: tuple[tuple[dt.datetime, str], ...] = ()  # what was noted there: moment, words
+    marks: tuple[Noted, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +56,7 @@ class Stroke:
     end: int
     said: str
     way: bool = False  # whether it is a step of the way that is shown
+    both: bool = False  # whether it could go over either way
 
 
 def svg(
@@ -82,6 +93,7 @@ def svg(
         parts += _lane(lane, y(i), x, i)
     for s in sorted(strokes, key=lambda s: s.way):
         parts += _stroke(s, x(s.at), y(s.begin), y(s.end))
+    parts += [f'<text class="place" x="0" y="{y(i) - 16:.1f}">{escape(n.name)}</text>' for i, n in enumerate(lanes)]
     height = foot + 24.0
     return (
         f'<svg class="chart contacts" role="img" aria-labelledby="{ident}-t {ident}-d" width="100%" '
@@ -101,16 +113,25 @@ def _lane(lane: Lane, at_y: float, x, number: int) -> list[str]:  # type: ignore
             f'height="{tall:.1f}"/>'
         )
     parts.append(f'<line class="{look}" x1="0" x2="100%" y1="{at_y:.1f}" y2="{at_y:.1f}"/>')
-    parts.append(f'<text class="place" x="0" y="{at_y - 16:.1f}">{escape(lane.name)}</text>')
     if lane.reach is not None:
         parts.append(
             f'<text class="how-likely" x="100%" y="{at_y - 16:.1f}" text-anchor="end">{escape(lane.reach.said)}</text>'
         )
-    for when, words in lane.marks:
-        at = x(when)
+    for m in lane.marks:
+        at = x(m.at)
+        shape = (
+            '<circle class="came" r="6"/><circle class="dot" r="1.6"/>'
+            if m.came
+            else '<path d="M0,-7 L7,0 L0,7 L-7,0 Z"/>'
+        )
+        words = f"<title>{escape(m.said)}</title>"
+        if m.written:
+            right = at < 62.0
+            anchor, beside = ("start", 0) if right else ("end", 0)
+            words += f'<text class="noted" x="{beside}" y="21" text-anchor="{anchor}">{escape(m.said)}</text>'
         parts.append(
-            f'<g class="sign"><title>{escape(words)}</title><svg x="{at:.2f}%" y="{at_y:.1f}" overflow="visible">'
-            '<path d="M0,-7 L7,0 L0,7 L-7,0 Z"/></svg></g>'
+            f'<svg class="{"arrived" if m.came else "sign"}" x="{at:.2f}%" y="{at_y:.1f}" overflow="visible">'
+            f"{words}{shape}</svg>"
         )
     return parts
 
@@ -118,9 +139,13 @@ def _lane(lane: Lane, at_y: float, x, number: int) -> list[str]:  # type: ignore
 def _stroke(s: Stroke, at_x: float, from_y: float, to_y: float) -> list[str]:
     look = "went way" if s.way else "went"
     down = 1 if to_y > from_y else -1
-    tip = to_y - 4.0 * down
+    plain = s.both and not s.way
+    tip = to_y if plain else to_y - 4.0 * down
+    line = f'<line class="{look}" x1="{at_x:.2f}%" x2="{at_x:.2f}%" y1="{from_y:.1f}" y2="{tip:.1f}"/>'
+    if plain:
+        return [line]
     parts = [
-        f'<line class="{look}" x1="{at_x:.2f}%" x2="{at_x:.2f}%" y1="{from_y:.1f}" y2="{tip:.1f}"/>',
+        line,
         f'<svg class="{look}" x="{at_x:.2f}%" y="{to_y:.1f}" overflow="visible">'
         f'<path d="M0,0 L-4,{-8 * down} L4,{-8 * down} Z"/><title>{escape(s.said)}</title></svg>',
     ]

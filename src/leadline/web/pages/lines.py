@@ -92,6 +92,9 @@ class Line:
     anchor: str  # the quantity's course on this page
     correction: Form | None = None
     to_log: str = ""  # how an amount is logged that no press of a button can know
+    page: str = ""  # where it is done, when no press of a button says it all
+    logs: tuple[tuple[str, str], ...] = ()  # how its doing is written
+    send: str = "Done"
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +161,9 @@ def _line(rank: int, item: Candidate, found: Round, seen: Mapping[str, Seen], vi
         anchor=f"course-{item.subject}" if view != "all" and item.subject in at.estimate.quantities else "",
         correction=correction,
         to_log=_to_log(item.action, system, at.estimate.units),
+        page=item.page,
+        logs=item.logs,
+        send={"seen": "Seen", "census": "All seen"}.get(dict(item.logs).get("subject", ""), "Done"),
     )
 
 

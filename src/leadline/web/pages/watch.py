@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -29,6 +27,8 @@ from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.system.orders import Orders
 from leadline.web.pages.round import Asked, page
+from leadline.web.pages.typed import Typed, back
+from leadline.web.pages.typed import text as _text
 
 FORMS = ("acknowledge", "shelve", "unshelve", "work", "prove")
 SHELVES = (0.25, 0.5, 1.0, 4.0, 12.0)
@@ -44,19 +44,6 @@ _STAGES = {
 }  # fmt: skip
 _PROMPT = re.compile(r"leadline \w|--\w")  # words of the prompt, which mean nothing on a page
 _ASIDE = re.compile(r"\s*\(([^()]*(?:\([^()]*\)[^()]*)*)\)")
-
-
-@dataclass(frozen=True, slots=True)
-class Typed:
-    """A form that could not be used: which it was, what was typed in it, and the line that says why."""
-
-    form: str
-    error: str
-    values: Mapping[str, str] = field(default_factory=dict)
-
-    def of(self, form: str, **same: str) -> bool:
-        """Whether it is this very form: the one with these values in its hidden fields."""
-        return self.form == form and all(self.values.get(k) == v for k, v in same.items())
 
 
 async def watch(request: Request) -> Response:
@@ -221,7 +208,7 @@ async def acknowledge(request: Request) -> Response:
         return _again(request, "acknowledge", form, exc)
     who = _text(form, "who") or "page"
     signals.acknowledge(Watch(state.store), system, alarm, who, "page", state.clock.now().timestamp())
-    return _back("Acknowledged")
+    return back("/watch", "Acknowledged")
 
 
 async def shelve(request: Request) -> Response:
@@ -240,7 +227,7 @@ async def shelve(request: Request) -> Response:
     except BadInput as exc:
         why = "" if _text(form, "reason") else "Write why: whoever looks later must know."
         return _again(request, "shelve", form, exc, why)
-    return _back("Shelved")
+    return back("/watch", "Shelved")
 
 
 async def unshelve(request: Request) -> Response:
@@ -251,7 +238,7 @@ async def unshelve(request: Request) -> Response:
         stand_orders.unshelve(state.store, state.clock, _text(form, "system"), _text(form, "alarm"), who="page")
     except BadInput as exc:
         return _again(request, "unshelve", form, exc)
-    return _back("Taken back")
+    return back("/watch", "Taken back")
 
 
 async def declare(request: Request) -> Response:
@@ -263,7 +250,7 @@ async def declare(request: Request) -> Response:
         subject = _subject(state.store, system, _text(form, "subject"))
         if _text(form, "end"):
             stand_orders.end_work(state.store, state.clock, system, kind, subject)
-            return _back("Work ended")
+            return back("/watch", "Work ended")
         minutes = _text(form, "minutes")
         stand_orders.declare(
             state.store, state.clock, system, kind, subject=subject,
@@ -273,7 +260,7 @@ async def declare(request: Request) -> Response:
         return _again(request, "work", form, "The minutes are no number.")
     except BadInput as exc:
         return _again(request, "work", form, exc, "Choose it in the list.")
-    return _back("Work declared")
+    return back("/watch", "Work declared")
 
 
 def _subject(store: Store, system: str, chosen: str) -> str:
@@ -300,20 +287,9 @@ async def prove(request: Request) -> Response:
             if d is None:
                 return _again(request, "prove", form, "That proof is too old: send another.")
             signals.answer(Watch(state.store), d, "heard", now)
-            return _back("Proved")
+            return back("/watch", "Proved")
         for person, path in path_book.path_and_person(signals.orders, _text(form, "path")):
             signals.ask(person, path, now)
     except BadInput as exc:
         return _again(request, "prove", form, exc)
-    return _back("Proofs are on their way")
-
-
-def _text(form: FormData, name: str) -> str:
-    value = form.get(name, "")
-    return value.strip()[:300] if isinstance(value, str) else ""
-
-
-def _back(said: str) -> Response:
-    from urllib.parse import quote
-
-    return RedirectResponse(f"/watch?said={quote(said)}", 303)
+    return back("/watch", "Proofs are on their way")

@@ -1,0 +1,182 @@
+"""One animal's page: where it was, what was noted, its photographs, what its kind needs; and what is logged of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import Response
+
+from leadline.app import breeding, photographs, stock
+from leadline.livestock.census import Lot
+from leadline.livestock.sight import unseen
+from leadline.measures import figures
+from leadline.measures.errors import BadInput
+from leadline.present import stock as said
+from leadline.web.pages.livestock import house, local_of
+from leadline.web.pages.round import Asked, page
+from leadline.web.pages.typed import Typed, back, refused, text
+
+MOST_PHOTO_BYTES = 26_000_000
+SIGNS = (
+    "measured", "fish-not-eating", "white-spots", "velvet-dust", "fish-flashing", "fish-breathing-fast", "slime",
+    "polyps-closed", "coral-pale", "tissue-loss", "bite-marks", "worms-seen", "nudibranch-seen", "brown-jelly",
+    "eggs-laid", "hatched", "settled", "nothing-found",
+)  # fmt: skip
+_ABOUT_SAID = {
+    "sex": "Sex", "lifeStage": "Life stage", "origin": "Origin", "papers": "Papers", "price": "Price",
+    "irreplaceable": "Can't be had again", "length_cm": "Length [cm]", "vessel": "Vessel", "note": "Note",
+    "born": "Born",
+}  # fmt: skip
+
+
+async def animal(request: Request) -> Response:
+    """`GET /livestock/animal/ID`."""
+    return shown(request)
+
+
+def shown(request: Request, typed: Typed | None = None) -> Response:
+    """The page; with a form that could not be used, that form open, filled, and the line at it."""
+    asked = Asked(request)
+    h = house(request, asked)
+    lot = h.lot(request.path_params["animal"])
+    local = local_of(h, next(iter(lot.here), ""))
+    store = request.app.state.store
+    names = {s.id: s.name for s in h.systems.values()}
+    late = next((u for p in lot.here for u in unseen(h.register, p, h.at) if u.lot is lot and u.overdue), None)
+    return page(request, "animal.html", {
+        "title": lot.name[:1].upper() + lot.name[1:], "tabs": asked.systems(), "view": "livestock", "lot": lot,
+        "kind": lot.kind_said(), "where": said.placed(lot, names), "typed": typed,
+        "late": late.said if late else "", "gone": figures.chance(late.p_gone) if late and late.looks else "",
+        "hazards": [said.hazard_said(x) for x in stock.cautions(h, lot)],
+        "photos": [{"id": p.id, "when": figures.day(p.taken_at, local, h.at), "note": p.note}
+                   for p in store.photos(subject=lot.id)],
+        "about": [(words, _plain(lot.about[key])) for key, words in _ABOUT_SAID.items() if lot.about.get(key)],
+        "came": [{"when": figures.day(c.time, local, h.at), "place": names.get(c.place, c.place),
+                  "source": c.source.replace("-", " "), "n": f"{c.count:g}"} for c in lot.came],
+        "stays": _stays(lot, names, local, h.at), "notes": _notes(lot, names, local, h.at),
+        "losses": [{"when": figures.day(g.time, local, h.at), "n": f"{g.count:g}", "how": g.how.replace("-", " "),
+                    "place": names.get(g.place, g.place), "note": g.note,
+                    "exam": "; ".join(f"{k}: {v}" for k, v in g.exam.items())} for g in lot.gone],
+        "broods": breeding.said(store, request.app.state.clock, lot.id),
+        "facts": [{"what": f.what.replace("-", " "), "said": said.fact_said(f), "label": said.label(f.mark),
+                   "origin": said.origin(h.catalogue, f.mark, f.source)} for f in (lot.kind.facts if lot.kind else ())],
+        "risks": [{"what": f"{r.how} {', '.join(r.to)}", "said": r.says, "label": said.label(r.mark),
+                   "certainty": str(r.certainty)} for r in (lot.kind.risks if lot.kind else ())],
+        "signs": SIGNS, "exam": said.EXAMINATION, "exam_first": said.EXAMINE_FIRST, "hows": stock.HOW_GONE,
+        "places": [(p, names.get(p, p)) for p in lot.here],
+        "others": [(i, n) for i, n in names.items() if i not in lot.here or len(lot.here) > 1],
+        "said": request.query_params.get("said", "")[:160], "frozen": asked.as_of is not None,
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+def _plain(value: Any) -> str:
+    return "yes" if value is True else str(value)
+
+
+def _stays(lot: Lot, names: dict[str, str], local: Any, now: Any) -> list[dict[str, str]]:
+    return [
+        {"place": names.get(s.place, s.place), "n": f"{s.count:g}", "since": figures.day(s.since, local, now),
+         "until": figures.day(s.until, local, now) if s.until else "now"}
+        for s in sorted(lot.stays, key=lambda s: s.since, reverse=True)
+    ]  # fmt: skip
+
+
+def _notes(lot: Lot, names: dict[str, str], local: Any, now: Any) -> list[dict[str, str]]:
+    return [
+        {"when": figures.day(n.time, local, now), "what": n.what.replace("-", " "), "words": n.words,
+         "value": f"{n.value:g} {n.unit}".strip() if n.value is not None else "", "place": names.get(n.place, n.place)}
+        for n in sorted(lot.notes, key=lambda n: n.time, reverse=True)
+    ]  # fmt: skip
+
+
+async def note(request: Request) -> Response:
+    """A sign, a measure, a birth."""
+    form = await request.form()
+    state, ident = request.app.state, request.path_params["animal"]
+    try:
+        stock.note(
+            state.store, state.clock, ident, text(form, "sign"), system=text(form, "system"), value=text(form, "value"),
+            unit=text(form, "unit"), note=text(form, "note", 2000), time=text(form, "time") or None,
+            token=text(form, "token"),
+        )  # fmt: skip
+    except BadInput as exc:
+        return shown(request, refused("note", form, exc))
+    return back(f"/livestock/animal/{ident}", f"Noted: {text(form, 'sign').replace('-', ' ')}", "noted")
+
+
+async def move(request: Request) -> Response:
+    """It goes elsewhere."""
+    form = await request.form()
+    state, ident = request.app.state, request.path_params["animal"]
+    try:
+        done = stock.move(
+            state.store, state.clock, ident, text(form, "other") or text(form, "to"), system=text(form, "system"),
+            count=text(form, "count"), note=text(form, "note", 2000), time=text(form, "time") or None,
+            tool=text(form, "tool"), washed=bool(text(form, "washed")), token=text(form, "token"),
+        )  # fmt: skip
+    except BadInput as exc:
+        return shown(request, refused("move", form, exc))
+    return back(f"/livestock/animal/{ident}", f"Moved to {done.entry.to}")
+
+
+async def lose(request: Request) -> Response:
+    """It died or left."""
+    form = await request.form()
+    state, ident = request.app.state, request.path_params["animal"]
+    exam = {key: text(form, f"exam_{key}") for key, _, _ in said.EXAMINATION}
+    try:
+        stock.lose(
+            state.store, state.clock, ident, system=text(form, "system"), how=text(form, "how"),
+            count=text(form, "count"), note=text(form, "note", 2000), exam=exam, time=text(form, "time") or None,
+            token=text(form, "token"),
+        )  # fmt: skip
+    except BadInput as exc:
+        return shown(request, refused("lose", form, exc))
+    return back(f"/livestock/animal/{ident}", "Logged the loss")
+
+
+async def tell(request: Request) -> Response:
+    """More is said of it."""
+    form = await request.form()
+    state, ident = request.app.state, request.path_params["animal"]
+    about: dict[str, Any] = {
+        k: text(form, k) for k in ("kind", "sex", "lifeStage", "origin", "papers", "price", "currency") if text(form, k)
+    }
+    if text(form, "irreplaceable"):
+        about["irreplaceable"] = True
+    try:
+        if not about:
+            raise BadInput("nothing was said", way_out="Fill at least one field.")
+        stock.tell(state.store, state.clock, ident, about)
+    except BadInput as exc:
+        return shown(request, refused("tell", form, exc))
+    return back(f"/livestock/animal/{ident}", "Noted")
+
+
+async def photograph(request: Request) -> Response:
+    """A photograph is kept."""
+    form = await request.form(max_part_size=MOST_PHOTO_BYTES)
+    state, ident = request.app.state, request.path_params["animal"]
+    sent = form.get("file")
+    try:
+        if not isinstance(sent, UploadFile) or not sent.filename:
+            raise BadInput("no picture was chosen", way_out="Take one, or choose a JPEG, PNG or WebP file.")
+        h = house(request)
+        lot = h.lot(ident)
+        place = next(iter(lot.here), lot.stays[-1].place if lot.stays else "")
+        photographs.keep(state.store, state.clock, place, lot.id, await sent.read(), note=text(form, "note"))
+    except BadInput as exc:
+        return shown(request, refused("photograph", form, exc))
+    return back(f"/livestock/animal/{ident}", "Kept the photograph", "photographs")
+
+
+async def photo(request: Request) -> Response:
+    """`GET /livestock/photo/ID`, and `?small=1` for the small one."""
+    small = request.query_params.get("small") == "1"
+    found = request.app.state.store.photo_content(request.path_params["photo"], small=small)
+    if found is None:
+        raise BadInput("there is no such photograph", way_out="Reload the page to see what is there.")
+    media, content = found
+    return Response(content, media_type=media, headers={"cache-control": "private, max-age=31536000, immutable"})

@@ -1,0 +1,217 @@
+"""The livestock's page: who lives where, who was seen, what came; and the check before anything comes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import Response
+
+from leadline.app import quarantine, stock
+from leadline.app.stock import House
+from leadline.livestock.census import Lot
+from leadline.livestock.kinds import Certainty
+from leadline.livestock.sight import unseen
+from leadline.measures import figures
+from leadline.measures.errors import BadInput
+from leadline.measures.moments import days_between, zone
+from leadline.measures.units import parse_number
+from leadline.present import stock as said
+from leadline.web.pages.round import Asked, page
+from leadline.web.pages.typed import Typed, back, refused, text
+
+MOST_REGISTER_BYTES = 2_000_000
+
+
+def house(request: Request, asked: Asked | None = None) -> House:
+    """Everything that is kept, as of the moment that the address asks for."""
+    state = request.app.state
+    return stock.house(state.store, state.clock, asked.as_of if asked else None)
+
+
+def local_of(h: House, system: str = "") -> dt.tzinfo:
+    """The zone in which days are written."""
+    found = h.systems.get(system) or next(iter(h.systems.values()), None)
+    return zone(found.time_zone) if found else dt.UTC
+
+
+async def livestock(request: Request) -> Response:
+    """`GET /livestock`."""
+    return shown(request)
+
+
+def shown(request: Request, typed: Typed | None = None, problems: tuple[str, ...] = ()) -> Response:
+    """The page; with a form that could not be used, that form open, filled, and the line at it."""
+    asked = Asked(request)
+    if asked.systems():
+        asked.at_home(asked.systems()[0][0])
+    h = house(request, asked)
+    systems = [_system(h, s) for s in h.systems]
+    store = request.app.state.store
+    return page(request, "livestock.html", {
+        "title": "Livestock", "tabs": asked.systems(), "view": "livestock", "systems": systems, "typed": typed,
+        "kinds": kinds_offered(h), "sources": sources(h), "said": request.query_params.get("said", "")[:160],
+        "frozen": asked.as_of is not None, "day": request.query_params.get("as_of", "")[:10],
+        "units": [(u, h.systems[u].name) for u in quarantine.units(h)], "odd": h.register.odd, "problems": problems,
+        "photographed": len({p.subject for p in store.photos()}), "empty": not any(s["lots"] for s in systems),
+        "gone": [
+            {"id": x.id, "name": x.name, "kind": x.kind_said(), "how": x.gone[-1].how.replace("-", " "),
+             "when": figures.day(x.gone[-1].time, local_of(h), h.at)}
+            for x in h.register.lots.values() if x.lives and not x.alive and x.gone
+        ],
+    }, 200 if typed is None and not problems else 422)  # fmt: skip
+
+
+def kinds_offered(h: House) -> list[tuple[str, str]]:
+    """What a keeper may choose: value and words."""
+    return sorted(
+        ((k.scientificName, k.vernacularName or k.scientificName) for k in h.catalogue.kinds.values()),
+        key=lambda k: k[1],
+    )  # fmt: skip
+
+
+def sources(h: House) -> list[str]:
+    """Dealers and keepers who were named before, the latest first."""
+    came = sorted((c for x in h.register.lots.values() for c in x.came if c.source), key=lambda c: c.time, reverse=True)
+    return list(dict.fromkeys(c.source for c in came))[:12]
+
+
+def _system(h: House, system: str) -> dict[str, Any]:
+    local = local_of(h, system)
+    late = {u.lot.id: u for u in unseen(h.register, system, h.at)}
+    lots = [_row(h, x, system, late.get(x.id)) for x in h.register.at(system)]
+    lots.sort(key=lambda r: (not r["late"], r["name"]))
+    looks = h.register.looks.get(system, [])
+    last = max(looks) if looks else None
+    return {
+        "id": system, "name": h.systems[system].name, "lots": lots, "purpose": h.systems[system].purpose,
+        "looked": f"last looked over {figures.day(last, local, h.at)}" if last else "never looked over",
+        "quarantine": system in quarantine.units(h),
+    }  # fmt: skip
+
+
+def _row(h: House, lot: Lot, system: str, late: Any) -> dict[str, Any]:
+    last = lot.seen.get(system)
+    ago = f"seen {figures.span(days_between(last, h.at))} ago" if last else "not seen yet"
+    overdue = late is not None and late.overdue
+    return {
+        "id": lot.id, "name": lot.name, "kind": lot.kind_said(), "n": f"{lot.here[system]:g}", "ago": ago,
+        "late": overdue, "dear": lot.irreplaceable, "toxic": bool(stock.cautions(h, lot)),
+        "gone": figures.chance(late.p_gone) if overdue and late.looks else "",
+    }  # fmt: skip
+
+
+async def seen(request: Request) -> Response:
+    """Some were seen; or the whole system was looked over, and who is unticked was not."""
+    form = await request.form()
+    state = request.app.state
+    system = text(form, "system")
+    who = [v for v in form.getlist("animal") if isinstance(v, str)]
+    looked = bool(text(form, "looked"))
+    try:
+        stock.see(
+            state.store, state.clock, system, who, looked_over=looked, search=text(form, "search"),
+            note=text(form, "note"), token=text(form, "token"),
+        )  # fmt: skip
+    except BadInput as exc:
+        return shown(request, refused("seen", form, exc))
+    to = text(form, "to")
+    words = "Logged: looked over" if looked else f"Seen: {', '.join(w.replace('-', ' ') for w in who)}"
+    return back(to if to.startswith("/livestock") else "/livestock", words, "" if to else f"at-{system}")
+
+
+async def arrive(request: Request) -> Response:
+    """Somebody comes."""
+    form = await request.form()
+    state = request.app.state
+    about: dict[str, Any] = {k: text(form, k) for k in ("sex", "lifeStage", "origin", "papers", "price", "currency")}
+    about["irreplaceable"] = bool(text(form, "irreplaceable"))
+    try:
+        if text(form, "length_cm"):
+            about["length_cm"] = parse_number(text(form, "length_cm"))
+        done = stock.arrive(
+            state.store, state.clock, system=text(form, "system"), kind=text(form, "kind"), animal=text(form, "animal"),
+            count=text(form, "count"), source=text(form, "source"), time=text(form, "time") or None,
+            note=text(form, "note", 2000), about=about, token=text(form, "token"),
+        )  # fmt: skip
+    except BadInput as exc:
+        return shown(request, refused("arrive", form, exc))
+    return back(f"/livestock/animal/{done.entry.subject}", "Logged its arrival")
+
+
+async def check(request: Request) -> Response:
+    """`GET /livestock/check`: what speaks against it, before anything comes."""
+    asked = Asked(request)
+    h = house(request)
+    query = request.query_params
+    system = query.get("system", "") or next(iter(h.systems), "")
+    kind, typed_count = query.get("kind", "").strip()[:120], query.get("count", "1").strip()[:12] or "1"
+    found, error = None, ""
+    if kind:
+        try:
+            n = parse_number(typed_count)
+            if n <= 0:
+                raise BadInput(f"{typed_count} of them", way_out="Give how many would come, one or more.")
+            found = stock.check(request.app.state.store, request.app.state.clock, system, kind, n)
+        except BadInput as exc:
+            error = exc.line()
+    groups = []
+    if found is not None:
+        for certainty in Certainty:
+            lines = [
+                {"about": c.about, "said": said.concern_said(c, h.register.lots), "label": said.label(c.mark),
+                 "origin": said.origin(h.catalogue, c.mark, c.source), "caution": c.caution}
+                for c in found.concerns if c.certainty is certainty
+            ]  # fmt: skip
+            if lines:
+                groups.append((str(certainty), lines))
+    load = said.load_said(found.load, found.net_volume_l) if found is not None and found.load else None
+    return page(request, "check.html", {
+        "title": "Check", "tabs": asked.systems(), "view": "livestock", "kinds": kinds_offered(h), "kind": kind,
+        "count": typed_count, "system": system, "choices": asked.systems(), "found": found, "groups": groups,
+        "error": error, "load": load,
+    }, 422 if error else 200)  # fmt: skip
+
+
+async def register(request: Request) -> Response:
+    """`GET /livestock/register.csv`: who is kept, in terms of Darwin Core."""
+    from leadline.formats import register_csv
+
+    asked = Asked(request)
+    headers = {"content-disposition": 'attachment; filename="register.csv"'}
+    return Response(register_csv.write(house(request, asked)), media_type="text/csv; charset=utf-8", headers=headers)
+
+
+async def bring(request: Request) -> Response:
+    """A register that was written elsewhere is brought in: all of it or nothing."""
+    from leadline.app import bring_in
+    from leadline.formats import register_csv
+    from leadline.formats import text as texts
+
+    form = await request.form()
+    sent = form.get("file")
+    state = request.app.state
+    store, now = state.store, state.clock.now()
+    try:
+        if not isinstance(sent, UploadFile) or not sent.filename:
+            raise BadInput("no file was chosen", way_out="Choose a CSV file.")
+        content, _ = texts.decode(await sent.read(), sent.filename, None, "")
+        rows = texts.records(content, texts.delimiter_of(content))
+        from leadline.app import describe
+
+        read = register_csv.read(
+            rows, sent.filename, zone_of=lambda s: zone(describe.load(store, s).time_zone), now=now
+        )
+        if not register_csv.is_register(c.lower() for c in read.columns):
+            raise BadInput(
+                "this is no register", where=sent.filename,
+                way_out="Its header needs organismID or scientificName, eventDate and locationID.",
+            )  # fmt: skip
+    except BadInput as exc:
+        return shown(request, refused("bring", form, exc))
+    brought = bring_in.bring_in(store, [read])
+    if brought.refused:
+        return shown(request, None, tuple(p.text() for p in brought.rejected[:12]))
+    return back("/livestock", f"Brought in: {brought.new} new, {brought.already_there} already there")

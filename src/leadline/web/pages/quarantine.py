@@ -1,0 +1,126 @@
+"""A quarantine's page: where it stands, what is due and why, when it may end, and the form of a dip."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from leadline.app import quarantine, stock
+from leadline.livestock.quarantine import Plan
+from leadline.measures import figures
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.present import stock as said
+from leadline.present.charts import quarantine as drawn
+from leadline.web.pages.livestock import house, local_of
+from leadline.web.pages.round import Asked, page
+from leadline.web.pages.typed import Typed, back, refused, text
+
+
+async def unit(request: Request) -> Response:
+    """`GET /livestock/SYSTEM/quarantine`."""
+    return shown(request)
+
+
+def shown(request: Request, typed: Typed | None = None) -> Response:
+    """The page; with a form that could not be used, that form open, filled, and the line at it."""
+    asked = Asked(request)
+    system = request.path_params["system"]
+    h = house(request, asked)
+    if system not in h.systems:
+        raise UnknownName("system", system, h.systems)
+    state = request.app.state
+    plan = quarantine.plan(state.store, state.clock, system, asked.as_of)
+    local = local_of(h, system)
+    common: dict[str, Any] = {
+        "title": h.systems[system].name, "tabs": asked.systems(), "view": "livestock", "system": system, "typed": typed,
+        "said": request.query_params.get("said", "")[:160], "frozen": asked.as_of is not None, "plan": plan,
+    }  # fmt: skip
+    if plan is None:
+        return page(request, "quarantine.html", common, 200 if typed is None else 422)
+    names = {a.pest.id: a.pest.name for a in plan.against}
+    dips = [(a.id, a.name, ", ".join(a.harms)) for a in quarantine.dips_for(h, plan)]
+    others = [(a.id, a.name) for a in h.catalogue.agents.values() if a.use == "medicine"]
+    return page(request, "quarantine.html", {
+        **common,
+        "since": figures.day(plan.started, local, h.at),
+        "picture": drawn.svg(plan, h.at, local=local, ident="quarantine"),
+        "steps": [_step(s, names, local, h.at) for s in plan.steps],
+        "release": figures.day(plan.release, local, h.at) if plan.release else "",
+        "against": [_against(a, h) for a in plan.against], "dips": dips, "medicines": others,
+        "dip_cautions": _cautions(h), "who": [(x.id, x.name) for x in plan.lots],
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+def _step(s: Any, names: dict[str, str], local: Any, now: Any) -> dict[str, Any]:
+    return {
+        "key": s.key, "what": s.what, "state": s.state, "when": said.window_said(s, local, now),
+        "why": f"{s.why[:1].upper()}{s.why[1:]}." if s.why else "",
+        "against": ", ".join(names.get(p, p) for p in s.pests), "minutes": figures.minutes(s.minutes),
+        "asks": s.state == "due", "treat": s.action == "treat", "look": s.key == "look",
+    }  # fmt: skip
+
+
+def _against(a: Any, h: Any) -> dict[str, Any]:
+    facts = [f for d in (a.hatch, a.lays, a.observe) if d is not None for f in d.facts]
+    if a.opens_d is not None:
+        window = f"treat again on day {a.opens_d} to {a.closes_d}"
+    elif a.no_data:
+        window = a.no_data
+    else:
+        window = ""
+    return {
+        "name": a.pest.name, "hosts": ", ".join(x.replace("-", " ") for x in a.hosts) or "rides along",
+        "window": window, "observe": f"{a.observe.days:.0f} days" if a.observe.days is not None else "no data",
+        "facts": [(f.what.replace("-", " "), said.fact_said(f), said.origin(h.catalogue, f.mark, f.source))
+                  for f in dict.fromkeys(facts)],
+    }  # fmt: skip
+
+
+def _cautions(h: Any) -> list[tuple[str, list[tuple[str, str]]]]:
+    return [
+        (a.name, [(said.fact_said(f), said.label(f.mark)) for f in a.cautions])
+        for a in h.catalogue.agents.values()
+        if a.use == "dip" and a.cautions
+    ]
+
+
+async def treat(request: Request) -> Response:
+    """A dip or a medicine, as it was done."""
+    form = await request.form()
+    state, system = request.app.state, request.path_params["system"]
+    who = ", ".join(v for v in form.getlist("animals") if isinstance(v, str))
+    try:
+        quarantine.treat(
+            state.store, state.clock, system, agent=text(form, "other") or text(form, "agent"),
+            what="medicine" if text(form, "what") == "medicine" else "dip", animals=who, base=text(form, "base"),
+            minutes=text(form, "minutes"), concentration=text(form, "concentration"), water=text(form, "water"),
+            fell_off=text(form, "fell_off"), rinse=text(form, "rinse"), note=text(form, "note", 2000),
+            time=text(form, "time") or None, token=text(form, "token"),
+        )  # fmt: skip
+    except BadInput as exc:
+        return shown(request, refused("treat", form, exc))
+    return back(f"/livestock/{system}/quarantine", "Logged the treatment")
+
+
+async def release(request: Request) -> Response:
+    """Who decided on release, and why: noted; the animals are moved on their own pages."""
+    form = await request.form()
+    state, system = request.app.state, request.path_params["system"]
+    from leadline.app import record
+
+    h = stock.house(state.store, state.clock)
+    plan: Plan | None = quarantine.plan(state.store, state.clock, system)
+    try:
+        who = text(form, "who")
+        if not who:
+            raise BadInput("decided by whom?", way_out="Write a name: whoever asks later must know.")
+        record.log(
+            state.store, state.clock, system=system, kind="note", subject="release", value_text="", unit="",
+            note=f"release decided by {who}. {plan.conclusion if plan else ''}".strip(),
+            extra={"animals": [x.id for x in h.register.at(system)]}, token=text(form, "token"),
+        )  # fmt: skip
+    except BadInput as exc:
+        return shown(request, refused("release", form, exc))
+    return back(f"/livestock/{system}/quarantine", "Noted the decision. Move them on their own pages")

@@ -1,0 +1,43 @@
+"""What a keeper typed that could not be used: nothing of it is lost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from urllib.parse import quote
+
+from starlette.datastructures import FormData
+from starlette.responses import RedirectResponse, Response
+
+from leadline.measures.errors import BadInput
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """A form that could not be used: which it was, what was typed in it, and the line that says why."""
+
+    form: str
+    error: str
+    values: Mapping[str, str] = field(default_factory=dict)
+
+    def of(self, form: str, **same: str) -> bool:
+        """Whether it is this very form: the one with these values in its hidden fields."""
+        return self.form == form and all(self.values.get(k) == v for k, v in same.items())
+
+
+def text(form: FormData, name: str, most: int = 300) -> str:
+    """One field as typed, within reason."""
+    value = form.get(name, "")
+    return value.strip()[:most] if isinstance(value, str) else ""
+
+
+def refused(form: str, sent: FormData, exc: BadInput) -> Typed:
+    """The form as it was typed, with the error's line."""
+    line = exc.line()
+    return Typed(form, f"{line[:1].upper()}{line[1:]}", {k: text(sent, k, 2000) for k in sent})
+
+
+def back(to: str, said: str = "", anchor: str = "") -> Response:
+    """To a page after a write, which says what was done."""
+    mark = "&" if "?" in to else "?"
+    return RedirectResponse(f"{to}{f'{mark}said={quote(said)}' if said else ''}{f'#{anchor}' if anchor else ''}", 303)
