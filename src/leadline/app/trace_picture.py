@@ -114,13 +114,14 @@ def _strokes(
     """What went over between the lanes that are drawn; the way itself always, the rest up to a number."""
     lane = {n: i for i, n in enumerate(order)}
     on_way = {id(x.contact) for x in path if x.contact is not None}
-    found = []
+    found: list[Stroke] = []
     for x in path:
         if x.contact is not None and x.before is not None:
             begin = x.before.place
             if begin in lane and x.place in lane:
                 words = said.leg_said(x, {}, local, _at(x.at_s)).rpartition("(")[2].rstrip(")")
-                found.append(Stroke(_at(x.at_s), lane[begin], lane[x.place], words, way=True))
+                fresh = words if not found or found[-1].said != words else ""  # a tool's two legs are named once
+                found.append(Stroke(_at(x.at_s), lane[begin], lane[x.place], fresh, way=True))
     others = [
         c for c in inside if c.begin in lane and c.end in lane and id(c) not in on_way
         and not c.begin.startswith(SOURCE) and c.by != "aerosol"

@@ -12,7 +12,7 @@ from html import escape
 
 from leadline.measures.figures import day, month
 
-LANE = 54.0  # from lane to lane [px]
+LANE = 74.0  # from lane to lane [px]
 TOP = 22.0
 _BAND = 22.0  # height of a lane's band where the chance is one [px]
 _LEAST_BAND = 4.0
@@ -126,7 +126,7 @@ def _lane(lane: Lane, at_y: float, x, number: int) -> list[str]:  # type: ignore
         )
         words = f"<title>{escape(m.said)}</title>"
         if m.written:
-            right = at < 62.0
+            right = at < 42.0
             anchor, beside = ("start", 0) if right else ("end", 0)
             words += f'<text class="noted" x="{beside}" y="21" text-anchor="{anchor}">{escape(m.said)}</text>'
         parts.append(
@@ -149,10 +149,10 @@ def _stroke(s: Stroke, at_x: float, from_y: float, to_y: float) -> list[str]:
         f'<svg class="{look}" x="{at_x:.2f}%" y="{to_y:.1f}" overflow="visible">'
         f'<path d="M0,0 L-4,{-8 * down} L4,{-8 * down} Z"/><title>{escape(s.said)}</title></svg>',
     ]
-    if s.way:
+    if s.way and s.said:
         right = at_x < 62.0
         parts.append(
-            f'<svg x="{at_x:.2f}%" y="{(from_y + to_y) / 2 + 5:.1f}" overflow="visible"><text class="went-said" '
+            f'<svg x="{at_x:.2f}%" y="{min(from_y, to_y) + 38:.1f}" overflow="visible"><text class="went-said" '
             f'x="{7 if right else -7}" text-anchor="{"start" if right else "end"}">{escape(s.said)}</text></svg>'
         )
     return parts

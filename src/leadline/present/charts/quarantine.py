@@ -8,7 +8,7 @@ from html import escape
 from leadline.livestock.quarantine import Plan
 from leadline.measures.figures import day
 
-_ROW, _TOP, _FOOT = 34.0, 8.0, 40.0
+_ROW, _TOP, _FOOT = 42.0, 8.0, 40.0
 
 
 def svg(plan: Plan, now: dt.datetime, *, local: dt.tzinfo, ident: str) -> str:
@@ -37,7 +37,7 @@ def svg(plan: Plan, now: dt.datetime, *, local: dt.tzinfo, ident: str) -> str:
         row = 0 if s.action == "treat" else 1 if s.key.startswith("photo") else None
         if row is None:
             continue
-        y = _TOP + _ROW * row + 22.0
+        y = _TOP + _ROW * row + 29.0
         if s.closes is not None and s.state != "done":
             width = max(x(s.closes) - x(s.opens), 0.8)
             parts.append(
@@ -54,7 +54,7 @@ def svg(plan: Plan, now: dt.datetime, *, local: dt.tzinfo, ident: str) -> str:
                 f"<title>{escape(s.what)}, {day(at, local)}</title></svg>"
             )
             said.append(f"{s.what} {day(at, local)}, {s.state}")
-    y = _TOP + _ROW * 2 + 22.0
+    y = _TOP + _ROW * 2 + 29.0
     parts.append(
         f'<line class="course" x1="{x(plan.started):.2f}%" x2="{x(now):.2f}%" y1="{y:.0f}" y2="{y:.0f}"/>'
     )  # fmt: skip

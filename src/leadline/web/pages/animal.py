@@ -49,7 +49,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "title": lot.name[:1].upper() + lot.name[1:], "tabs": asked.systems(), "view": "livestock", "lot": lot,
         "kind": lot.kind_said(), "where": said.placed(lot, names), "typed": typed,
         "late": late.said if late else "", "gone": figures.chance(late.p_gone) if late and late.looks else "",
-        "hazards": [said.hazard_said(x) for x in stock.cautions(h, lot)],
+        "hazards": [(x.name, x.caution, x.first_steps) for x in stock.cautions(h, lot)],
         "photos": [{"id": p.id, "when": figures.day(p.taken_at, local, h.at), "note": p.note}
                    for p in store.photos(subject=lot.id)],
         "about": [(words, _plain(lot.about[key])) for key, words in _ABOUT_SAID.items() if lot.about.get(key)],
