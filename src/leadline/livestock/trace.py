@@ -324,19 +324,24 @@ class _Showing:
         faint = np.resize(self.faint, run.members)
         missed, ripe = self.unseen(place, arrived, faint)
         here = (missed * ripe).mean(axis=1) * np.minimum(self.notice.glance * faint, 1.0)
+        for other, sign_s in self.house.signs.items():  # a sign elsewhere speaks for what was there, as it is not rare
+            if other != place:
+                here = here * (SIGN_FALSE + (SIGN_TRUE - SIGN_FALSE) * self._ripe_by(run, other, sign_s))
         for other, when in run.arrived_s.items():
-            if other == place or other not in self.house.systems:
+            if other == place or other not in self.house.systems or other in self.house.signs:
                 continue
             if self.hosts and not self.house.register.hosts_at(other, self.hosts):
-                continue
-            sign_s = self.house.signs.get(other)
-            if sign_s is not None:  # a sign there speaks for it having been there, as far as such signs are not rare
-                ripe_then = ((when[:, None] + self.lags_s[None, :]) <= sign_s).mean(axis=1) * run.there[other]
-                here = here * (SIGN_FALSE + (SIGN_TRUE - SIGN_FALSE) * ripe_then)
                 continue
             quiet, visible = self.unseen(other, when, faint)
             here = here * np.where(visible & run.there[other][:, None], quiet, 1.0).mean(axis=1)
         return float(here.mean())
+
+    def _ripe_by(self, run: Spread, other: str, at_s: float) -> np.ndarray:
+        """By history, the chance that it was at a place and could be seen there at a moment."""
+        when = run.arrived_s.get(other)
+        if when is None:
+            return np.zeros(run.members)
+        return ((when[:, None] + self.lags_s[None, :]) <= at_s).mean(axis=1) * run.there[other]
 
     def at_best(self, place: str, came_s: float) -> float:
         """The most that the likelihood can be for what came at a moment and reached the place at any time since."""

@@ -68,7 +68,12 @@ def reaches(agent: Agent, pest: Pest) -> bool:
     for r in agent.reaches:
         if r.of == pest.id:
             return r.does != "not"
-    return any(r.of in pest.is_a and r.does != "not" for r in agent.reaches)
+    return any(r.of in pest.is_a and r.does == "reaches" for r in agent.reaches)
+
+
+def dippable(pest: Pest, catalogue: Catalogue) -> bool:
+    """Whether a dip that needs no prescription is on record as reaching it; else what to use is a veterinarian's."""
+    return any(a.use == "dip" and not a.veterinary and reaches(a, pest) for a in catalogue.agents.values())
 
 
 def treated(
