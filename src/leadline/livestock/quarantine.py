@@ -15,7 +15,7 @@ from leadline.journal.entry import Entry
 from leadline.livestock.census import Lot, Register
 from leadline.livestock.development import Duration, longest
 from leadline.livestock.kinds import Catalogue, Pest
-from leadline.livestock.treatments import Step, Warmth, course, first_dip, merged, treated, window
+from leadline.livestock.treatments import Step, Warmth, course, dippable, first_dip, merged, treated, window
 
 CORAL_D, CORAL_COLD_D, CORAL_WARM_C = 60.0, 90.0, 26.0  # derived; common practice
 FISH_LEAST_D = 30.0  # common practice: least observation of fish
@@ -203,9 +203,8 @@ def _against(
         no_data = hatch.why if not hatch.known else lays.why
     steps: list[Step] = []
     last_due = None
-    wanted = p.form == "coral-pest" or bool(
-        done
-    )  # a fish's medicine is the veterinarian's: only a course that began is timed
+    # what only a prescription reaches is a veterinarian's: a course of it is timed once it began
+    wanted = bool(done) or (p.form == "coral-pest" and dippable(p, catalogue))
     if wanted and cycle and opens is not None and closes is not None:
         steps, last_due = course(p, hosts, done, opens, closes, started, now)
     elif wanted and p.form == "coral-pest" and not done:
