@@ -69,9 +69,18 @@ def test_a_missed_window_begins_the_course_again_and_is_not_hidden():
 
 
 def test_an_agent_that_is_not_on_record_as_reaching_it_does_not_count():
-    p = plan(frags(5), dip(5, agent="iodine-dip"))
-    assert ("dip-1", "done") in steps(p, "acropora-flatworm")  # "some worms"
-    assert ("dip-1", "due") in steps(p, "red-bug")
+    """Of iodine only "some worms" is on record, of potassium chloride nudibranchs too (biology 1.3)."""
+    plates = arrival(5, "quarantine", "plates", "montipora", 2)
+    p = plan(plates, dip(5, agent="iodine-dip"))
+    assert ("dip-1", "due") in steps(p, "montipora-nudibranch")
+    assert ("dip-1", "done") in steps(plan(plates, dip(5)), "montipora-nudibranch")
+    assert ("dip-1", "done") in steps(plan(frags(5), dip(5, agent="iodine-dip")))
+
+
+def test_what_only_a_prescription_reaches_asks_for_no_dip_and_is_still_observed():
+    p = plan(frags(5), dip(5))
+    assert steps(p, "red-bug") == []
+    assert any(a.pest.id == "red-bug" and a.observe.known for a in p.against)
 
 
 def test_a_dip_of_others_does_not_count_for_these():
@@ -139,7 +148,8 @@ def test_what_was_skipped_stands_in_the_conclusion():
 @settings(max_examples=150, deadline=None)
 @given(
     st.lists(
-        st.tuples(st.sampled_from(["dip", "census", "white-spots", "frags", "wrasses"]), st.floats(0.1, 99)), max_size=12
+        st.tuples(st.sampled_from(["dip", "census", "white-spots", "frags", "wrasses"]), st.floats(0.1, 99)),
+        max_size=12,
     ),
     st.one_of(st.none(), st.tuples(st.floats(18, 31), st.floats(0, 3))),
 )  # fmt: skip

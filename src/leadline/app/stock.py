@@ -82,12 +82,12 @@ class House:
 _kept: weakref.WeakKeyDictionary[Store, tuple[object, House]] = weakref.WeakKeyDictionary()
 
 
-def house(store: Store, clock: Clock, as_of: dt.datetime | None = None) -> House:
-    """Everything that is kept, now or as it was known at `as_of`."""
+def house(store: Store, clock: Clock, as_of: dt.datetime | None = None, on: dt.datetime | None = None) -> House:
+    """Everything that is kept: now, as it was known at `as_of`, or as it was `on` a day by what is known now."""
     now = as_of or clock.now()
     systems = store.systems()
     key = (
-        as_of, tuple((s, store.last_seq(s), store.system_document(s)) for s in systems),
+        as_of, on, tuple((s, store.last_seq(s), store.system_document(s)) for s in systems),
         repr(store.records(catalogue.OWN)), now.replace(second=0, microsecond=0),
     )  # fmt: skip
     found = _kept.get(store)
@@ -95,6 +95,8 @@ def house(store: Store, clock: Clock, as_of: dt.datetime | None = None) -> House
         return found[1]
     described = {s: describe.load(store, s, as_of) for s in systems}
     stands = known_at(store.entries(kinds=census.KINDS_READ), now).entries
+    if on is not None:
+        stands, now = tuple(e for e in stands if e.time <= on), min(on, now)
     ours = catalogue.catalogue(store)
     register = census.register(stands, set(systems), ours, _vessels(described))
     made = House(now, described, stands, ours, register)

@@ -60,15 +60,16 @@ def names(h: House) -> dict[str, str]:
 
 @click.command(name="list", short_help="Who lives where, and when each was last seen.")
 @click.argument("system", required=False)
+@click.option("--on", "day", metavar="DAY", help="Who lived where on that day, by what is known now.")
 @click.option("--gone", is_flag=True, help="Those that are no longer kept, too.")
 @click.pass_obj
-def listed(bridge: Bridge, system: str | None, gone: bool) -> None:
+def listed(bridge: Bridge, system: str | None, day: str | None, gone: bool) -> None:
     """List livestock, by system.
 
     \b
     Examples:
       leadline livestock list
-      leadline livestock list north-room --as-of 2026-01-01
+      leadline livestock list north-room --on 2026-01-01
       leadline livestock list --gone --json
     """
     from leadline.app import describe, stock
@@ -79,7 +80,11 @@ def listed(bridge: Bridge, system: str | None, gone: bool) -> None:
     store = bridge.store()
     if system is not None:
         describe.load(store, system)
-    h = stock.house(store, bridge.clock, bridge.as_of(system))
+    from leadline.measures.moments import parse, zone
+
+    first = next(iter(store.systems()), None)
+    local = zone(describe.load(store, system or first).time_zone) if first else zone("UTC")
+    h = stock.house(store, bridge.clock, bridge.as_of(system), parse(day, local) if day else None)
     rows, found = [], []
     for place in [system] if system else list(h.systems):
         missing = {u.lot.id: u for u in unseen(h.register, place, h.at)}

@@ -67,7 +67,8 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "signs": SIGNS, "exam": said.EXAMINATION, "exam_first": said.EXAMINE_FIRST, "hows": stock.HOW_GONE,
         "places": [(p, names.get(p, p)) for p in lot.here],
         "others": [(i, n) for i, n in names.items() if i not in lot.here or len(lot.here) > 1],
-        "said": request.query_params.get("said", "")[:160], "frozen": asked.as_of is not None,
+        "said": request.query_params.get("said", "")[:160],
+        "frozen": asked.as_of is not None or bool(request.query_params.get("on")),
     }, 200 if typed is None else 422)  # fmt: skip
 
 

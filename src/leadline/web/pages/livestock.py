@@ -9,14 +9,14 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.app import quarantine, stock
+from leadline.app import describe, quarantine, stock
 from leadline.app.stock import House
 from leadline.livestock.census import Lot
 from leadline.livestock.kinds import Certainty
 from leadline.livestock.sight import unseen
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
-from leadline.measures.moments import days_between, zone
+from leadline.measures.moments import days_between, parse, zone
 from leadline.measures.units import parse_number
 from leadline.present import stock as said
 from leadline.web.pages.round import Asked, page
@@ -28,7 +28,24 @@ MOST_REGISTER_BYTES = 2_000_000
 def house(request: Request, asked: Asked | None = None) -> House:
     """Everything that is kept, as of the moment that the address asks for."""
     state = request.app.state
-    return stock.house(state.store, state.clock, asked.as_of if asked else None)
+    return stock.house(state.store, state.clock, asked.as_of if asked else None, on_day(request) if asked else None)
+
+
+def on_day(request: Request) -> dt.datetime | None:
+    """The end of the day that was asked for, where the first system stands; None: now.
+
+    Raises
+    ------
+    BadInput
+        When it is no day.
+    """
+    typed = request.query_params.get("on", "").strip()
+    if not typed:
+        return None
+    store = request.app.state.store
+    first = next(iter(store.systems()), None)
+    local = zone(describe.load(store, first).time_zone) if first else dt.UTC
+    return parse(typed, local) + dt.timedelta(hours=23, minutes=59)
 
 
 def local_of(h: House, system: str = "") -> dt.tzinfo:
@@ -53,7 +70,8 @@ def shown(request: Request, typed: Typed | None = None, problems: tuple[str, ...
     return page(request, "livestock.html", {
         "title": "Livestock", "tabs": asked.systems(), "view": "livestock", "systems": systems, "typed": typed,
         "kinds": kinds_offered(h), "sources": sources(h), "said": request.query_params.get("said", "")[:160],
-        "frozen": asked.as_of is not None, "day": request.query_params.get("as_of", "")[:10],
+        "frozen": asked.as_of is not None or on_day(request) is not None,
+        "day": request.query_params.get("on", "")[:10],
         "units": [(u, h.systems[u].name) for u in quarantine.units(h)], "odd": h.register.odd, "problems": problems,
         "photographed": len({p.subject for p in store.photos()}), "empty": not any(s["lots"] for s in systems),
         "gone": [
@@ -199,8 +217,6 @@ async def bring(request: Request) -> Response:
             raise BadInput("no file was chosen", way_out="Choose a CSV file.")
         content, _ = texts.decode(await sent.read(), sent.filename, None, "")
         rows = texts.records(content, texts.delimiter_of(content))
-        from leadline.app import describe
-
         read = register_csv.read(
             rows, sent.filename, zone_of=lambda s: zone(describe.load(store, s).time_zone), now=now
         )
