@@ -207,7 +207,7 @@ def _against(
     wanted = bool(done) or (p.form == "coral-pest" and dippable(p, catalogue))
     if wanted and cycle and opens is not None and closes is not None:
         steps, last_due = course(p, hosts, done, opens, closes, started, now)
-    elif wanted and p.form == "coral-pest" and not done:
+    elif wanted and p.form == "coral-pest" and not done and not cycle:
         steps = [first_dip(p, hosts, started, now)]
     return Against(p, hosts, hatch, lays, observe, opens, closes, tuple(done), no_data, last_due), steps
 

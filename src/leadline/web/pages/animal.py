@@ -158,16 +158,16 @@ async def tell(request: Request) -> Response:
 
 async def photograph(request: Request) -> Response:
     """A photograph is kept."""
-    form = await request.form(max_part_size=MOST_PHOTO_BYTES)
     state, ident = request.app.state, request.path_params["animal"]
-    sent = form.get("file")
+    async with request.form(max_part_size=MOST_PHOTO_BYTES) as form:
+        sent = form.get("file")
+        name, data = (sent.filename or "", await sent.read()) if isinstance(sent, UploadFile) else ("", b"")
     try:
-        if not isinstance(sent, UploadFile) or not sent.filename:
+        if not name:
             raise BadInput("no picture was chosen", way_out="Take one, or choose a JPEG, PNG or WebP file.")
-        h = house(request)
-        lot = h.lot(ident)
+        lot = house(request).lot(ident)
         place = next(iter(lot.here), lot.stays[-1].place if lot.stays else "")
-        photographs.keep(state.store, state.clock, place, lot.id, await sent.read(), note=text(form, "note"))
+        photographs.keep(state.store, state.clock, place, lot.id, data, note=text(form, "note"))
     except BadInput as exc:
         return shown(request, refused("photograph", form, exc))
     return back(f"/livestock/animal/{ident}", "Kept the photograph", "photographs")

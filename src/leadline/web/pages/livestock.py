@@ -208,23 +208,23 @@ async def bring(request: Request) -> Response:
     from leadline.formats import register_csv
     from leadline.formats import text as texts
 
-    form = await request.form()
-    sent = form.get("file")
     state = request.app.state
     store, now = state.store, state.clock.now()
+    async with request.form() as form:
+        sent = form.get("file")
+        name, data = (sent.filename or "", await sent.read()) if isinstance(sent, UploadFile) else ("", b"")
     try:
-        if not isinstance(sent, UploadFile) or not sent.filename:
+        if not name:
             raise BadInput("no file was chosen", way_out="Choose a CSV file.")
-        content, _ = texts.decode(await sent.read(), sent.filename, None, "")
-        rows = texts.records(content, texts.delimiter_of(content))
-        read = register_csv.read(
-            rows, sent.filename, zone_of=lambda s: zone(describe.load(store, s).time_zone), now=now
-        )
-        if not register_csv.is_register(c.lower() for c in read.columns):
+        content, _ = texts.decode(data, name, None, "")
+        rows = list(texts.records(content, texts.delimiter_of(content))) if content.strip() else []
+        header = rows[0][1] if rows else []
+        if isinstance(header, texts.Broken) or not register_csv.is_register(c.strip().lower() for c in header):
             raise BadInput(
-                "this is no register", where=sent.filename,
+                "this is no register", where=name,
                 way_out="Its header needs organismID or scientificName, eventDate and locationID.",
             )  # fmt: skip
+        read = register_csv.read(iter(rows), name, zone_of=lambda s: zone(describe.load(store, s).time_zone), now=now)
     except BadInput as exc:
         return shown(request, refused("bring", form, exc))
     brought = bring_in.bring_in(store, [read])
