@@ -26,6 +26,7 @@ BENCHES: dict[str, list[str]] = {
     "trust": [],
     "feeds": ["20000", "10"],
     "ingest": [],
+    "trace": ["100000", "300"],
 }
 
 

@@ -45,7 +45,7 @@ def test_a_life_at_the_prompt(keeper):
 
 
 def test_what_can_be_taken_back(keeper):
-    said = keeper("livestock", "lose", "wrasses", "--how", "missing").out
+    said = keeper("livestock", "lose", "wrasses", "--how", "missing", "--count", "all").out
     ident = said.split()[-1]
     assert keeper("entry", "withdraw", ident).code == 0
     assert "wrasses" in keeper("livestock", "list").out
@@ -58,7 +58,7 @@ def test_a_plan_says_what_is_due_and_exits_1(keeper):
     assert "veterinarian" in shown.out
     plan = json.loads(keeper("plan", "quarantine", "isolation", "--json").out)
     assert plan["schema"] == "leadline.quarantine/1"
-    assert plan["conclusion"].startswith("No detection in 30 days")
+    assert plan["conclusion"].startswith("Nobody looked in 30 days")
     assert {"marine-white-spot", "marine-velvet"} <= {a["pest"] for a in plan["against"]}
     assert "Nothing lives in north-room" in keeper("plan", "quarantine", "north-room").out
 
@@ -99,7 +99,7 @@ def test_traces_both_ways_and_the_picture(keeper):
         (("livestock", "show", "wrases"), "Did you mean wrasses?"),
         (("livestock", "move", "wrasses", "isolation"), "is in isolation already"),
         (("livestock", "seen", "isolation"), "nothing was seen"),
-        (("livestock", "lose", "wrasses", "--count", "x"), "is no number"),
+        (("livestock", "lose", "wrasses", "--count", "x"), "Give how many"),
         (("livestock", "lose", "wrasses", "--exam", "pale"), "has no ="),
         (("livestock", "check", "north-room", "pterois", "--count", "0"), "Give how many would come"),
         (("livestock", "photo", "wrasses", "none.jpg"), "there is no such file"),
@@ -123,8 +123,8 @@ def test_a_check_names_how_sure_it_is(keeper):
     found = json.loads(keeper("livestock", "check", "north-room", "Pterois", "--json").out)
     assert {c["certainty"] for c in found["concerns"]} <= {"known", "likely", "reported", "unknown"}
     assert all(c["unconfirmed"] or c["source"] for c in found["concerns"])
-    strange = keeper("livestock", "check", "north-room", "Chelmon rostrats").out
-    assert "did you mean Chelmon rostratus" in strange
+    strange = keeper("livestock", "check", "north-room", "Chelmo rostrats").out
+    assert "did you mean copperband butterflyfish" in strange
 
 
 def test_own_entries_and_the_examination(keeper):

@@ -9,7 +9,7 @@ import io
 import pytest
 from tests.cli.desk import NOW, Desk
 
-from leadline.app import stock
+from leadline.app import stock, stock_log
 from leadline.formats import register_csv
 
 HEAD = "organismID,scientificName,organismQuantity,eventDate,locationID"
@@ -27,17 +27,17 @@ def house(desk):
 def fill(desk):
     store, clock = desk.store(), desk.clock
     early = (NOW - dt.timedelta(days=80)).isoformat()
-    stock.arrive(
+    stock_log.arrive(
         store, clock, system="lagoon", kind="Chromis viridis", animal="school", count="7", time=early, source="shop"
     )
-    stock.arrive(
+    stock_log.arrive(
         store, clock, system="north-room", kind="Zebrasoma flavescens", animal="old-tang", time=early,
         about={"irreplaceable": True, "papers": 'permit "7", of 2011; kept', "length_cm": 19.5, "sex": "unknown"},
         note="here since, æøå 🐠",
     )  # fmt: skip
-    stock.arrive(store, clock, system="lagoon", kind="some thing of mine", animal="mystery", time=early)
-    stock.move(store, clock, "school", "north-room", count="3")
-    stock.see(store, clock, "north-room", ["old-tang"])
+    stock_log.arrive(store, clock, system="lagoon", kind="some thing of mine", animal="mystery", time=early)
+    stock_log.move(store, clock, "school", "north-room", count="3")
+    stock_log.see(store, clock, "north-room", ["old-tang"])
 
 
 def holdings(desk):

@@ -53,22 +53,27 @@ def test_q10_of_the_eggs_and_that_the_two_laws_differ():
     ],
 )
 def test_window_of_the_acropora_flatworm(at_c, opens, closes):
-    assert window(packaged().pest("acropora-flatworm"), Warmth(at_c, at_c))[:2] == (opens, closes)
+    w = window(packaged().pest("acropora-flatworm"), Warmth(at_c, at_c))[0]
+    assert w is not None
+    assert (w.opens, w.closes) == (opens, closes)
 
 
 @pytest.mark.published
 def test_window_of_the_skin_fluke():
     """About day 6 to 9 at 25 to 27 °C, from eggs that hatch in 5 to 6 days and worms mature 10 to 11 days after
     (Neobenedenia girellae, Fish Pathology, Bondad-Reantaso et al. 1995; biology FLU-03, FLU-05)."""
-    assert window(packaged().pest("skin-fluke"), Warmth(25.0, 25.0))[:2] == (6, 9)
+    w = window(packaged().pest("skin-fluke"), Warmth(25.0, 25.0))[0]
+    assert w is not None
+    assert (w.opens, w.closes) == (6, 9)
 
 
 @pytest.mark.published
 def test_a_window_lies_within_the_published_generation():
     """38 d egg to egg at 27 °C, 64 d at 24 °C (Barton et al. 2019): a window never reaches it."""
     for at_c, generation in ((27.0, 38.0), (24.0, 64.0)):
-        _, closes, hatch, lays = window(packaged().pest("acropora-flatworm"), Warmth(at_c, at_c))
-        assert closes < generation
+        w, hatch, lays = window(packaged().pest("acropora-flatworm"), Warmth(at_c, at_c))
+        assert w is not None
+        assert w.closes < generation
         assert hatch.days < generation
         assert lays.days < generation
 
@@ -78,18 +83,18 @@ def test_a_window_lies_within_the_published_generation():
 def test_a_wider_range_of_temperature_only_narrows_the_window(one, other):
     pest = packaged().pest("acropora-flatworm")
     low, high = min(one, other), max(one, other)
-    wide = window(pest, Warmth(low, high))
+    wide = window(pest, Warmth(low, high))[0]
     for at_c in (low, high):
-        opens, closes, _, _ = window(pest, Warmth(at_c, at_c))
-        assert wide[0] >= opens
-        assert wide[1] <= closes or wide[1] == wide[0]
+        narrow = window(pest, Warmth(at_c, at_c))[0]
+        assert wide.opens >= narrow.opens
+        assert wide.closes <= narrow.closes or wide.closes == wide.opens
 
 
 @pytest.mark.law
 @pytest.mark.parametrize("at_c", [20.0, 23.4, 27.6, 31.0])
 def test_outside_the_tested_range_there_is_no_data(at_c):
-    opens, closes, hatch, _ = window(packaged().pest("acropora-flatworm"), Warmth(at_c, at_c))
-    assert (opens, closes) == (None, None)
+    w, hatch, _ = window(packaged().pest("acropora-flatworm"), Warmth(at_c, at_c))
+    assert w is None
     assert hatch.why.startswith(f"no data at {at_c:.1f} °C: tested at 24 to 27 °C")
 
 

@@ -144,7 +144,7 @@ def test_what_surely_carries_spreads_as_far_as_it_can_reach(contacts):
     way = {by: Way((1.0, 1.0, 1.0), AFTER[by]) for by in CHANCE}
     drawn = spread(contacts, {"A": 0.0}, lambda c: way[c.by], 8.0, np.random.default_rng(1), members=8)
     first = earliest(reach(contacts, {"A": 0.0}, after_s=lambda c: AFTER[c.by]))
-    assert {p: set(when) for p, when in drawn.arrived_s.items()} == {p: {t} for p, t in first.items()}
+    assert {p: set(when) for p, when in drawn.first_s.items()} == {p: {t} for p, t in first.items()}
 
 
 @pytest.mark.published

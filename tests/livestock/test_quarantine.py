@@ -103,7 +103,7 @@ def test_a_sign_of_disease_begins_the_clock_again():
         entry(10, "quarantine", "observation", "white-spots", animal="wrasses"),
     )
     assert (p.started, p.days) == (ago(10), 10)
-    assert p.conclusion.startswith("Signs were seen: white spots.")
+    assert p.conclusion.startswith("Signs were seen: white spots (")
 
 
 @pytest.mark.published
@@ -135,9 +135,8 @@ def test_what_was_skipped_stands_in_the_conclusion():
     full = plan(*whole)
     assert full.conclusion.startswith("No detection in 40 days at 27.0 °C, looked over on")
     assert "It says less" not in full.conclusion
-    assert (
-        "the base was not removed" in plan(frags(40), dip(40, base="no"), dip(22), dip(4), *looked, search).conclusion
-    )
+    fixed = plan(frags(40), dip(40, base="no"), dip(22), dip(4), *looked, search)
+    assert "the base of frags was not removed" in fixed.conclusion
     assert "looked over on 1 of 41 days" in plan(frags(40), dip(40, base="removed"), dip(22), dip(4), search).conclusion
     assert "no search" in plan(frags(40), dip(40, base="removed"), dip(22), dip(4), *looked).conclusion
     said = "wet work went on from quarantine to display"
@@ -165,7 +164,7 @@ def test_it_never_says_that_anything_is_absent(rows, water):
     p = plan(*entries, warmth=Warmth(water[0], water[0] + water[1]) if water else None)
     said = " ".join([p.conclusion, p.release_why, *(s.what + s.why for s in p.steps), *p.skipped])
     assert not re.search(r"\b(clean|safe|free of|healthy|eradicat|cured)\b", said, re.IGNORECASE)
-    assert p.conclusion.startswith(("No detection in", "Signs were seen"))
+    assert p.conclusion.startswith(("No detection in", "Nobody looked in", "It begins today", "Signs were seen"))
     for s in p.steps:
         assert s.closes is None or s.opens <= s.closes
         assert s.state in ("due", "done", "ahead", "missed")

@@ -133,7 +133,7 @@ def test_the_register_goes_out_and_a_torn_one_changes_nothing(reef):
     [
         ("/livestock/arrive", {"kind": "", "system": "quarantine"}, "An arrival of what?"),
         ("/livestock/arrive", {"kind": "acropora", "system": "nowhere"}, "unknown system"),
-        ("/livestock/arrive", {"kind": "acropora", "system": "quarantine", "count": "lots"}, "is no number"),
+        ("/livestock/arrive", {"kind": "acropora", "system": "quarantine", "count": "lots"}, "give how many"),
         ("/livestock/animal/old-tang/move", {"to": ""}, "A move to where?"),
         ("/livestock/animal/old-tang/move", {"to": "lagoon", "count": "3"}, "There are 1 in great-reef"),
         ("/livestock/animal/old-tang/lose", {"how": "flew"}, "unknown way of loss"),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from leadline.app import quarantine, stock
 from leadline.app.ports import Store
+from leadline.app.stock import House
 from leadline.livestock.census import Lot
 from leadline.livestock.development import Duration, longest, shortest
 from leadline.livestock.treatments import Warmth
@@ -31,9 +32,9 @@ class Brood:
     unconfirmed: bool
 
 
-def broods(store: Store, clock: Clock, animal: str) -> list[Brood]:
-    """All spawnings noted of a lot, in order of time."""
-    h = stock.house(store, clock)
+def broods(store: Store, clock: Clock, animal: str, known: House | None = None) -> list[Brood]:
+    """All spawnings noted of a lot, in order of time, as they are `known`."""
+    h = known or stock.house(store, clock)
     lot = h.lot(animal)
     laid = [n for n in lot.notes if n.what in ("eggs-laid", "spawning")]
     out = []
@@ -43,6 +44,17 @@ def broods(store: Store, clock: Clock, animal: str) -> list[Brood]:
         warm = quarantine.warmth(store, n.place, n.time, min(n.time + 15 * _DAY, h.at))
         out.append(_brood(lot, n.time, hatched, warm))
     return out
+
+
+def due(store: Store, clock: Clock, h: House, system: str) -> list[tuple[str, dt.datetime, dt.datetime]]:
+    """Eggs at a system that nobody saw hatch: whose, and between when they should."""
+    found = []
+    for lot in h.register.at(system):
+        if any(n.what == "eggs-laid" and h.at - n.time < 30 * _DAY for n in lot.notes):
+            last = broods(store, clock, lot.id, h)[-1]
+            if last.hatch is not None and last.hatched is None:
+                found.append((lot.name, *last.hatch))
+    return found
 
 
 def _brood(lot: Lot, laid: dt.datetime, hatched: dt.datetime | None, warm: Warmth | None) -> Brood:
@@ -62,14 +74,14 @@ def _brood(lot: Lot, laid: dt.datetime, hatched: dt.datetime | None, warm: Warmt
     return Brood(laid, hatch, settle, hatched, high.why, unsure)
 
 
-def said(store: Store, clock: Clock, animal: str) -> list[str]:
+def said(store: Store, clock: Clock, animal: str, known: House | None = None) -> list[str]:
     """The spawnings in words, the newest first."""
-    h = stock.house(store, clock)
+    h = known or stock.house(store, clock)
     lot = h.lot(animal)
     place = next(iter(lot.here), next(iter(h.systems)))
     local = zone(h.systems[place].time_zone) if place in h.systems else dt.UTC
     out = []
-    for b in reversed(broods(store, clock, animal)):
+    for b in reversed(broods(store, clock, animal, h)):
         head = f"Laid {day(b.laid, local, h.at)}"
         if b.hatched is not None:
             out.append(f"{head}: hatched {day(b.hatched, local, h.at)}, after {span(days_between(b.laid, b.hatched))}.")

@@ -40,7 +40,7 @@ def round_for(
 
 def _livestock(store: Store, clock: Clock, systems: list[str], as_of: dt.datetime | None) -> list[Candidate]:
     """What quarantines, animals not seen and toxic animals ask; nothing where no arrival was ever logged."""
-    from leadline.app import quarantine, stock
+    from leadline.app import breeding, quarantine, stock
     from leadline.measures.moments import zone
     from leadline.rounds import stock as lines
 
@@ -51,8 +51,8 @@ def _livestock(store: Store, clock: Clock, systems: list[str], as_of: dt.datetim
             plan = quarantine.plan(store, clock, system, as_of)
             if plan is not None:
                 found += lines.of_plan(plan, system, h.at, zone(h.systems[system].time_zone))
-        else:
-            found += lines.signs(stock.open_signs(h, system), system, h.at)
+        found += lines.signs(stock.open_signs(h, system), system, h.at)
+        found += lines.broods(breeding.due(store, clock, h, system), system, h.at, zone(h.systems[system].time_zone))
         found += lines.missing(stock.not_seen(h, system), system)
         found += lines.guards(stock.guards_due(h, system), system)
         found += lines.tonight(stock.disturbed(h, system), system, h.at)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from leadline.app import record, stock
 from leadline.app.ports import Store
 from leadline.app.record import Logged
 from leadline.app.stock import House
-from leadline.livestock import contacts, quarantine
+from leadline.journal.journal import as_of as known_at
+from leadline.livestock import contacts, naming, quarantine
 from leadline.livestock.census import Lot
 from leadline.livestock.fallow import Fallow, fallow
 from leadline.livestock.kinds import Agent
@@ -20,7 +21,9 @@ from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, zone
 
 BASES = ("removed", "partly", "no")
-_LEAST_POINTS = 3
+_LEAST_HOURS = 6  # of a day, for its mean to count
+_CYST_D = 76.0  # so long after its last fish a system can still give cysts: the fallow time [d]
+PARASITE = "marine-white-spot"  # whose cysts live longest on what is wet
 
 
 def units(h: House) -> list[str]:
@@ -37,12 +40,26 @@ def plan(store: Store, clock: Clock, system: str, as_of: dt.datetime | None = No
     lots = h.register.at(system)
     if not lots:
         return None
-    started = max(s for x in lots if (s := x.since(system)) is not None)
+    first = min(s for x in lots if (s := x.since(system)) is not None)
+    newest = max(s for x in lots if (s := x.newest(system)) is not None)
     photos = [p.taken_at for x in lots for p in store.photos(subject=x.id) if p.taken_at <= h.at]
     return quarantine.plan(
-        system, h.register, h.of(system), h.catalogue, warmth(store, system, started, h.at), h.at, photos=photos,
-        shared=shared(h, system, started), local=zone(described.time_zone),
+        system, h.register, h.of(system), h.catalogue, warmth(store, system, first, h.at), h.at, photos=photos,
+        shared=shared(h, system, newest), wet=wet(h, system, first, PARASITE), local=zone(described.time_zone),
     )  # fmt: skip
+
+
+def wet(h: House, system: str, since: dt.datetime, pest: str) -> list[tuple[dt.datetime, str]]:
+    """What came into a system wet from where hosts of a parasite live, or lived within the life of its cysts; rock,
+    coral and water of a dealer always. Arrivals and moves of livestock are told apart from it."""
+    p = h.catalogue.pests.get(pest)
+    tags = p.hosts if p is not None else ("fish",)
+    ride = p.ride("tool") if p is not None else None
+
+    def had_hosts(place: str, when: dt.datetime) -> bool:
+        return h.register.had_hosts(place, tags, when - dt.timedelta(days=_CYST_D), when)
+
+    return contacts.wet_goods(h.contacts, system, since, had_hosts, ride.lasts_d if ride else 28.0)
 
 
 def shared(h: House, system: str, since: dt.datetime) -> list[str]:
@@ -61,34 +78,45 @@ def shared(h: House, system: str, since: dt.datetime) -> list[str]:
 
 
 def warmth(store: Store, system: str, since: dt.datetime, now: dt.datetime) -> Warmth | None:
-    """Coldest and warmest daily mean of a unit's water since a moment: by its probe, else by readings by hand."""
+    """Coldest and warmest day of a unit's water since a moment, or in the fortnight before now where that is longer: by
+    its probes, and by readings by hand."""
+    import numpy as np
+
     from leadline.app import describe
 
-    begin_s, end_s = since.timestamp() - 86400.0, now.timestamp()
+    begin_s = min(since.timestamp() - 86400.0, now.timestamp() - 14 * 86400.0)
+    means: dict[int, float] = {}
     for stream in describe.load(store, system).streams:
         if stream.quantity != "temperature" or stream.room:
             continue
-        days = store.rollup(system, stream.id, begin_s, end_s, "1d")
-        means = [float(t / n) for t, n in zip(days.total, days.n, strict=True) if n >= _LEAST_POINTS]
-        if means:
-            return Warmth(min(means), max(means), len(means))
-    readings = [
-        e for e in store.entries(system, kinds=("reading",))
-        if e.subject == "temperature" and e.stored is not None and begin_s <= e.time.timestamp() <= end_s
-        and e.known_at <= now
-    ]  # fmt: skip
-    if not readings:
-        return None
-    values = [float(e.stored) for e in readings if e.stored is not None]
-    return Warmth(min(values), max(values), len({e.time.date() for e in readings}))
+        hours = store.rollup(system, stream.id, begin_s, now.timestamp(), "1h")
+        days = (hours.start_s // 86400.0).astype(int)
+        for day in np.unique(days):
+            part = days == day
+            if part.sum() >= _LEAST_HOURS:
+                means.setdefault(int(day), float(hours.total[part].sum() / hours.n[part].sum()))
+    stands = known_at(store.entries(system, kinds=("reading",)), now).entries
+    for e in stands:
+        if e.subject == "temperature" and e.stored is not None and e.time.timestamp() >= begin_s:
+            means.setdefault(int(e.time.timestamp() // 86400.0), float(e.stored))
+    return Warmth(min(means.values()), max(means.values()), len(means)) if means else None
 
 
 def treat(
-    store: Store, clock: Clock, system: str, *, agent: str, what: str = "dip", animals: str = "", base: str = "",
-    minutes: str = "", concentration: str = "", water: str = "", fell_off: str = "", rinse: str = "", note: str = "",
-    time: str | dt.datetime | None = None, token: str = "",
+    store: Store, clock: Clock, system: str, *, agent: str, what: str = "dip", animals: Sequence[str] = (),
+    base: str = "", minutes: str = "", concentration: str = "", water: str = "", found: str = "", fell_off: str = "",
+    rinse: str = "", moved_out: bool = False, note: str = "", time: str | dt.datetime | None = None, token: str = "",
 ) -> Logged:  # fmt: skip
     """A dip or a medicine, as it was done. Nothing here says how much of it to take.
+
+    Parameters
+    ----------
+    animals
+        Ids of those who were treated; all that live there when none is named.
+    found
+        What came off: `nothing`, a pest's id, or `unknown pest`.
+    moved_out
+        That those whom the agent harms were in other water.
 
     Raises
     ------
@@ -96,21 +124,34 @@ def treat(
         When copper or another agent that kills them would meet animals here, until it is said that they are out.
     """
     h = stock.house(store, clock)
+    if system not in h.systems:
+        raise UnknownName("system", system, h.systems)
     if not agent.strip():
-        raise BadInput("treated with what?", way_out="Name the agent, or say unknown.")
-    known = h.catalogue.agent(agent)
+        raise BadInput("treated with what?", way_out="Choose the agent, or say unknown.")
+    known = naming.agents_in(h.catalogue, agent)
+    if not known and agent.strip().lower() != "unknown":
+        names = [n for a in h.catalogue.agents.values() for n in (a.id, a.name.lower())]
+        near = UnknownName("agent", agent.strip().lower(), names).near
+        if near:
+            raise UnknownName("agent", agent.strip().lower(), names)
     if base and base not in BASES:
         raise UnknownName("state of the base", base, BASES)
-    hurt = harmed(h, system, known) if known and what == "medicine" else []
-    if hurt and "moved out" not in note:
-        raise BadInput(
-            f"{known.name if known else agent} harms {', '.join(x.name for x in hurt)}, which live here",
-            way_out='Move them first; or write "moved out" in the note when they are in other water.',
-        )
-    extra: dict[str, Any] = {"agent": known.id if known else agent.strip()}
-    more: Mapping[str, str] = {
+    here = h.register.at(system)
+    lots = [h.lot(a) for a in animals] or here
+    strangers = [x.id for x in lots if not x.here.get(system)]
+    if strangers:
+        raise BadInput(f"{strangers[0]} is not in {system}", way_out="Name those who live there.")
+    for a in known:
+        hurt = harmed(lots if what == "dip" and a.use == "dip" else here, a)
+        if hurt and not moved_out and a.use == "medicine":
+            raise BadInput(
+                f"{a.name} harms {', '.join(x.name for x in hurt)}, which live here",
+                way_out="Move them first; or say that they were in other water.",
+            )
+    extra: dict[str, Any] = {"agent": known[0].id if len(known) == 1 else agent.strip()}
+    more: Mapping[str, Any] = {
         "minutes": minutes, "concentration": concentration, "water": water, "fell_off": fell_off, "rinse": rinse,
-        "base": base, "animals": animals,
+        "base": base, "animals": [x.id for x in lots] if animals else [], "found": found, "moved_out": moved_out,
     }  # fmt: skip
     extra.update({k: v for k, v in more.items() if v})
     return record.log(
@@ -119,9 +160,13 @@ def treat(
     )  # fmt: skip
 
 
-def harmed(h: House, system: str, agent: Agent) -> list[Lot]:
-    """Livestock at a system that an agent is on record as harming."""
-    return [x for x in h.register.at(system) if x.kind is not None and x.kind.is_any(agent.harms)]
+def harmed(lots: Sequence[Lot], agent: Agent) -> list[Lot]:
+    """Those whom an agent is on record as harming; with a medicine, whoever is of a kind that nobody knows, too."""
+    return [
+        x for x in lots
+        if (x.kind is not None and x.kind.is_any(agent.harms))
+        or (x.kind is None and agent.use == "medicine" and agent.harms)
+    ]  # fmt: skip
 
 
 def against(h: House, agent: Agent) -> tuple[list[str], list[str]]:
@@ -145,10 +190,6 @@ def fallow_of(store: Store, clock: Clock, system: str, pest: str, as_of: dt.date
     if system not in h.systems:
         raise UnknownName("system", system, h.systems)
     p = h.catalogue.pest(pest)
-    wet = []
-    for c in h.contacts:
-        other = c.begin if c.end == system else c.end if c.both and c.begin == system else ""
-        if other in h.systems and c.by in ("water", "tool", "rock", "animal") and h.register.hosts_at(other, p.hosts):
-            wet.append((dt.datetime.fromtimestamp(c.at_s, dt.UTC), f"{c.what or c.by} came from {other}"))
+    came = wet(h, system, dt.datetime.min.replace(tzinfo=dt.UTC), p.id)
     water = warmth(store, system, h.at - dt.timedelta(days=90), h.at)
-    return fallow(system, p, h.register, wet, water)
+    return fallow(system, p, h.register, came, water)

@@ -58,7 +58,7 @@ def forward(
         begin = _said(since, "they had it since when?")
     else:
         raise BadInput("forward from what?", way_out="Name an animal that brought it, a system, or a dealer.")
-    return trace.forward(_house(h, p, begin), p, origin, begin, h.at, np.random.default_rng(_SEED))
+    return trace.forward(_house(h, p, begin, h.at), p, origin, begin, h.at, np.random.default_rng(_SEED))
 
 
 def backward(
@@ -81,7 +81,7 @@ def backward(
     if moment > h.at:
         raise BadInput("it was first seen in the future", way_out="Give a day that has come.")
     begin = moment - dt.timedelta(days=trace.LOOK_BACK_D)
-    return trace.backward(_house(h, p, begin), p, place, moment, np.random.default_rng(_SEED))
+    return trace.backward(_house(h, p, begin, moment), p, place, moment, np.random.default_rng(_SEED))
 
 
 def first_sign(h: House, pest: Pest, place: str) -> dt.datetime | None:
@@ -105,8 +105,8 @@ def _said(since: dt.datetime | None, question: str) -> dt.datetime:
     return since
 
 
-def _house(h: House, pest: Pest, begin: dt.datetime) -> trace.House:
-    """What a trace needs, with the air between neighbours from a moment on."""
+def _house(h: House, pest: Pest, begin: dt.datetime, until: dt.datetime) -> trace.House:
+    """What a trace needs, with the air between neighbours from a moment on, and the latest signs before another."""
     near = {
         (s.id, n.system): n.distance_m for s in h.systems.values() for n in s.neighbours if n.system in h.systems
     }  # fmt: skip
@@ -118,8 +118,9 @@ def _house(h: House, pest: Pest, begin: dt.datetime) -> trace.House:
     signs = pest.notice.signs if pest.notice else ()
     seen: dict[str, float] = {}
     for e in h.entries:
-        if e.kind == "observation" and e.subject in signs and h.at - e.time <= dt.timedelta(days=_SIGNS_D):
-            seen.setdefault(e.system, e.time.timestamp())
+        since = until - e.time
+        if e.kind == "observation" and e.subject in signs and dt.timedelta(0) <= since <= dt.timedelta(days=_SIGNS_D):
+            seen[e.system] = e.time.timestamp()
     return trace.House(
         h.register, [*h.contacts, *contacts.near(pairs, begin, h.at)], tuple(h.systems), searched, seen,
         contacts.torn_down(h.entries, set(h.systems)),

@@ -213,7 +213,8 @@ def check(bridge: Bridge, system: str, kind: str, count: float) -> None:
             "could_bring": list(c.pests),
         })  # fmt: skip
         return
-    click.echo(click.style(f"{count:g} {c.name} in {system}", bold=True))
+    named = f" ({c.kind.scientificName})" if c.kind is not None and c.kind.scientificName != c.name else ""
+    click.echo(click.style(f"{count:g} {c.name}{named} in {system}", bold=True))
     for x in c.concerns:
         mark = f" [{said.label(x.mark)}]" if said.label(x.mark) else ""
         head = click.style(f"{x.certainty:<9}", bold=x.certainty == "known")

@@ -61,9 +61,9 @@ def arrive(
       leadline livestock arrive quarantine "Amphiprion ocellaris" --count 2 --from harbour-shop
       leadline livestock arrive quarantine acropora --id blue-acropora --about papers="permit 12/345"
     """
-    from leadline.app import stock
+    from leadline.app import stock, stock_log
 
-    done = stock.arrive(
+    done = stock_log.arrive(
         bridge.store(), bridge.clock, system=system, kind=kind, animal=animal, count=count, source=source, time=at,
         note=note, about=_pairs(about, "--about"),
     )  # fmt: skip
@@ -71,8 +71,7 @@ def arrive(
     h = stock.house(bridge.store(), bridge.clock)
     lot = h.register.lots[done.entry.subject]
     if not bridge.json:
-        if lot.kind is None and lot.lives:
-            click.echo("The catalogue does not know this kind: what it needs, brings and does is unknown.")
+        click.echo(stock.taken_as(h.catalogue, kind, lot))
         for hazard in stock.cautions(h, lot):
             click.echo(click.style(f"▲ {hazard.name}: {hazard.caution}", fg="magenta"))
 
@@ -97,13 +96,13 @@ def move(
       leadline livestock move fairy-wrasses great-reef --washed
       leadline livestock move chromis a-friend --count 2
     """
-    from leadline.app import stock
+    from leadline.app import stock, stock_log
     from leadline.present.stock import hazard_said
 
     h = stock.house(bridge.store(), bridge.clock)
     for hazard in stock.cautions(h, h.lot(animal)):
         click.echo(click.style(f"▲ {hazard_said(hazard)}", fg="magenta"), err=True)
-    done = stock.move(
+    done = stock_log.move(
         bridge.store(), bridge.clock, animal, to, system=system, count=count, note=note, time=at, tool=tool,
         washed=washed,
     )  # fmt: skip
@@ -132,7 +131,7 @@ def lose(
       leadline livestock lose chromis --count 1 --exam gills=pale --exam belly=hollow
       leadline livestock lose six-line --how missing
     """
-    from leadline.app import stock
+    from leadline.app import stock, stock_log
     from leadline.present import stock as said
 
     if examine or not animal:
@@ -145,7 +144,7 @@ def lose(
     h = stock.house(bridge.store(), bridge.clock)
     for hazard in stock.cautions(h, h.lot(animal)):
         click.echo(click.style(f"▲ {said.hazard_said(hazard)}", fg="magenta"), err=True)
-    done = stock.lose(
+    done = stock_log.lose(
         bridge.store(), bridge.clock, animal, system=system, how=how, count=count, note=note,
         exam=_pairs(exam, "--exam"), time=at,
     )  # fmt: skip
@@ -174,10 +173,10 @@ def seen(
       leadline livestock seen quarantine --all --search "lens, at night"
       leadline livestock seen north-room old-tang percula-pair --looked
     """
-    from leadline.app import stock
+    from leadline.app import stock, stock_log
 
     who = [x.id for x in stock.house(bridge.store(), bridge.clock).register.at(system)] if everyone else list(animals)
-    done = stock.see(
+    done = stock_log.see(
         bridge.store(), bridge.clock, system, who, looked_over=looked or everyone or bool(search), search=search,
         note=note, time=at,
     )  # fmt: skip
@@ -203,9 +202,9 @@ def note(
       leadline livestock note great-table measured 36 cm
       leadline livestock note percula-pair eggs-laid
     """
-    from leadline.app import breeding, stock
+    from leadline.app import breeding, stock_log
 
-    done = stock.note(
+    done = stock_log.note(
         bridge.store(), bridge.clock, animal, sign, system=system, value=amount[0] if amount else "",
         unit=" ".join(amount[1:]), note=note, time=at,
     )  # fmt: skip
@@ -227,9 +226,9 @@ def tell(bridge: Bridge, animal: str, about: tuple[str, ...]) -> None:
       leadline livestock tell old-tang irreplaceable=yes sex=female
       leadline livestock tell fairy-wrasses kind=cirrhilabrus
     """
-    from leadline.app import stock
+    from leadline.app import stock_log
 
-    made = stock.tell(bridge.store(), bridge.clock, animal, _pairs(about, ""))
+    made = stock_log.tell(bridge.store(), bridge.clock, animal, _pairs(about, ""))
     if bridge.json:
         emit({"schema": "leadline.entry/1", "id": made.id, "subject": made.subject, "extra": dict(made.extra)})
         return

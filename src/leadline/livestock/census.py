@@ -3,25 +3,23 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
+import difflib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from leadline.journal.entry import Entry
-from leadline.livestock.kinds import GROUPS, Catalogue, Kind
+from leadline.livestock.kinds import Catalogue, Kind
+from leadline.livestock.naming import group_of, kind_of
 
 KINDS_READ = ("arrival", "transfer", "loss", "observation", "treatment", "note", "service", "exchange", "topoff")
 _ECHO = dt.timedelta(hours=36)  # an arrival and a transfer of the same name within it are one happening
-_WET_GOODS = {
-    "rock": "rock", "rocks": "rock", "rubble": "rock", "sand": "rock", "gravel": "rock", "plug": "rock",
-    "water": "water", "net": "tool", "nets": "tool", "siphon": "tool", "hose": "tool", "bucket": "tool",
-    "tongs": "tool", "scraper": "tool", "pump": "tool", "tool": "tool", "tools": "tool", "thermometer": "tool",
-}  # fmt: skip
 ABOUT = (
     "kind", "scientificName", "vernacularName", "sex", "lifeStage", "vessel", "origin", "price", "currency",
     "irreplaceable", "papers", "length_cm", "group", "born",
 )  # fmt: skip
+NAMING = ("kind", "scientificName", "vernacularName", "group")
+Vessels = Mapping[str, Collection[str]]  # vessels of each system
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +58,7 @@ class Gone:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Something noted of a lot: a sign, a measure, a birth."""
+    """Something noted of a lot: a sign, a measure, a birth, a dip."""
 
     time: dt.datetime
     place: str
@@ -80,7 +78,7 @@ class Lot:
     kind
         Its kind in the catalogue, None when nobody knows it.
     guessed
-        Whether the kind is only taken from its name.
+        Whether the kind is only taken from its name, or from a part of what was said.
     about
         What was said of it: sex, price, papers, origin … (see `ABOUT`).
     here
@@ -122,9 +120,18 @@ class Lot:
         return bool(self.about.get("irreplaceable"))
 
     def since(self, place: str) -> dt.datetime | None:
-        """Since when it is at a place."""
+        """Since when some of it is at a place."""
         now = [s.since for s in self.stays if s.place == place and s.until is None]
         return min(now) if now else None
+
+    def newest(self, place: str) -> dt.datetime | None:
+        """When the last of those that are at a place came."""
+        now = [s.since for s in self.stays if s.place == place and s.until is None]
+        return max(now) if now else None
+
+    def was_at(self, place: str, begin: dt.datetime, end: dt.datetime) -> bool:
+        """Whether any of it was at a place at some moment between two."""
+        return any(s.place == place and s.since <= end and (s.until is None or s.until >= begin) for s in self.stays)
 
     def kind_said(self) -> str:
         """Its kind as one says it, with the doubt of a guess."""
@@ -148,58 +155,21 @@ class Register:
 
     def hosts_at(self, place: str, tags: tuple[str, ...]) -> list[Lot]:
         """Those there that count as any of these tags; a kind nobody knows may be one."""
-        return [x for x in self.at(place) if x.kind is None or x.kind.is_any(tags)]
+        return [x for x in self.at(place) if hosts(x, tags)]
+
+    def had_hosts(self, place: str, tags: tuple[str, ...], begin: dt.datetime, end: dt.datetime) -> bool:
+        """Whether any of these lived at a place at some moment between two."""
+        return any(x.lives and hosts(x, tags) and x.was_at(place, begin, end) for x in self.lots.values())
 
 
-def group_of(subject: str, about: Mapping[str, Any], kind: Kind | None) -> str:
-    """What sort of thing moved: a group of kinds, or rock, water, tool."""
-    said = str(about.get("group", ""))
-    if said in GROUPS or said in ("rock", "water", "tool"):
-        return said
-    if kind is not None:
-        return kind.group
-    for word in re.split(r"[^a-z]+", subject.lower()):
-        if word in _WET_GOODS:
-            return _WET_GOODS[word]
-    return "other"
-
-
-def kind_of(catalogue: Catalogue, subject: str, about: Mapping[str, Any]) -> tuple[Kind | None, bool]:
-    """The kind that was said, or the one that its name holds (`six-acropora-frags`), and whether that is a guess."""
-    for key in ("kind", "scientificName", "vernacularName"):
-        if about.get(key):
-            found = catalogue.kind(str(about[key]))
-            if found is not None:
-                return found, False
-    if about.get("kind") or about.get("scientificName"):
-        return None, False
-    found = catalogue.kind(subject)
-    if found is not None:
-        return found, True
-    words = [_singular(w) for w in re.split(r"[^a-z]+", subject.lower()) if w]
-    best: Kind | None = None
-    length = 0
-    for k in catalogue.kinds.values():
-        for name in (k.id, k.scientificName, k.vernacularName, *k.also):
-            parts = [_singular(w) for w in re.split(r"[^a-z]+", name.lower()) if w]
-            if parts and len(parts) > length and _inside(parts, words):
-                best, length = k, len(parts)
-    return best, best is not None
-
-
-def _singular(word: str) -> str:
-    return word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith(("ss", "us", "is")) else word
-
-
-def _inside(parts: Sequence[str], words: Sequence[str]) -> bool:
-    n = len(parts)
-    return any(list(words[i : i + n]) == list(parts) for i in range(len(words) - n + 1))
+def hosts(lot: Lot, tags: tuple[str, ...]) -> bool:
+    """Whether a lot counts as any of these tags; a kind nobody knows may be one, and without tags everything is."""
+    return lot.kind is None or not tags or lot.kind.is_any(tags)
 
 
 def register(
-    entries: Sequence[Entry], systems: Collection[str], catalogue: Catalogue,
-    vessels: Mapping[str, str] | None = None,
-) -> Register:  # fmt: skip
+    entries: Sequence[Entry], systems: Collection[str], catalogue: Catalogue, vessels: Vessels | None = None
+) -> Register:
     """The register from the journals of all systems.
 
     Parameters
@@ -208,20 +178,16 @@ def register(
         As they are taken to stand (`journal.as_of`), in order of time.
     systems
         Ids of the keeper's systems: whatever goes elsewhere has left.
-    vessels
-        Vessel to the system that it belongs to.
     """
     out = Register()
-    moved = [(e.subject, place_of(e.to, systems, vessels), e.time) for e in entries if e.kind == "transfer"]
-    came: list[tuple[str, str, dt.datetime]] = []
+    moved = [
+        (e.subject, place_of(e.to, e.system, systems, vessels), e.time) for e in entries if e.kind == "transfer"
+    ]  # fmt: skip
     for e in entries:
         if e.kind == "arrival" and e.subject:
-            echo = _echo(moved, e.subject, e.system, e.time)
-            _arrive(out, e, catalogue, echo=echo)
-            if not echo:
-                came.append((e.subject, e.system, e.time))
+            _arrive(out, e, catalogue, moved, systems, vessels)
         elif e.kind == "transfer" and e.subject:
-            _move(out, e, place_of(e.to, systems, vessels), catalogue, kept=systems)
+            _move(out, e, place_of(e.to, e.system, systems, vessels), catalogue, systems)
         elif e.kind == "loss" and e.subject:
             _lose(out, e)
         elif e.kind in ("observation", "note", "treatment"):
@@ -229,51 +195,83 @@ def register(
     return out
 
 
-def place_of(to: str, systems: Collection[str], vessels: Mapping[str, str] | None = None) -> str:
-    """Where something went: a system, the system of a vessel, or a place that isn't the keeper's."""
+def place_of(to: str, origin: str, systems: Collection[str], vessels: Vessels | None = None) -> str:
+    """Where something went: a system, the system of a vessel (that of the origin first), or a place of others."""
     head = to.split("/")[0].strip()
-    return head if head in systems else (vessels or {}).get(to.strip(), to.strip())
+    lower = {s.lower(): s for s in systems}
+    if head.lower() in lower:
+        return lower[head.lower()]
+    known = vessels or {}
+    if head in known.get(origin, ()):
+        return origin
+    owners = [s for s, names in known.items() if head in names]
+    return owners[0] if len(owners) == 1 else to.strip()
 
 
-def _echo(moved: Sequence[tuple[str, str, dt.datetime]], subject: str, place: str, time: dt.datetime) -> bool:
-    return any(s == subject and p == place and abs(t - time) <= _ECHO for s, p, t in moved)
+def is_echo(e: Entry, moved: Sequence[tuple[str, str, dt.datetime]], systems: Collection[str]) -> bool:
+    """Whether an arrival only repeats a transfer: of the same name, to the same place, about the same time, and from
+    nobody else."""
+    if (e.source and e.source not in systems) or e.extra.get("stock"):
+        return False
+    return any(s == e.subject and p == e.system and abs(t - e.time) <= _ECHO for s, p, t in moved)
 
 
 def count_of(e: Entry) -> float:
-    """How many an entry is about; one when nothing is said."""
-    return e.value if e.value is not None and e.value > 0 and e.unit in ("", "1", "individuals", "pieces") else 1.0
+    """How many an entry is about: one when nothing is said, none when what is said is no number of animals."""
+    if e.value is None or e.unit not in ("", "1", "individuals", "pieces"):
+        return 1.0
+    return max(e.value, 0.0)
 
 
 def _lot(out: Register, subject: str, e: Entry, catalogue: Catalogue) -> Lot:
     lot = out.lots.get(subject)
     if lot is None:
         lot = out.lots[subject] = Lot(subject)
-    lot.about.update({k: e.extra[k] for k in ABOUT if e.extra.get(k) not in (None, "")})
-    if lot.kind is None or lot.guessed:
+    said = {k: e.extra[k] for k in ABOUT if e.extra.get(k) not in (None, "")}
+    renamed = any(k in said for k in NAMING)
+    if renamed:  # what is said of its kind now stands in place of all that was said of it before
+        lot.about = {k: v for k, v in lot.about.items() if k not in NAMING}
+    lot.about.update(said)
+    if renamed or lot.kind is None:
         lot.kind, lot.guessed = kind_of(catalogue, subject, lot.about)
         lot.group = group_of(subject, lot.about, lot.kind)
     return lot
 
 
-def _arrive(out: Register, e: Entry, catalogue: Catalogue, *, echo: bool) -> None:
+def _arrive(
+    out: Register, e: Entry, catalogue: Catalogue, moved: Sequence[tuple[str, str, dt.datetime]],
+    systems: Collection[str], vessels: Vessels | None,
+) -> None:  # fmt: skip
     lot = _lot(out, e.subject, e, catalogue)
     if e.note and not lot.about.get("note"):
         lot.about["note"] = e.note
-    if echo:  # the transfer itself moves them
+    if is_echo(e, moved, systems):  # the transfer itself moves them
         return
     n = count_of(e)
+    if n <= 0:
+        out.odd.append(f"{lot.name} came to {e.system}: {e.value:g} of them")
+        return
     if e.extra.get("stock"):  # a register's row: so many are there; those that are known already come no second time
         n -= lot.here.get(e.system, 0.0)
         if n <= 1e-9:
             return
-    lot.came.append(Came(e.time, e.system, e.source, n, e.id))
-    _put(lot, e.system, e.time, n)
-    lot.seen[e.system] = max(e.time, lot.seen.get(e.system, e.time))
+    begin = place_of(e.source, "", systems, vessels) if e.source else ""
+    if begin in systems and begin != e.system and lot.here.get(begin, 0.0) > 0:  # it came from one of ours: it moved
+        _put(lot, e.system, e.time, _take(lot, begin, e.time, n))
+    else:
+        elsewhere = [p for p, k in lot.here.items() if p != e.system and k > 0]
+        if elsewhere and lot.lives and n == 1 and lot.here[elsewhere[0]] == 1:
+            out.odd.append(f"{lot.name} came to {e.system} while it was in {elsewhere[0]}: is it two, or did it move?")
+        lot.came.append(Came(e.time, e.system, e.source, n, e.id))
+        _put(lot, e.system, e.time, n)
+    known = max(e.time, e.recorded_at or e.time)  # whoever writes it down later has it before the eyes
+    lot.seen[e.system] = max(known, lot.seen.get(e.system, known))
 
 
 def _put(lot: Lot, place: str, time: dt.datetime, n: float) -> None:
-    lot.here[place] = lot.here.get(place, 0.0) + n
-    lot.stays.append(Stay(place, time, None, n))
+    if n > 0:
+        lot.here[place] = lot.here.get(place, 0.0) + n
+        lot.stays.append(Stay(place, time, None, n))
 
 
 def _take(lot: Lot, place: str, time: dt.datetime, n: float) -> float:
@@ -295,25 +293,26 @@ def _take(lot: Lot, place: str, time: dt.datetime, n: float) -> float:
     return taken
 
 
-def _move(out: Register, e: Entry, to: str, catalogue: Catalogue, kept: Collection[str]) -> None:
+def _move(out: Register, e: Entry, to: str, catalogue: Catalogue, systems: Collection[str]) -> None:
     lot = _lot(out, e.subject, e, catalogue)
     if to == e.system:  # another vessel of the same water
         lot.about["vessel"] = e.to.split("/")[-1]
         lot.seen[to] = e.time
         return
-    n = count_of(e) if e.value is not None else lot.here.get(e.system, 1.0)
-    taken = _take(lot, e.system, e.time, n)
-    if not taken:
-        if lot.lives:
-            out.odd.append(f"{lot.name} went from {e.system} to {to}, but none was known there")
-        taken = n
-        if lot.came and e.system not in {c.place for c in lot.came}:
-            pass
-    if to in kept:
-        _put(lot, to, e.time, taken)
+    wanted = count_of(e) if e.value is not None else lot.here.get(e.system, 1.0)
+    taken = _take(lot, e.system, e.time, wanted)
+    if lot.lives and taken < wanted:
+        known = f"{taken:g} were" if taken else "none was"
+        out.odd.append(f"{wanted:g} of {lot.name} went from {e.system} to {to}, but {known} known there")
+    n = taken or wanted
+    if to in systems:
+        _put(lot, to, e.time, n)
         lot.seen[to] = e.time
-    else:
-        lot.gone.append(Gone(e.time, e.system, taken, "given-away", {}, f"to {to}", e.id))
+        return
+    near = difflib.get_close_matches(to.lower(), [s.lower() for s in systems], n=1, cutoff=0.75)
+    if near and lot.lives:
+        out.odd.append(f"{lot.name} left {e.system} for {to!r}: did you mean {near[0]}?")
+    lot.gone.append(Gone(e.time, e.system, n, "given-away", {}, f"to {to}", e.id))
 
 
 def _lose(out: Register, e: Entry) -> None:
@@ -323,28 +322,49 @@ def _lose(out: Register, e: Entry) -> None:
         if e.subject != "livestock":
             out.odd.append(f"{e.subject} was lost in {e.system}, but none was known there")
         named = out.lots[e.subject] = Lot(e.subject)
-    taken = _take(named, e.system, e.time, n)
+        taken = 0.0
+    else:
+        taken = _take(named, e.system, e.time, n)
+        if taken < n or n <= 0:
+            out.odd.append(f"{e.value or n:g} of {named.name} lost in {e.system}, but {taken:g} were known there")
     exam = e.extra.get("exam") if isinstance(e.extra.get("exam"), dict) else {}
     how = str(e.extra.get("how", "") or "died")
     named.gone.append(Gone(e.time, e.system, taken or n, how, exam or {}, e.note, e.id))
 
 
+def animals_of(e: Entry) -> list[str]:
+    """Ids of the lots that an entry names beside its subject."""
+    found: list[str] = []
+    for key in ("animals", "seen"):
+        said = e.extra.get(key)
+        if isinstance(said, str):
+            found += [x.strip() for x in said.split(",") if x.strip()]
+        elif isinstance(said, (list, dict)):
+            found += map(str, said)
+    if e.extra.get("animal"):
+        found.append(str(e.extra["animal"]))
+    return list(dict.fromkeys(found))
+
+
 def _note(out: Register, e: Entry, catalogue: Catalogue) -> None:
-    if e.kind == "observation" and e.subject in ("census", "seen"):
+    if e.kind == "observation" and e.subject == "census":
         out.looks.setdefault(e.system, []).append(e.time)
-    counted = e.extra.get("seen")
-    names = list(counted) if isinstance(counted, (list, dict)) else []
-    animal = str(e.extra.get("animal", ""))
-    if animal:
-        names.append(animal)
-    for name in map(str, names):
+    for name in animals_of(e):
         lot = out.lots.get(name)
         if lot is None:
+            out.odd.append(f"{e.subject or e.kind} in {e.system} names {name!r}, whom nobody knows")
             continue
         if e.kind == "note":
             _lot(out, name, e, catalogue)
         missing = e.subject in ("fish-missing", "not-seen")
         if e.kind == "observation" and not missing:
             lot.seen[e.system] = max(e.time, lot.seen.get(e.system, e.time))
-        if not (e.kind == "observation" and e.subject in ("census", "seen") and not e.note):
+        if e.kind == "treatment":
+            parts = [str(e.extra.get("agent", "") or e.method).replace("-", " ")]
+            parts += [f"base {e.extra['base']}"] if e.extra.get("base") else []
+            parts += [f"fell off: {e.extra['fell_off']}"] if e.extra.get("fell_off") else []
+            lot.notes.append(
+                Note(e.time, e.system, e.subject, None, "", "; ".join([*filter(None, parts), e.note]), e.id)
+            )
+        elif not (e.kind == "observation" and e.subject in ("census", "seen") and not e.note):
             lot.notes.append(Note(e.time, e.system, e.subject, e.value, e.unit, e.note, e.id))

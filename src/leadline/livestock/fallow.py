@@ -34,7 +34,7 @@ class Fallow:
         if self.hosts:
             return f"Not fallow: {', '.join(self.hosts)} live here."
         if self.since is None:
-            return "No host was ever here."
+            return "No host is known to have been here."
         if self.until is None:
             return f"Without hosts since {self.since.day} {self.since:%B %Y}. {self.days.why}."
         least = f"{self.until.day} {self.until:%B %Y} at least ({self.days.days:g} days)"
@@ -46,7 +46,7 @@ def fallow(
     warmth: Warmth | None,
 ) -> Fallow:  # fmt: skip
     """Fish-free time of a display. Any host, shared wet tool or transfer from a system with hosts begins it again."""
-    hosts = register.hosts_at(place, pest.hosts)
+    here = register.hosts_at(place, pest.hosts)
     ends = [
         s.until for lot in register.lots.values() for s in lot.stays
         if s.place == place and s.until is not None and (lot.kind is None or lot.kind.is_any(pest.hosts)) and lot.lives
@@ -54,8 +54,8 @@ def fallow(
     days = longest(pest.those("fallow"), warmth.ends if warmth else None)
     shorter = next(iter(pest.those("fallow-short")), None)
     notes = tuple(f.says for f in pest.those("dormant") if f.says)
-    if hosts or not ends:
-        return Fallow(place, pest, None, None, days, shorter, (), tuple(x.name for x in hosts), notes)
+    if here or not ends:
+        return Fallow(place, pest, None, None, days, shorter, (), tuple(x.name for x in here), notes)
     since = max(ends)
     again = [(t, w) for t, w in wet_contacts if t > since]
     if again:

@@ -31,6 +31,8 @@ class Contact:
         What went over, as the journal says it.
     entry
         The journal entry that shows it.
+    tie
+        The same for all copies of one contact whose order or hour nobody knows: they carry over together, or not.
     """
 
     at_s: float
@@ -40,6 +42,7 @@ class Contact:
     what: str = ""
     entry: str = ""
     both: bool = False
+    tie: str = ""
 
 
 @dataclass(frozen=True, slots=True)

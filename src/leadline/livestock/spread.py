@@ -42,8 +42,10 @@ class Spread:
 
     Attributes
     ----------
-    arrived_s
+    first_s
         For each place the first arrival in each history, infinite where it never came. [Unix s, shape (members,)]
+    since_s
+        Since when it is there at the end without a break; infinite where it is not. [Unix s, shape (members,)]
     there
         For each place, in which histories it is there at the end. [bool, shape (members,)]
     ease
@@ -52,7 +54,8 @@ class Spread:
 
     members: int
     ease: np.ndarray
-    arrived_s: dict[str, np.ndarray] = field(default_factory=dict)
+    first_s: dict[str, np.ndarray] = field(default_factory=dict)
+    since_s: dict[str, np.ndarray] = field(default_factory=dict)
     there: dict[str, np.ndarray] = field(default_factory=dict)
 
     def chance(self, place: str) -> float:
@@ -105,7 +108,14 @@ def spread(
         How long it lives on at a place without coming again. [s]
     members
         Number of histories, a multiple of 8.
+
+    Raises
+    ------
+    ValueError
+        When `members` is none.
     """
+    if members < 8 or members % 8:
+        raise ValueError(f"{members} histories: not a multiple of 8")
     ease = (rng.permutation(members) + 0.5) / members
     begin_s = min(origins.values())
     ordered = sorted((c for c in contacts if begin_s <= c.at_s <= until_s), key=lambda c: c.at_s)
@@ -138,7 +148,7 @@ def spread(
             carried = _at(when, masks[begin], lasting[begin], c.at_s, waits[k])
             if not carried:
                 continue
-            carried &= luck.of(i)
+            carried &= luck.of(i, c.tie)
             if not carried:
                 continue
             if end not in times:
@@ -149,17 +159,31 @@ def spread(
             _clear(r, times, masks, rng, members)
     out = Spread(members, ease)
     for place, when in times.items():
-        first, here, seen = np.full(members, np.inf), 0, 0
-        for at_s, mask in zip(when, masks[place], strict=True):
-            fresh = mask & ~seen
-            if fresh:
-                first[_bits(fresh, members)] = at_s
-                seen |= mask
-            here = mask if lasting[place] == NEVER_ENDS else here
-        if lasting[place] != NEVER_ENDS:
-            here = _at(when, masks[place], lasting[place], until_s + 1e-3, 0.0)
-        out.arrived_s[place], out.there[place] = first, _bits(here, members)
+        _told(out, place, when, masks[place], lasting[place], until_s)
     return out
+
+
+def _told(out: Spread, place: str, when: list[float], masks: list[int], lasts_s: float, until_s: float) -> None:
+    """What became of one place, from words to arrays."""
+    n = out.members
+    first, since = np.full(n, np.inf), np.full(n, np.inf)
+    seen = was = 0
+    for at_s, mask in zip(when, masks, strict=True):
+        fresh = mask & ~seen
+        if fresh:
+            first[_bits(fresh, n)] = at_s
+            seen |= mask
+        if lasts_s == NEVER_ENDS:
+            came, left = mask & ~was, was & ~mask
+            if came:
+                since[_bits(came, n)] = at_s
+            if left:
+                since[_bits(left, n)] = np.inf
+            was = mask
+    if lasts_s != NEVER_ENDS:
+        was = _at(when, masks, lasts_s, until_s + 1e-3, 0.0)
+        since = np.where(_bits(was, n), first, np.inf)
+    out.first_s[place], out.since_s[place], out.there[place] = first, since, _bits(was, n)
 
 
 def _at(when: list[float], masks: list[int], lasts_s: float, at_s: float, wait_s: float) -> int:
@@ -221,9 +245,14 @@ class _Luck:
         self._rng = rng
         self._chunk = -1
         self._words: list[int] = []
+        self._tied: dict[str, int] = {}
 
-    def of(self, i: int) -> int:
-        """The word of contact `i`."""
+    def of(self, i: int, tie: str = "") -> int:
+        """The word of contact `i`; copies that are tied share the word of the first."""
+        if tie:
+            if tie not in self._tied:
+                self._tied[tie] = self.of(i)
+            return self._tied[tie]
         chunk = i // _CHUNK
         if chunk != self._chunk:
             self._draw(chunk)

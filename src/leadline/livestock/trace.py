@@ -19,9 +19,10 @@ DAY_S = 86400.0
 LOOK_BACK_D = 730.0  # arrivals longer ago than this are not weighed
 FOLLOWED = 24  # arrivals whose histories are run; the others are named
 ELSEWHERE = 0.05  # weight of a way that nobody wrote down, beside an arrival of a host of weight 1: judgement
-SIGN_TRUE, SIGN_FALSE = 0.5, 0.1  # that such a sign is noted where it is, and where it isn't: judgement
+SIGN_TRUE, SIGN_FALSE = 0.6, 0.08  # that such a sign is noted where it is, and where it isn't: judgement
 TEARDOWN_WORKS = 0.9  # that a place torn down, dried or disinfected is rid of it: judgement
 _LAGS = (np.arange(8) + 0.5) / 8.0
+_SOONEST_D = 0.5  # nothing is seen sooner: judgement
 _COMES_WITH = {"animal": 1.0, "rock": 0.3, "water": 0.3, "tool": 0.1}  # weight of what comes from outside: judgement
 
 
@@ -88,6 +89,7 @@ class Backward:
     suspects: tuple[Suspect, ...]
     not_followed: int
     excluded: int  # arrivals with no time-respecting way to the place
+    too_old: int = 0  # arrivals longer ago than is weighed
 
 
 @dataclass(slots=True)
@@ -203,7 +205,7 @@ def _resets(house: House, begin_s: float, end_s: float) -> list[Reset]:
 def _look_until(pest: Pest, drawn: Spread, place: str, now: dt.datetime) -> dt.datetime | None:
     if pest.notice is None:
         return None
-    first = drawn.arrived_s.get(place)
+    first = drawn.first_s.get(place)
     came = first[np.isfinite(first)] if first is not None else np.array([])
     late = float(np.quantile(came, 0.95)) if len(came) else now.timestamp()
     return dt.datetime.fromtimestamp(late, dt.UTC) + dt.timedelta(days=pest.notice.after_d[1])
@@ -228,10 +230,14 @@ def backward(house: House, pest: Pest, place: str, seen: dt.datetime, rng: np.ra
     show = _Showing(pest, house, seen_s, rng)
     weighed: list[tuple[float, Lot, Came, float]] = []
     excluded = 0
+    too_old = 0
     for lot in house.register.lots.values():
-        for came in lot.came:
+        for came in _first_known(lot):
             t = came.time.timestamp()
             if t > seen_s:
+                continue
+            if t < begin_s:
+                too_old += 1
                 continue
             chance = 1.0 if came.place == place else max(
                 (p for by_s, p in open_ways.get(came.place, ()) if by_s >= t), default=0.0
@@ -240,8 +246,6 @@ def backward(house: House, pest: Pest, place: str, seen: dt.datetime, rng: np.ra
             if chance <= 0.0 or prior <= 0.0:
                 excluded += 1
                 continue
-            if t < begin_s:
-                continue
             weighed.append((prior * chance * show.at_best(place, t), lot, came, prior))
     weighed.sort(key=lambda x: -x[0])
     suspects: list[tuple[float, Suspect]] = []
@@ -249,10 +253,13 @@ def backward(house: House, pest: Pest, place: str, seen: dt.datetime, rng: np.ra
         t = came.time.timestamp()
         part = inside[bisect.bisect_left(times, t) :]
         origin = {came.place: t}
+        reached = _reach(part, origin, way, lasts).get(place, [])
+        if not reached:  # it would have died out on every way
+            excluded += 1
+            continue
         run = spread(part, origin, way, seen_s, rng, lasts_s=lasts, resets=_resets(house, t, seen_s), members=512)
         likelihood = show.likelihood(run, place)
-        reached = _reach(part, origin, way, lasts).get(place, [])
-        path = max(reached, key=lambda s: s.chance).path() if reached else []
+        path = max(reached, key=lambda s: s.chance).path()
         suspects.append((prior * likelihood, Suspect(lot.id, came, 0.0, likelihood, tuple(path), "")))
     unknown = ELSEWHERE * show.from_anywhere(place, begin_s)
     total = sum(w for w, _ in suspects) + unknown
@@ -262,7 +269,15 @@ def backward(house: House, pest: Pest, place: str, seen: dt.datetime, rng: np.ra
     ]
     ranked.append(Suspect("", None, unknown / total if total else 1.0, 0.0, (), "a way that nobody wrote down"))
     ranked.sort(key=lambda s: -s.share)
-    return Backward(pest, place, seen, tuple(ranked), max(len(weighed) - FOLLOWED, 0), excluded)
+    return Backward(pest, place, seen, tuple(ranked), max(len(weighed) - FOLLOWED, 0), excluded, too_old)
+
+
+def _first_known(lot: Lot) -> list[Came]:
+    """Its arrivals; of a lot whose arrival nobody wrote down, where it is first known to have been."""
+    if lot.came or not lot.stays:
+        return lot.came
+    first = min(lot.stays, key=lambda s: s.since)
+    return [Came(first.since, first.place, "", first.count, "")]
 
 
 def _prior(pest: Pest, lot: Lot, came: Came) -> float:
@@ -282,12 +297,14 @@ def _prior(pest: Pest, lot: Lot, came: Came) -> float:
 def _why(s: Suspect, pest: Pest, seen: dt.datetime) -> str:
     assert s.came is not None
     days = (seen - s.came.time).total_seconds() / DAY_S
-    takes = f"it shows itself {pest.notice.after_d[0]:g} to {pest.notice.after_d[1]:g} days after it came" if (
-        pest.notice
-    ) else "nobody knows how long it takes to show itself"  # fmt: skip
-    legs = max(len(s.path) - 1, 0)
-    way = "came straight into this system" if legs == 0 else f"{legs} carry-over{'s' if legs > 1 else ''} away"
-    return f"came {days:.0f} days before; {takes}; {way}"
+    reached = f"came {days:.0f} days before it was seen"
+    if len(s.path) > 1:
+        there = (seen.timestamp() - s.path[-1].at_s) / DAY_S
+        reached += f", a way leads here {there:.0f} days before"
+    if pest.notice is None:
+        return reached
+    low, high = pest.notice.after_d
+    return f"{reached}; something is to be seen {low:g} to {high:g} days after it is here"
 
 
 class _Showing:
@@ -299,8 +316,9 @@ class _Showing:
         self.house = house
         self.seen_s = seen_s
         low, high = self.notice.after_d
-        self.lags_s = (low + (high - low) * _LAGS) * DAY_S
-        self.faint = 10.0 ** -rng.random(512)  # how much there is to see varies tenfold between histories
+        low = max(low, _SOONEST_D)
+        self.lags_s = low * (max(high, low) / low) ** _LAGS * DAY_S  # evenly over the scale: most are seen early
+        self.faint = 10.0 ** (-0.5 * rng.random(512))  # how much there is to see varies threefold between histories
         self._searches = {k: np.array(sorted(t.timestamp() for t in v)) for k, v in house.searches.items()}
 
     def unseen(self, place: str, arrived_s: np.ndarray, faint: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -310,7 +328,8 @@ class _Showing:
             days = np.clip((self.seen_s - since) / DAY_S, 0.0, None)
         days[~np.isfinite(days)] = 0.0
         searches = self._searches.get(place, np.array([]))
-        found = len(searches) - np.searchsorted(searches, np.minimum(since, self.seen_s))
+        before = np.searchsorted(searches, self.seen_s)  # the search that found it, and later ones, are no misses
+        found = before - np.searchsorted(searches, np.minimum(since, self.seen_s))
         glance = np.minimum(self.notice.glance * faint, 0.999)[:, None]
         search = np.minimum(self.notice.search * faint, 0.999)[:, None]
         missed = (1.0 - glance) ** days * (1.0 - search) ** found
@@ -318,7 +337,7 @@ class _Showing:
 
     def likelihood(self, run: Spread, place: str) -> float:
         """Mean over histories: not seen before, to be seen now, and not seen anywhere else."""
-        arrived = run.arrived_s.get(place)
+        arrived = run.since_s.get(place)
         if arrived is None:
             return 0.0
         faint = np.resize(self.faint, run.members)
@@ -327,21 +346,21 @@ class _Showing:
         for other, sign_s in self.house.signs.items():  # a sign elsewhere speaks for what was there, as it is not rare
             if other != place:
                 here = here * (SIGN_FALSE + (SIGN_TRUE - SIGN_FALSE) * self._ripe_by(run, other, sign_s))
-        for other, when in run.arrived_s.items():
+        for other, when in run.since_s.items():
             if other == place or other not in self.house.systems or other in self.house.signs:
                 continue
             if self.hosts and not self.house.register.hosts_at(other, self.hosts):
                 continue
             quiet, visible = self.unseen(other, when, faint)
-            here = here * np.where(visible & run.there[other][:, None], quiet, 1.0).mean(axis=1)
+            here = here * np.where(visible, quiet, 1.0).mean(axis=1)
         return float(here.mean())
 
     def _ripe_by(self, run: Spread, other: str, at_s: float) -> np.ndarray:
         """By history, the chance that it was at a place and could be seen there at a moment."""
-        when = run.arrived_s.get(other)
+        when = run.since_s.get(other)
         if when is None:
             return np.zeros(run.members)
-        return ((when[:, None] + self.lags_s[None, :]) <= at_s).mean(axis=1) * run.there[other]
+        return np.asarray(((when[:, None] + self.lags_s[None, :]) <= at_s).mean(axis=1))
 
     def at_best(self, place: str, came_s: float) -> float:
         """The most that the likelihood can be for what came at a moment and reached the place at any time since."""

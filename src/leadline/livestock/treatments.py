@@ -1,24 +1,28 @@
-"""A course of treatments: which one reaches what, and in which window the next belongs."""
+"""A course of treatments: which one reaches what, on whom, and in which window the next belongs."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from leadline.journal.entry import Entry
+from leadline.livestock.census import Lot, animals_of
 from leadline.livestock.development import Duration, longest, shortest
 from leadline.livestock.kinds import Agent, Catalogue, Pest
+from leadline.livestock.naming import agents_in
 
 ROUNDS = 3  # treatments of one course against something that lays eggs (sheet: day 0, window, window)
 SHY = 0.965  # a window closes this share of the way to the earliest laying: a day in twenty-seven
 _DAY = dt.timedelta(days=1)
+MINUTES = 20.0
+ON_ARRIVAL = "acts on what moves; eggs survive every dip"
 
 
 @dataclass(frozen=True, slots=True)
 class Warmth:
-    """The unit's water since the clock began: coldest and warmest [°C], and on how many of its days it was measured."""
+    """The unit's water since its animals came: coldest and warmest [°C], and on how many days it was measured."""
 
     low_c: float
     high_c: float
@@ -44,11 +48,13 @@ class Step:
     Attributes
     ----------
     action
-        As the round says it: `treat`, `observe`, `inspect`.
+        As the round says it: `treat`, `observe`, `inspect`, `ask`.
     closes
         None: it stays due.
     state
         `done`, `due`, `ahead` or `missed`.
+    lots
+        Ids of those whom it is about; empty: all.
     """
 
     key: str
@@ -61,6 +67,16 @@ class Step:
     minutes: float
     pests: tuple[str, ...] = ()
     done: dt.datetime | None = None
+    lots: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Days after a treatment at which the next one belongs: first and last [d], and why."""
+
+    opens: int
+    closes: int
+    why: str
 
 
 def reaches(agent: Agent, pest: Pest) -> bool:
@@ -72,142 +88,136 @@ def reaches(agent: Agent, pest: Pest) -> bool:
 
 
 def dippable(pest: Pest, catalogue: Catalogue) -> bool:
-    """Whether a dip that needs no prescription is on record as reaching it; else what to use is a veterinarian's."""
-    return any(a.use == "dip" and not a.veterinary and reaches(a, pest) for a in catalogue.agents.values())
+    """Whether a dip that needs no prescription is on record, by the pest's own name, as reaching it."""
+    return any(
+        a.use == "dip" and not a.veterinary and any(r.of == pest.id and r.does != "not" for r in a.reaches)
+        for a in catalogue.agents.values()
+    )
+
+
+def agents_of(e: Entry, catalogue: Catalogue) -> list[Agent]:
+    """Agents that a treatment names and the catalogue knows."""
+    named = str(e.extra.get("agent", "") or e.method)
+    return agents_in(catalogue, named) if named else []
 
 
 def treated(
-    pest: Pest, treatments: Sequence[Entry], catalogue: Catalogue, hosts: Sequence[str] = (),
-    since: dt.datetime | None = None,
-) -> list[dt.datetime]:  # fmt: skip
-    """When a pest was treated: with an agent that is on record as reaching it, on one of these hosts, since one came.
+    pest: Pest, treatments: Sequence[Entry], catalogue: Catalogue, lot: Lot, since: dt.datetime
+) -> list[dt.datetime]:
+    """When one lot was treated against a pest, since it came, with an agent that is on record as reaching it.
 
-    A dip whose agent nobody named counts for corals, and is said so elsewhere.
+    A treatment that names no animals was for all that were there.
     """
     found = []
     for e in treatments:
-        named = str(e.extra.get("agent", "") or e.method)
-        agent = catalogue.agent(named) if named and named != "unknown" else None
-        on = str(e.extra.get("animals", ""))
-        if (since is not None and e.time < since) or (on and hosts and not any(x in on for x in hosts)):
+        on = animals_of(e)
+        if e.time < since or (on and lot.id not in on):
             continue
-        if (agent is None and e.subject == "dip" and pest.form == "coral-pest") or (
-            agent is not None and reaches(agent, pest)
-        ):
+        if any(reaches(a, pest) for a in agents_of(e, catalogue)):
             found.append(e.time)
     return sorted(found)
 
 
-def window(pest: Pest, warmth: Warmth | None) -> tuple[int | None, int | None, Duration, Duration]:
-    """Days after a treatment at which the next one belongs: not before all eggs then present have hatched, not after
-    the first hatchling can lay. [d]"""
+def window(pest: Pest, warmth: Warmth | None) -> tuple[Window | None, Duration, Duration]:
+    """Where the next treatment belongs: not before all eggs then present have hatched, not after the first hatchling
+    can lay; None where there is no data. With the durations used."""
     ends = warmth.ends if warmth is not None else None
     hatch, lays = longest(pest.those("hatch"), ends), shortest(pest.those("lays"), ends)
     if hatch.days is not None and lays.days is not None:
         opens, closes = math.ceil(hatch.days - 1e-9), math.floor(SHY * lays.days + 1e-9)
         if opens <= closes:
-            return opens, closes, hatch, lays
-        return opens, opens, hatch, lays  # as early as all have hatched; some may have laid: said by the caller
-    every = shortest(pest.those("retreat"), ends), longest(pest.those("retreat"), ends)
-    if (
-        not [f for f in pest.those("hatch") if f.most is not None]
-        and every[0].days is not None
-        and every[1].days is not None
-    ):
-        return math.floor(every[0].days), math.ceil(every[1].days), every[1], every[0]
-    return None, None, hatch, lays
+            return Window(
+                opens, closes,
+                f"eggs present at the last treatment have hatched by day {opens}; none that hatched can have laid "
+                f"before day {closes + 1}",
+            ), hatch, lays  # fmt: skip
+        return Window(
+            opens, opens,
+            f"all have hatched only by day {opens}, and at these temperatures the first can lay from day {closes + 1}: "
+            "one round more than usual",
+        ), hatch, lays  # fmt: skip
+    soon, late = shortest(pest.those("retreat"), ends), longest(pest.those("retreat"), ends)
+    if not any(f.most is not None for f in pest.those("hatch")) and soon.days and late.days:
+        opens, closes = math.floor(soon.days), math.ceil(late.days)
+        if opens == closes:  # "about weekly": a day either way
+            opens, closes = opens - 1, closes + 1
+        why = f"commonly repeated every {opens} to {closes} days (common practice); its life cycle is poorly known"
+        return Window(opens, closes, why), late, soon
+    return None, hatch, lays
 
 
-def first_dip(p: Pest, hosts: tuple[str, ...], started: dt.datetime, now: dt.datetime) -> Step:
-    return Step(
-        "dip-1", "treat", "Dip on arrival", started, None, "due", "acts on what moves; eggs survive every dip", 20.0,
-        (p.id,),
-    )  # fmt: skip
+def first_dip(p: Pest, lot: Lot, came: dt.datetime, why: str = ON_ARRIVAL) -> Step:
+    """The dip that is due when somebody came."""
+    return Step("dip-1", "treat", "Dip on arrival", came, None, "due", why, MINUTES, (p.id,), None, (lot.id,))
 
 
 def course(
-    p: Pest, hosts: tuple[str, ...], done: Sequence[dt.datetime], opens: int, closes: int, started: dt.datetime,
-    now: dt.datetime,
-) -> tuple[list[Step], dt.datetime | None]:  # fmt: skip
-    """The treatments of one course. One that came too early does not count, one too late begins the course again."""
+    p: Pest, lot: Lot, done: Sequence[dt.datetime], w: Window, came: dt.datetime, now: dt.datetime, local: dt.tzinfo
+) -> tuple[list[Step], dt.datetime]:
+    """The treatments of one lot's course, and when the last of them is due at the latest. One that came too early does
+    not count; one too late begins the course again."""
+
+    def step(key: str, what: str, opens: dt.datetime, closes: dt.datetime | None, state: str, why: str,
+             at: dt.datetime | None = None) -> Step:  # fmt: skip
+        return Step(key, "treat", what, opens, closes, state, why, MINUTES, (p.id,), at, (lot.id,))
+
+    def day(moment: dt.datetime) -> dt.date:
+        return moment.astimezone(local).date()
+
     if not done:
-        first = first_dip(p, hosts, started, now)
-        return [first], now + (ROUNDS - 1) * closes * _DAY
-    steps = [Step("dip-1", "treat", "Treated", done[0], None, "done", "the course began", 20.0, (p.id,), done[0])]
-    last, n = done[0], 1
-    later = list(done[1:])
+        return [first_dip(p, lot, came)], max(now, came) + (ROUNDS - 1) * w.closes * _DAY
+    steps = [step("dip-1", "Treated", done[0], None, "done", "the course began", done[0])]
+    last, n, later = done[0], 1, list(done[1:])
     while n < ROUNDS:
-        begin, end = last + opens * _DAY, last + closes * _DAY
-        why = (
-            f"eggs present at the last treatment have hatched by day {opens}; none that hatched can have laid before "
-            f"day {closes + 1}"
-        )
-        hits = [t for t in later if begin - _DAY / 2 <= t <= end + _DAY]
-        late = [t for t in later if t > end + _DAY]
+        begin, end = last + w.opens * _DAY, last + w.closes * _DAY
+        hits = [t for t in later if day(begin) <= day(t) <= day(end)]
+        late = [t for t in later if day(t) > day(end)]
         n += 1
         if hits:
-            steps.append(Step(f"dip-{n}", "treat", "Treated again", begin, end, "done", why, 20.0, (p.id,), hits[0]))
+            steps.append(step(f"dip-{n}", "Treated again", begin, end, "done", w.why, hits[0]))
             last = hits[0]
             later = [t for t in later if t > last]
         elif late:
-            steps.append(Step(f"dip-{n}", "treat", "Treat again", begin, end, "missed", why, 20.0, (p.id,)))
-            last, n = late[0], 1
-            later = late[1:]
-            steps.append(
-                Step(
-                    "dip-1",
-                    "treat",
-                    "Treated",
-                    last,
-                    None,
-                    "done",
-                    "too late: the course began again",
-                    20.0,
-                    (p.id,),
-                    last,
-                )
-            )
-        elif now > end + _DAY:
-            steps.append(Step(f"dip-{n}", "treat", "Treat again", begin, end, "missed", why, 20.0, (p.id,)))
-            again = f"the window closed on day {closes}: a hatchling can have laid, so the course begins again"
-            steps.append(Step("dip-1", "treat", "Treat again", now, None, "due", again, 20.0, (p.id,)))
-            return steps, now + (ROUNDS - 1) * closes * _DAY
+            steps.append(step(f"dip-{n}", "Treat again", begin, end, "missed", w.why))
+            last, n, later = late[0], 1, late[1:]
+            steps.append(step("dip-1", "Treated", last, None, "done", "too late: the course began again", last))
+        elif day(now) > day(end):
+            steps.append(step(f"dip-{n}", "Treat again", begin, end, "missed", w.why))
+            again = f"the window closed on day {w.closes}: the course begins again"
+            steps.append(step("dip-1", "Treat again", end, None, "due", again))
+            return steps, now + (ROUNDS - 1) * w.closes * _DAY
         else:
-            state = "due" if now >= begin else "ahead"
-            steps.append(Step(f"dip-{n}", "treat", "Treat again", begin, end, state, why, 20.0, (p.id,)))
-            return steps, end + (ROUNDS - n) * closes * _DAY
+            state = "due" if day(now) >= day(begin) else "ahead"
+            steps.append(step(f"dip-{n}", "Treat again", begin, end, state, w.why))
+            return steps, end + (ROUNDS - n) * w.closes * _DAY
     return steps, last
 
 
 def merged(steps: Sequence[Step]) -> list[Step]:
-    """One treatment for several pests where their windows meet."""
+    """One line for what is one treatment: of several lots against one pest, or against several pests whose windows
+    meet."""
     out: list[Step] = []
-    for s in sorted(steps, key=lambda s: (s.state != "due", s.opens)):
+    for s in sorted(steps, key=lambda s: (s.state != "due", s.opens, s.pests, s.lots)):
         for i, o in enumerate(out):
-            if o.state != s.state or o.action != s.action or (s.state == "done" and o.done != s.done):
-                continue
-            begin = max(o.opens, s.opens)
-            ends = [t for t in (o.closes, s.closes) if t is not None]
-            end = min(ends) if ends else None
-            if s.state == "done" or ((o.key == "dip-1") == (s.key == "dip-1") and (end is None or begin <= end)):
-                why = (
-                    o.why
-                    if o.closes == s.closes and o.opens == s.opens
-                    else f"{o.why} ({', '.join(o.pests)}); {s.why} ({', '.join(s.pests)})"
-                )
-                out[i] = Step(
-                    o.key,
-                    o.action,
-                    o.what,
-                    begin,
-                    end,
-                    o.state,
-                    why,
-                    o.minutes,
-                    tuple(dict.fromkeys((*o.pests, *s.pests))),
-                    o.done,
-                )
+            joined = _joined(o, s)
+            if joined is not None:
+                out[i] = joined
                 break
         else:
             out.append(s)
     return out
+
+
+def _joined(o: Step, s: Step) -> Step | None:
+    if (o.state, o.action, o.what) != (s.state, s.action, s.what) or not (o.lots == s.lots or o.pests == s.pests):
+        return None
+    pests, lots = tuple(dict.fromkeys((*o.pests, *s.pests))), tuple(dict.fromkeys((*o.lots, *s.lots)))
+    if s.state in ("done", "missed"):
+        return replace(o, pests=pests, lots=lots) if (o.done, o.opens) == (s.done, s.opens) else None
+    begin = max(o.opens, s.opens)
+    ends = [t for t in (o.closes, s.closes) if t is not None]
+    end = min(ends) if ends else None
+    if (o.closes is None) != (s.closes is None) or (end is not None and begin > end):
+        return None
+    why = o.why if o.why == s.why else f"{o.why}; {s.why}"
+    return replace(o, opens=begin, closes=end, why=why, pests=pests, lots=lots)

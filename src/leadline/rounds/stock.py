@@ -17,7 +17,7 @@ from leadline.rounds.item import Candidate, Evidence
 # harm-days that a thing left undone costs on average; all judgement, on the scale of `rounds.worth`
 _TREAT, _TREAT_LATE, _LOOK, _SEARCH, _BASE, _PHOTO = 0.6, 2.0, 0.12, 0.5, 0.4, 0.06
 _BODY, _DEAR, _GUARD, _UNGUARDED, _TONIGHT = 0.6, 2.0, 0.08, 0.5, 1.5
-_DECIDE, _SIGN = 0.1, 0.9
+_DECIDE, _SIGN, _HATCH = 0.1, 0.9, 0.1
 
 
 def of_plan(plan: Plan, system: str, now: dt.datetime, local: dt.tzinfo) -> list[Candidate]:
@@ -60,14 +60,15 @@ def of_plan(plan: Plan, system: str, now: dt.datetime, local: dt.tzinfo) -> list
 
 def _about(s: Step, plan: Plan) -> str:
     """What a line is about, after its verb: `again: three acropora frags`."""
-    treated = {h for a in plan.against if a.pest.id in s.pests for h in a.hosts}
-    mine = _named([x for x in plan.lots if x.id in treated] or plan.lots)
+    mine = _named([x for x in plan.lots if x.id in s.lots] or plan.lots)
     if s.action == "treat":
         return mine if s.key == "dip-1" and s.what.startswith("Dip") else f"again: {mine}"
-    corals = _named([x for x in plan.lots if x.group == "coral"])
-    return {"look": f"quarantine: {mine}", "base": f"base of {corals}", "night": f"quarantine at night: {mine}"}.get(
-        s.key, f"{s.what.lower()}: {mine}"
-    )
+    return {
+        "look": f"quarantine: {mine}",
+        "base": f"base of {mine}",
+        "kind": f"what {mine} is",
+        "night": f"quarantine at night: {mine}",
+    }.get(s.key, f"{s.what.lower()}: {mine}")
 
 
 def _window(s: Step, local: dt.tzinfo, now: dt.datetime) -> str:
@@ -85,7 +86,7 @@ def _worth(s: Step, now: dt.datetime) -> tuple[float, str]:
         return round(worth, 3), "now" if left < 1.5 else "today" if left < 4.0 else "week"
     if s.key == "look":
         return _LOOK, "today"
-    return {"night": (_SEARCH, "week"), "base": (_BASE, "today")}.get(s.key, (_PHOTO, "week"))
+    return {"night": (_SEARCH, "week"), "base": (_BASE, "today"), "kind": (_BASE, "today")}.get(s.key, (_PHOTO, "week"))
 
 
 def _logs(s: Step) -> tuple[tuple[str, str], ...]:
@@ -162,12 +163,15 @@ def tonight(found: Sequence[tuple[Lot, Hazard, dt.datetime]], system: str, now: 
     return out
 
 
-def signs(found: Sequence[tuple[dt.datetime, str, tuple[str, ...]]], system: str, now: dt.datetime) -> list[Candidate]:
+def signs(
+    found: Sequence[tuple[dt.datetime, str, tuple[str, ...], str]], system: str, now: dt.datetime
+) -> list[Candidate]:
     """Signs of disease outside a quarantine: what they point to, and what else may have been touched."""
     out = []
-    for at, sign, pests in found:
+    for at, sign, pests, who in found:
+        on = f" on {who}" if who else ""
         because = (
-            f"Seen {span(days_between(at, now))} ago. It is on record as a sign of {', '.join(pests[:3])}: look "
+            f"Seen{on} {span(days_between(at, now))} ago. It is on record as a sign of {', '.join(pests[:3])}: look "
             "what it can have touched, and keep this system's tools to itself. A diagnosis is a veterinarian's."
         )
         out.append(
@@ -177,4 +181,19 @@ def signs(found: Sequence[tuple[dt.datetime, str, tuple[str, ...]]], system: str
                 page=f"/trace?place={system}&sign={sign}",
             )
         )  # fmt: skip
+    return out
+
+
+def broods(
+    found: Sequence[tuple[str, dt.datetime, dt.datetime]], system: str, now: dt.datetime, local: dt.tzinfo
+) -> list[Candidate]:
+    """Eggs that hatch about now: after lights out, and the young need food of their own."""
+    out = []
+    for who, begin, end in found:
+        if begin - dt.timedelta(days=1) <= now <= end + dt.timedelta(days=1):
+            because = f"They hatch {day(begin, local, now)} to {day(end, local, now)}, after lights out (unconfirmed)."
+            out.append(
+                Candidate("observe", f"eggs of {who}", "today", 3.0, _HATCH, 0.0, because, (), system,
+                          page=f"/livestock/animal/{who.replace(' ', '-')}")
+            )  # fmt: skip
     return out

@@ -8,7 +8,7 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.app import breeding, photographs, stock
+from leadline.app import breeding, photographs, stock, stock_log
 from leadline.livestock.census import Lot
 from leadline.livestock.sight import unseen
 from leadline.measures import figures
@@ -64,7 +64,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
                    "origin": said.origin(h.catalogue, f.mark, f.source)} for f in (lot.kind.facts if lot.kind else ())],
         "risks": [{"what": f"{r.how} {', '.join(r.to)}", "said": r.says, "label": said.label(r.mark),
                    "certainty": str(r.certainty)} for r in (lot.kind.risks if lot.kind else ())],
-        "signs": SIGNS, "exam": said.EXAMINATION, "exam_first": said.EXAMINE_FIRST, "hows": stock.HOW_GONE,
+        "signs": SIGNS, "exam": said.EXAMINATION, "exam_first": said.EXAMINE_FIRST, "hows": stock_log.HOW_GONE,
         "places": [(p, names.get(p, p)) for p in lot.here],
         "others": [(i, n) for i, n in names.items() if i not in lot.here or len(lot.here) > 1],
         "said": request.query_params.get("said", "")[:160],
@@ -97,7 +97,7 @@ async def note(request: Request) -> Response:
     form = await request.form()
     state, ident = request.app.state, request.path_params["animal"]
     try:
-        stock.note(
+        stock_log.note(
             state.store, state.clock, ident, text(form, "sign"), system=text(form, "system"), value=text(form, "value"),
             unit=text(form, "unit"), note=text(form, "note", 2000), time=text(form, "time") or None,
             token=text(form, "token"),
@@ -112,7 +112,7 @@ async def move(request: Request) -> Response:
     form = await request.form()
     state, ident = request.app.state, request.path_params["animal"]
     try:
-        done = stock.move(
+        done = stock_log.move(
             state.store, state.clock, ident, text(form, "other") or text(form, "to"), system=text(form, "system"),
             count=text(form, "count"), note=text(form, "note", 2000), time=text(form, "time") or None,
             tool=text(form, "tool"), washed=bool(text(form, "washed")), token=text(form, "token"),
@@ -128,7 +128,7 @@ async def lose(request: Request) -> Response:
     state, ident = request.app.state, request.path_params["animal"]
     exam = {key: text(form, f"exam_{key}") for key, _, _ in said.EXAMINATION}
     try:
-        stock.lose(
+        stock_log.lose(
             state.store, state.clock, ident, system=text(form, "system"), how=text(form, "how"),
             count=text(form, "count"), note=text(form, "note", 2000), exam=exam, time=text(form, "time") or None,
             token=text(form, "token"),
@@ -150,7 +150,7 @@ async def tell(request: Request) -> Response:
     try:
         if not about:
             raise BadInput("nothing was said", way_out="Fill at least one field.")
-        stock.tell(state.store, state.clock, ident, about)
+        stock_log.tell(state.store, state.clock, ident, about)
     except BadInput as exc:
         return shown(request, refused("tell", form, exc))
     return back(f"/livestock/animal/{ident}", "Noted")

@@ -9,7 +9,7 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.app import describe, quarantine, stock
+from leadline.app import describe, quarantine, stock, stock_log
 from leadline.app.stock import House
 from leadline.livestock.census import Lot
 from leadline.livestock.kinds import Certainty
@@ -129,7 +129,7 @@ async def seen(request: Request) -> Response:
     who = [v for v in form.getlist("animal") if isinstance(v, str)]
     looked = bool(text(form, "looked"))
     try:
-        stock.see(
+        stock_log.see(
             state.store, state.clock, system, who, looked_over=looked, search=text(form, "search"),
             note=text(form, "note"), token=text(form, "token"),
         )  # fmt: skip
@@ -149,7 +149,7 @@ async def arrive(request: Request) -> Response:
     try:
         if text(form, "length_cm"):
             about["length_cm"] = parse_number(text(form, "length_cm"))
-        done = stock.arrive(
+        done = stock_log.arrive(
             state.store, state.clock, system=text(form, "system"), kind=text(form, "kind"), animal=text(form, "animal"),
             count=text(form, "count"), source=text(form, "source"), time=text(form, "time") or None,
             note=text(form, "note", 2000), about=about, token=text(form, "token"),

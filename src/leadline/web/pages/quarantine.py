@@ -90,7 +90,7 @@ async def treat(request: Request) -> Response:
     """A dip or a medicine, as it was done."""
     form = await request.form()
     state, system = request.app.state, request.path_params["system"]
-    who = ", ".join(v for v in form.getlist("animals") if isinstance(v, str))
+    who = [v for v in form.getlist("animals") if isinstance(v, str)]
     try:
         quarantine.treat(
             state.store, state.clock, system, agent=text(form, "other") or text(form, "agent"),
