@@ -190,7 +190,7 @@ def calibration(outbreaks: int) -> None:
     for harder, world in ((1.0, "as the catalogue has it"), (3.0, "a third as easily carried and seen")):
         rows = []
         for name in ("marine-white-spot", "acropora-flatworm", "aiptasia"):
-            pest, one = packaged().pest(name), random.Random(f"{name} {harder}")
+            pest, one = packaged().pest(name), random.Random(f"{name} {harder} held out")
             scores: list[tuple[float, int, float, float]] = []
             latest = 0
             while len(scores) < outbreaks // 3:

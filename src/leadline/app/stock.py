@@ -37,7 +37,7 @@ class House:
     entries: tuple[Entry, ...]
     catalogue: Catalogue
     register: Register
-    _contacts: list[Contact] | None = field(default=None, repr=False)
+    _worked_out: dict[str, list[Contact]] = field(default_factory=dict, repr=False)  # shared by copies of other moments
 
     @property
     def vessels(self) -> dict[str, list[str]]:
@@ -47,15 +47,17 @@ class House:
     @property
     def contacts(self) -> list[Contact]:
         """What touched what; air between neighbours is added where a trace asks for it."""
-        if self._contacts is None:
+        if "contacts" not in self._worked_out:
             local = {s.id: zone(s.time_zone) for s in self.systems.values()}
 
             def dated(e: Entry) -> bool:  # a day and no hour: it may have been at any hour of it
                 there = e.time.astimezone(local.get(e.system, dt.UTC))
                 return (there.hour, there.minute, there.second) == (0, 0, 0)
 
-            self._contacts = contacts.contacts(self.entries, self.register, set(self.systems), self.vessels, dated)
-        return self._contacts
+            self._worked_out["contacts"] = contacts.contacts(
+                self.entries, self.register, set(self.systems), self.vessels, dated
+            )
+        return self._worked_out["contacts"]
 
     def lot(self, name: str) -> Lot:
         """A lot by its id.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import groupby
 from typing import Any
 
@@ -29,6 +30,7 @@ def name_of_source(source: str) -> str:
     return SOURCE + (source or "unknown")
 
 
+@lru_cache(maxsize=65_536)
 def is_place(node: str) -> bool:
     """Whether a node is neither dealer, tool nor hands."""
     return not node.startswith((SOURCE, TOOL)) and node.split("#")[0] != HANDS
