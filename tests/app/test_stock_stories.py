@@ -255,3 +255,21 @@ def test_unknown_pests_and_days_to_come(house):
         trace.backward(house.store, house.clock, "aiptasia", "isolation", later(house, 2).now())
     with pytest.raises(BadInput, match="first seen when"):
         trace.backward(house.store, house.clock, "aiptasia", "isolation")
+
+
+@pytest.mark.parametrize(
+    ("kind", "subject", "more"),
+    [
+        ("treatment", "copper", {}),
+        ("treatment", "medicine", {"agent": "copper sulphate"}),
+        ("addition", "copper", {}),
+    ],
+)
+def test_copper_and_invertebrates_never_together_however_it_is_logged(house, kind, subject, more):
+    """Known of copper: kills invertebrates at fish-safe strengths (biology, agents)."""
+    stock_log.arrive(house.store, house.clock, system="isolation", kind="trochus", animal="snails", count="3")
+    given = {"system": "isolation", "kind": kind, "subject": subject, "value_text": "1", "unit": "g"}
+    with pytest.raises(BadInput, match="harms snails, which live here"):
+        record.log(house.store, house.clock, **given, extra=more)
+    done = record.log(house.store, house.clock, **given, extra={**more, "moved_out": True})
+    assert done.entry.kind == kind

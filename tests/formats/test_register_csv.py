@@ -11,6 +11,7 @@ from tests.cli.desk import NOW, Desk
 
 from leadline.app import stock, stock_log
 from leadline.formats import register_csv
+from leadline.measures.errors import BadInput
 
 HEAD = "organismID,scientificName,organismQuantity,eventDate,locationID"
 
@@ -67,9 +68,11 @@ def test_bringing_it_into_the_store_it_came_from_adds_nobody(desk, tmp_path):
     before = holdings(desk)
     path = tmp_path / "register.csv"
     path.write_text(register_csv.write(house(desk)), encoding="utf-8")
+    entries = len(desk.store().entries("lagoon"))
     for _ in range(2):
         assert desk.take_in(path).exit_code == 0
         assert holdings(desk) == before
+    assert len(desk.store().entries("lagoon")) == entries  # not one row was new
 
 
 def test_a_count_that_is_higher_adds_the_difference(desk, tmp_path):
@@ -88,6 +91,21 @@ def test_a_count_that_is_higher_adds_the_difference(desk, tmp_path):
     path.write_text(out.getvalue(), encoding="utf-8")
     assert desk.take_in(path).exit_code == 0
     assert house(desk).lot("school").here == {"lagoon": 6.0, "north-room": 3.0}
+
+
+def test_a_count_that_is_lower_is_asked_about_by_name(desk, tmp_path):
+    fill(desk)
+    path = tmp_path / "register.csv"
+    path.write_text(register_csv.write(house(desk)).replace(",4,individuals", ",2,individuals"), encoding="utf-8")
+    done = desk.take_in(path)
+    assert done.exit_code == 2
+    assert "4 are kept in lagoon; log a loss or a move" in done.output
+    assert house(desk).lot("school").here == {"lagoon": 4.0, "north-room": 3.0}
+
+
+def test_an_empty_file_says_so(desk, tmp_path):
+    with pytest.raises(BadInput, match="the file is empty"):
+        register_csv.read(iter([]), "none.csv", zone_of=lambda s: dt.UTC, now=NOW)
 
 
 def test_a_keepers_own_table_in_the_terms_of_darwin_core(desk, tmp_path):

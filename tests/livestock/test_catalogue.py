@@ -151,3 +151,20 @@ def test_an_example_can_be_kept(settled):
 
     assert read(EXAMPLE, "example").kind[0].id == "pink-tailed-trigger"
     assert catalogue.add(settled.store, EXAMPLE, "example") == ["kind/pink-tailed-trigger"]
+
+
+def test_an_own_entry_changes_only_what_it_names(settled):
+    """What it does not say stays as ours, and an own fact stands for ours of the same name."""
+    ours = catalogue.packaged().kinds["zebrasoma-flavescens"]
+    text = """
+[[kind]]
+id = "zebrasoma-flavescens"
+facts = [{ what = "sight", low = 3, high = 5, unit = "d", mark = "own" }]
+"""
+    assert catalogue.add(settled.store, text, "own.toml") == ["kind/zebrasoma-flavescens"]
+    mine = catalogue.catalogue(settled.store).kinds["zebrasoma-flavescens"]
+    assert (mine.own, mine.scientificName, mine.risks) == (True, ours.scientificName, ours.risks)
+    assert [f.low for f in mine.facts if f.what == "sight"] == [3]
+    assert {f.what for f in ours.facts} <= {f.what for f in mine.facts}
+    assert catalogue.drop(settled.store, "zebrasoma-flavescens")
+    assert catalogue.catalogue(settled.store).kinds["zebrasoma-flavescens"] == ours

@@ -124,6 +124,7 @@ class FileRead:
     unknown: dict[tuple[str, str], int] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
     rows: int = 0
+    already_there: int = 0
     # of a spreadsheet: rows that stand under the header, how its columns were read, and what each becomes
     heading: list[list[str]] = field(default_factory=list)
     mapping: dict[str, Any] = field(default_factory=dict)
@@ -183,6 +184,11 @@ def bring_in(
 def _bring_in(
     store: Store, reads: Sequence[FileRead], skip_bad: bool, known: Mapping[str, Iterable[str]], dry_run: bool
 ) -> Brought:
+    for read in reads:
+        if read.format == "register":
+            from leadline.app import register_rows
+
+            register_rows.sift(store, read)
     problems = [p for read in reads for p in read.problems]
     entries, clashes = _without_clashes(store, reads)
     problems += clashes
@@ -200,8 +206,8 @@ def _bring_in(
             old_points += got.already_there
         parked = _park(store, [row for read in reads for row in read.parked])
     return Brought(
-        new=added.new, already_there=added.already_there, points_new=new_points, points_already_there=old_points,
-        parked=parked, rejected=tuple(problems), unknown_subjects=unknown, warnings=warnings,
+        new=added.new, already_there=added.already_there + sum(r.already_there for r in reads),
+        points_new=new_points, points_already_there=old_points, parked=parked, rejected=tuple(problems), unknown_subjects=unknown, warnings=warnings,
         systems=tuple(sorted({e.system for e in entries} | {p.system for r in reads for p in r.streams})),
     )  # fmt: skip
 

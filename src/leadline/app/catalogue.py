@@ -48,13 +48,23 @@ def read(text: str, where: str, known_sources: Iterable[str] | None = None, *, o
     BadInput
         With the entry, the field and what is wrong with it, in one line.
     """
+    return _taken(parsed(text, where), where, known_sources, own)
+
+
+def parsed(text: str, where: str) -> dict[str, Any]:
+    """A file of TOML, as it stands.
+
+    Raises
+    ------
+    BadInput
+        When it is none, or too large.
+    """
     if len(text) > _MOST_BYTES:
         raise BadInput("this file is too large for a catalogue", where=where, way_out="Split it.")
     try:
-        raw = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as exc:
         raise BadInput(f"this is no TOML: {exc}", where=where, way_out="--example prints one.") from exc
-    return _taken(raw, where, known_sources, own)
 
 
 def _taken(raw: Mapping[str, Any], where: str, known_sources: Iterable[str] | None, own: bool) -> CatalogueFile:
@@ -178,7 +188,7 @@ def catalogue(store: Store) -> Catalogue:
 @functools.lru_cache(maxsize=4)
 def _with(own: str) -> Catalogue:
     ours = packaged()
-    found = [_taken({n.partition("/")[0]: [e]}, n, None, True) for n, e in json.loads(own).items()]
+    found = [_taken({n.partition("/")[0]: [_over_ours(n, e)]}, n, None, True) for n, e in json.loads(own).items()]
     return Catalogue(
         {**ours.kinds, **{e.id: e for p in found for e in p.kind}},
         {**ours.pests, **{e.id: e for p in found for e in p.pest}},
@@ -188,16 +198,52 @@ def _with(own: str) -> Catalogue:
     )
 
 
+def _over_ours(name: str, entry: Mapping[str, Any]) -> dict[str, Any]:
+    """An own entry over ours of the same id: what it does not name stays as we have it, also after an update.
+
+    Facts go by what they are of; every other field is taken whole.
+    """
+    shape, _, ident = name.partition("/")
+    ours = _raw().get((shape, ident))
+    if ours is None:
+        return dict(entry)
+    merged = {**ours, **entry}
+    for part in ("facts", "cautions"):
+        if part in ours and part in entry and isinstance(entry[part], list):
+            said = {f.get("what") for f in entry[part] if isinstance(f, dict)}
+            merged[part] = [*entry[part], *(f for f in ours[part] if f.get("what") not in said)]
+    return merged
+
+
+@functools.cache
+def _raw() -> dict[tuple[str, str], dict[str, Any]]:
+    """Our entries as they are written, by shape and id."""
+    folder = resources.files("leadline.livestock") / "catalogue"
+    found = {}
+    for name in FILES:
+        parsed = tomllib.loads((folder / f"{name}.toml").read_text(encoding="utf-8"))
+        found.update({(shape, e["id"]): e for shape in SHAPES for e in parsed.get(shape, ())})
+    return found
+
+
 def add(store: Store, text: str, where: str) -> list[str]:
     """Keep a file of the keeper's own entries, which stand before ours; gives their names, `kind/ID`.
+
+    Of an entry that has the id of one of ours only what differs must be named.
 
     Raises
     ------
     BadInput
         With one line; nothing of the file is kept then.
     """
-    found = read(text, where, packaged().sources)
-    raw = tomllib.loads(text)
+    raw = parsed(text, where)
+    whole = {
+        shape: [
+            _over_ours(f"{shape}/{e.get('id', '')}", e) if isinstance(e, dict) else e for e in raw[shape]
+        ] if isinstance(raw[shape], list) else raw[shape]
+        for shape in raw
+    }  # fmt: skip
+    found = _taken(whole, where, packaged().sources, False)
     names = []
     with store.together():
         for shape in SHAPES:
@@ -220,6 +266,8 @@ def drop(store: Store, name: str) -> bool:
         When it is none of the keeper's.
     """
     own = store.records(OWN)
+    if "/" not in name:
+        name = next((n for n in own if n.partition("/")[2] == name), name)
     if name not in own:
         raise UnknownName("own entry", name, own, way_out="" if own else "There are none of your own.")
     store.put_record(OWN, name, None)

@@ -12,7 +12,6 @@ from leadline.app.record import Logged
 from leadline.app.stock import House
 from leadline.journal.journal import as_of as known_at
 from leadline.livestock import contacts, naming, quarantine
-from leadline.livestock.census import Lot
 from leadline.livestock.fallow import Fallow, fallow
 from leadline.livestock.kinds import Agent
 from leadline.livestock.quarantine import Plan
@@ -142,12 +141,8 @@ def treat(
     if strangers:
         raise BadInput(f"{strangers[0]} is not in {system}", way_out="Name those who live there.")
     for a in known:
-        hurt = harmed(lots if what == "dip" and a.use == "dip" else here, a)
-        if hurt and not moved_out and a.use == "medicine":
-            raise BadInput(
-                f"{a.name} harms {', '.join(x.name for x in hurt)}, which live here",
-                way_out="Move them first; or say that they were in other water.",
-            )
+        if a.use == "medicine" and not moved_out:
+            stock.refuse_harm(a, here)
     extra: dict[str, Any] = {"agent": known[0].id if len(known) == 1 else agent.strip()}
     more: Mapping[str, Any] = {
         "minutes": minutes, "concentration": concentration, "water": water, "fell_off": fell_off, "rinse": rinse,
@@ -158,15 +153,6 @@ def treat(
         store, clock, system=system, kind="treatment", subject=what, value_text="", unit="", time=time, note=note,
         extra=extra, token=token,
     )  # fmt: skip
-
-
-def harmed(lots: Sequence[Lot], agent: Agent) -> list[Lot]:
-    """Those whom an agent is on record as harming; with a medicine, whoever is of a kind that nobody knows, too."""
-    return [
-        x for x in lots
-        if (x.kind is not None and x.kind.is_any(agent.harms))
-        or (x.kind is None and agent.use == "medicine" and agent.harms)
-    ]  # fmt: skip
 
 
 def against(h: House, agent: Agent) -> tuple[list[str], list[str]]:

@@ -79,6 +79,10 @@ def log(
         now if now - when > dt.timedelta(minutes=1) else None, note.strip(), more,
     )  # fmt: skip
     entry, assumed = understood(store, described, entry)
+    if kind == "treatment" or (kind == "addition" and not _reckoned(entry.subject, described)):
+        from leadline.app import stock
+
+        stock.refuse_poison(store, clock, entry)
     entry = replace(entry, id=content_id(entry))
     if store.entry(entry.id) is not None and not token:
         return Logged(entry, _doubt(store, clock, entry), assumed)
@@ -124,7 +128,7 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
                 f"{value:g} {entry.unit or 'g'} into {system.net_volume_l:.0f} L",
                 way_out="Check amount and unit.",
             )
-        if kind == "addition" and not substances.known(entry.subject) and entry.subject not in system.solutions:
+        if kind == "addition" and not _reckoned(entry.subject, system):
             near = _near(entry.subject, [*substances.SUBSTANCES, *system.solutions])
             return _weighed(entry), (f"nobody knows {entry.subject!r}: {near}kept, but not reckoned",)
         return _weighed(entry), ()
@@ -133,6 +137,10 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
     if kind in ("service", "observation", "arrival", "treatment", "transfer", "loss") and not entry.subject:
         raise BadInput(f"{kind} of what?", way_out="Name it.")
     return entry, ()
+
+
+def _reckoned(subject: str, system: System) -> bool:
+    return substances.known(subject) or subject in system.solutions
 
 
 def _near(name: str, known: Iterable[str]) -> str:

@@ -15,7 +15,7 @@ from leadline.journal.journal import as_of as known_at
 from leadline.livestock import census, compatibility, contacts, load, naming, quarantine, sight, treatments
 from leadline.livestock.census import Lot, Register
 from leadline.livestock.compatibility import Concern
-from leadline.livestock.kinds import Catalogue, Certainty, Hazard, Kind, Mark, Pest
+from leadline.livestock.kinds import Agent, Catalogue, Certainty, Hazard, Kind, Mark, Pest
 from leadline.livestock.load import Load
 from leadline.livestock.paths import Contact
 from leadline.livestock.sight import Unseen
@@ -247,6 +247,48 @@ def poisoned_by(h: House, system: str, kind: Kind) -> Concern | None:
                 )
                 return Concern(Certainty.KNOWN, "poison", said, (), Mark.SOURCE, "S28")
     return None
+
+
+def harmed(lots: Sequence[Lot], agent: Agent) -> list[Lot]:
+    """Those whom an agent is on record as harming; with a medicine, whoever is of a kind that nobody knows, too."""
+    return [
+        x for x in lots
+        if (x.kind is not None and x.kind.is_any(agent.harms))
+        or (x.kind is None and agent.use == "medicine" and agent.harms)
+    ]  # fmt: skip
+
+
+def refuse_harm(agent: Agent, lots: Sequence[Lot]) -> None:
+    """Refuse a medicine in water where those live whom it harms: copper and invertebrates never together.
+
+    Raises
+    ------
+    BadInput
+        With those whom it harms.
+    """
+    hurt = harmed(lots, agent)
+    if hurt:
+        raise BadInput(
+            f"{agent.name} harms {', '.join(x.name for x in hurt)}, which live here",
+            way_out="Move them first; or say that they were in other water (moved_out).",
+        )
+
+
+def refuse_poison(store: Store, clock: Clock, e: Entry) -> None:
+    """Refuse an entry that puts a medicine into water where those live whom it harms, however it is worded.
+
+    Raises
+    ------
+    BadInput
+        Unless the entry says `moved_out`.
+    """
+    if e.extra.get("moved_out") or e.subject == "dip":
+        return
+    agents = [a for a in treatments.agents_of(e, catalogue.catalogue(store)) if a.use == "medicine" and a.harms]
+    if agents:
+        here = house(store, clock).register.at(e.system)
+        for agent in agents:
+            refuse_harm(agent, here)
 
 
 def _units(h: House) -> str:

@@ -18,13 +18,14 @@ from leadline.measures.units import parse_number
 if TYPE_CHECKING:
     from leadline.app.stock import House
 
-# https://dwc.tdwg.org/terms/; the last nine are our own
+# https://dwc.tdwg.org/terms/; the last twelve are our own
 COLUMNS = (
     "organismID", "scientificName", "vernacularName", "organismQuantity", "organismQuantityType", "sex", "lifeStage",
     "eventDate", "locationID", "organismRemarks", "kind", "source", "origin", "papers", "price", "currency",
-    "irreplaceable", "length_cm", "lastSeen",
+    "irreplaceable", "length_cm", "lastSeen", "vessel", "group", "born",
 )  # fmt: skip
-_ABOUT = ("kind", "scientificName", "vernacularName", "sex", "lifeStage", "origin", "papers", "price", "currency")
+_ABOUT = ("kind", "scientificName", "vernacularName", "sex", "lifeStage", "origin", "papers", "price", "currency",
+          "vessel", "group", "born")  # fmt: skip
 _YES = frozenset({"true", "yes", "1", "x"})
 STOCK = "stock"  # an arrival that only says how many are there: see livestock.census
 
@@ -58,6 +59,7 @@ def write(h: House) -> str:
                 "papers": about.get("papers", ""), "price": about.get("price", ""),
                 "currency": about.get("currency", ""), "irreplaceable": "true" if lot.irreplaceable else "",
                 "length_cm": about.get("length_cm", ""), "lastSeen": iso(last) if last else "",
+                "vessel": about.get("vessel", ""), "group": about.get("group", ""), "born": about.get("born", ""),
             })  # fmt: skip
     return out.getvalue()
 
@@ -73,10 +75,10 @@ def read(rows: Rows, file: str, *, zone_of: Callable[[str], dt.tzinfo], now: dt.
         When a column stands twice.
     """
     stream = iter(rows)
-    _, header = next(stream)
+    _, header = next(stream, (1, Broken("the file is empty")))
     if isinstance(header, Broken):
         raise BadInput(header.reason, where=f"{file}:1")
-    known = {c.lower(): c for c in (*COLUMNS, "individualCount", "vessel")}
+    known = {c.lower(): c for c in (*COLUMNS, "individualCount")}
     columns = [known.get(c.strip().lower(), c.strip()) for c in header]
     twice = sorted({c for c in columns if c and columns.count(c) > 1})
     if twice:
@@ -135,10 +137,8 @@ def _entries(row: dict[str, str], system: str, zone_of: Callable[[str], dt.tzinf
             extra["length_cm"] = parse_number(row["length_cm"])
         except BadInput:
             raise _Bad("length_cm", "this is no number") from None
-    if row.get("vessel"):
-        extra["vessel"] = row["vessel"]
     extra[STOCK] = True
-    more = {k: v for k, v in row.items() if v and k not in COLUMNS and k not in ("individualCount", "vessel")}
+    more = {k: v for k, v in row.items() if v and k not in COLUMNS and k != "individualCount"}
     extra.update({k: v for k, v in more.items() if k not in extra})
     found = [
         Entry(when, place, "arrival", name, n, source=row.get("source", ""), note=row.get("organismRemarks", ""),

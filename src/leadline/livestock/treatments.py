@@ -97,7 +97,7 @@ def dippable(pest: Pest, catalogue: Catalogue) -> bool:
 
 def agents_of(e: Entry, catalogue: Catalogue) -> list[Agent]:
     """Agents that a treatment names and the catalogue knows."""
-    named = str(e.extra.get("agent", "") or e.method)
+    named = str(e.extra.get("agent", "") or e.method or e.subject)
     return agents_in(catalogue, named) if named else []
 
 

@@ -14,6 +14,7 @@ from leadline.measures.errors import BadInput
 
 UTC = dt.UTC
 DAY_S = 86400.0
+EARLIEST_YEAR, LATEST_YEAR = 1700, 2300  # nobody here means another year; zones can be reckoned in all of them
 EARLIEST = dt.datetime(1971, 1, 1, tzinfo=UTC)  # earlier is a clock that was never set
 
 
@@ -68,6 +69,8 @@ def parse(text: str, local: dt.tzinfo = UTC) -> dt.datetime:
     if match is None:
         raise BadInput(f"{text!r} is no date or time", way_out="Write it like 2026-03-01T08:00 or 2026-03-01.")
     year, month, day, hour, minute, second, fraction, offset = match.groups()
+    if not EARLIEST_YEAR <= int(year) <= LATEST_YEAR:
+        raise BadInput(f"{text!r} lies outside {EARLIEST_YEAR} to {LATEST_YEAR}", way_out="Check the year.")
     try:
         moment = dt.datetime(  # noqa: DTZ001 - the zone is decided below
             int(year), int(month), int(day), int(hour or 0), int(minute or 0), int(second or 0),
