@@ -74,10 +74,15 @@ def test_seen_in_two_taps_and_a_look_that_misses_one(reef):
 
 
 def test_an_arrival_with_papers_then_a_photograph_and_a_move(reef):
-    done = reef.post("/livestock/arrive", data={
+    form = {
         "kind": "Zoanthus", "animal": "Blue polyps", "count": "5", "system": "quarantine", "source": "harbour-shop",
-        "papers": "invoice 7", "price": "80", "irreplaceable": "1", "origin": "farmed",
-    })  # fmt: skip
+        "papers": "invoice 7", "price": "80", "irreplaceable": "1", "origin": "farmed", "token": "t1",
+    }  # fmt: skip
+    stopped = reef.post("/livestock/arrive", data=form)
+    assert stopped.status_code == 422
+    assert "Log it all the same" in stopped.text  # its toxin is named before anything is written
+    assert "blue-polyps" not in kept(reef).register.lots
+    done = reef.post("/livestock/arrive", data={**form, "read": "1"})
     assert done.status_code == 200
     assert done.url.path == "/livestock/animal/blue-polyps"
     assert "Palytoxin" in done.text  # the caution stands where it is handled
@@ -87,9 +92,61 @@ def test_an_arrival_with_papers_then_a_photograph_and_a_move(reef):
     assert "Kept the photograph" in plain(photo.text)
     shown = reef.get(re.search(r'src="(/livestock/photo/[0-9a-f]+\?small=1)"', photo.text)[1])
     assert (shown.status_code, shown.headers["content-type"]) == (200, "image/jpeg")
-    moved = reef.post("/livestock/animal/blue-polyps/move", data={"to": "great-reef", "count": "2", "tool": "tongs"})
-    assert "Moved to great-reef" in plain(moved.text)
+    moved = reef.post("/livestock/animal/blue-polyps/move", data={
+        "to": "great-reef", "count": "2", "tool": "tongs", "read": "1"})  # fmt: skip
+    assert "Logged: blue polyps went to Great reef" in plain(moved.text)
     assert kept(reef).lot("blue-polyps").here == {"quarantine": 3.0, "great-reef": 2.0}
+
+
+def test_a_second_tap_writes_nothing_and_one_word_takes_it_back(reef):
+    def there():
+        with SqliteStore.open(reef.db, clock=reef.clock, write=False) as store:
+            return len([e for e in store.entries("great-reef") if e.subject == "seen"])
+
+    before = there()
+    tap = {"system": "great-reef", "animal": "six-line", "token": "once"}
+    first = reef.post("/livestock/seen", data=tap)
+    again = reef.post("/livestock/seen", data=tap)
+    assert (first.url.query, there()) == (again.url.query, before + 1)
+    other = reef.post("/livestock/seen", data={**tap, "animal": "old-tang"})  # the page's mark, another form
+    assert "Seen: old tang." in plain(other.text)
+    undo = re.search(r'action="(/livestock/undo/[^"]+)"', first.text)[1]
+    back = reef.post(undo, data={"to": "/livestock"})
+    assert "Taken back: seen: six line." in plain(back.text)
+    assert reef.post("/livestock/undo/nothing", data={"to": "//elsewhere"}).status_code == 422
+
+
+def test_a_sign_leads_to_its_trace_both_ways(reef):
+    noted = reef.post("/livestock/animal/old-tang/note", data={"sign": "white-spots", "token": "n"})
+    link = re.search(r'href="(/trace\?[^"]+)">Trace it', noted.text)[1].replace("&amp;", "&")
+    page = reef.get(link)
+    assert "Marine white spot, first seen in Great reef" in plain(page.text)
+    assert "where it can be by now" in plain(page.text)
+
+
+def test_release_before_its_time_asks_why(reef):
+    early = reef.post("/livestock/quarantine/release", data={"who": "the keeper"})
+    assert early.status_code == 422
+    assert "Say why" in early.text
+    assert 'value="the keeper"' in early.text
+    done = reef.post("/livestock/quarantine/release", data={"who": "the keeper", "note": "the unit leaks"})
+    assert "Noted the decision." in plain(done.text)
+
+
+def test_ticks_and_choices_survive_a_refusal(reef):
+    form = {"agent": "", "animals": ["three-acropora-frags"], "found": "nothing", "base": "removed"}
+    page = reef.post("/livestock/quarantine/treat", data=form).text
+    assert 'value="three-acropora-frags" checked' in page
+    assert '<option value="nothing" selected>' in page
+    assert '<option value="removed" selected>' in page
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "2026-02-30"])
+def test_days_that_no_calendar_here_holds_get_one_line(reef, day):
+    for path in (f"/livestock?on={day}", f"/trace?ask=back&pest=marine-white-spot&place=great-reef&seen={day}",
+                 f"/trace?ask=forth&pest=marine-white-spot&what=place&place=great-reef&since={day}",
+                 f"/livestock?as_of={day}"):  # fmt: skip
+        assert reef.get(path).status_code in (400, 422), path
 
 
 def test_a_dip_closes_its_step(reef):
@@ -97,7 +154,7 @@ def test_a_dip_closes_its_step(reef):
     assert "Treat again" in before
     dip = {"agent": "iodine-dip", "animals": "three-acropora-frags", "fell_off": "one worm", "base": "removed"}
     done = reef.post("/livestock/quarantine/treat", data=dip)
-    assert "Logged the treatment" in plain(done.text)
+    assert "Logged the dip" in plain(done.text)
     assert not re.search(r'<li id="dip-\d" class="due', done.text)
 
 
@@ -252,14 +309,14 @@ def test_a_keepers_evening_by_touch(browser, reef, script):
     page.locator("#treat ~ form select[name=agent]").select_option("iodine-dip")
     page.get_by_label("three acropora frags").check()
     page.locator("form[action$='/treat'] .send").click()
-    page.locator(".flash", has_text="Logged the treatment.").wait_for()
+    page.locator(".flash", has_text="Logged the dip: iodine dip.").wait_for()
     page.goto(base + "/livestock/animal/button-polyps")
     page.locator("summary", has_text="Move").click()
     caution = page.locator("form[action$='/move'] .caution")
     assert "gloves" in caution.inner_text().lower()
     page.locator("form[action$='/move'] [name=other]").fill("a friend")
     page.locator("form[action$='/move'] .send").click()
-    page.locator(".flash", has_text="Moved to a friend.").wait_for()
+    page.locator(".flash", has_text="went to a friend.").wait_for()
     page.goto(base + "/system/great-reef?minutes=10")
     assert "fish beside button polyps" in page.locator("ol.round").inner_text()
     context.close()

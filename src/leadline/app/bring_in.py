@@ -207,7 +207,8 @@ def _bring_in(
         parked = _park(store, [row for read in reads for row in read.parked])
     return Brought(
         new=added.new, already_there=added.already_there + sum(r.already_there for r in reads),
-        points_new=new_points, points_already_there=old_points, parked=parked, rejected=tuple(problems), unknown_subjects=unknown, warnings=warnings,
+        points_new=new_points, points_already_there=old_points, parked=parked, rejected=tuple(problems),
+        unknown_subjects=unknown, warnings=warnings,
         systems=tuple(sorted({e.system for e in entries} | {p.system for r in reads for p in r.streams})),
     )  # fmt: skip
 

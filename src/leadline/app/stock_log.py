@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from leadline.app import describe, record
@@ -23,9 +23,14 @@ NOTED = frozenset({
 })  # fmt: skip
 
 
+def _nothing() -> None:
+    return None
+
+
 def arrive(
     store: Store, clock: Clock, *, system: str, kind: str, animal: str = "", count: str = "", source: str = "",
     time: str | dt.datetime | None = None, note: str = "", about: Mapping[str, Any] | None = None, token: str = "",
+    last_word: Callable[[], None] = _nothing,
 ) -> Logged:  # fmt: skip
     """An animal, a group, a coral or a rock comes.
 
@@ -64,6 +69,7 @@ def arrive(
             extra["said"] = kind.strip()
     elif kind.strip():
         extra["kind"] = kind.strip()
+    last_word()
     return record.log(
         store, clock, system=system, kind="arrival", subject=ident, value_text=count, unit="", source=source, time=time,
         note=note, extra=extra, token=token,
@@ -105,6 +111,7 @@ def _length(said: Any) -> float:
 def move(
     store: Store, clock: Clock, animal: str, to: str, *, system: str = "", count: str = "", note: str = "",
     time: str | dt.datetime | None = None, tool: str = "", washed: bool = False, away: bool = False, token: str = "",
+    last_word: Callable[[], None] = _nothing,
 ) -> Logged:  # fmt: skip
     """A lot, or part of it, goes to another system or vessel, or leaves the house.
 
@@ -112,6 +119,8 @@ def move(
     ----------
     away
         That it leaves the house, should its new place be named like one of ours.
+    last_word
+        Called when all else is sound, just before it is written: what it raises stops it.
     """
     h = house(store, clock)
     lot = h.lot(animal)
@@ -135,6 +144,7 @@ def move(
     extra: dict[str, Any] = {"washed": True} if washed else {}
     if tool:
         extra["tool"] = tool
+    last_word()
     return record.log(
         store, clock, system=begin, kind="transfer", subject=lot.id, value_text=count, unit="", to=to.strip(),
         time=time, note=note, extra=extra, token=token,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 
+from leadline.journal.entry import Entry
 from leadline.livestock.census import Lot
 from leadline.livestock.compatibility import Concern
 from leadline.livestock.contacts import HANDS, SOURCE, TOOL
@@ -28,6 +29,7 @@ EXAMINATION: tuple[tuple[str, str, str], ...] = (
     ("others", "The others", "who else breathes fast, hides, is pale; who is missing"),
     ("before", "The day before", "what was new: food, animal, tool, water, work in the room"),
 )
+RECKONED_WITH = frozenset({"sight", "glance"})  # facts for reckoning who is gone, no news to a reader
 EXAMINE_FIRST = "Cooled, not frozen: freezing ruins what a veterinarian looks for. Gloves; cover cuts; wash after."
 
 
@@ -76,6 +78,25 @@ def origin(catalogue: Catalogue, mark: Mark, source: str) -> str:
 def label(mark: Mark) -> str:
     """The short label: nothing for what was read in its source."""
     return mark.said
+
+
+def entry_said(e: Entry, names: Mapping[str, str]) -> str:
+    """What an entry of livestock says, in a few words."""
+    who = (str(e.extra.get("animal", "")) or e.subject).replace("-", " ")
+    place = names.get(e.system, e.system)
+    if e.kind == "arrival":
+        return f"Logged: {who} came to {place}"
+    if e.kind == "transfer":
+        return f"Logged: {who} went to {names.get(e.to, e.to)}"
+    if e.kind == "loss":
+        return f"Logged: {who}, {str(e.extra.get('how', 'lost')).replace('-', ' ')}"
+    if e.kind == "treatment":
+        return f"Logged the {e.subject}: {str(e.extra.get('agent', '')).replace('-', ' ')}"
+    if e.kind == "note":
+        return "Noted the decision" if e.subject == "release" else f"Noted of {who}"
+    if e.subject == "census":
+        return f"Looked over {place}"
+    return f"Seen: {who}" if e.subject == "seen" else f"Noted of {who}: {e.subject.replace('-', ' ')}"
 
 
 def concern_said(c: Concern, lots: Mapping[str, Lot]) -> str:

@@ -9,11 +9,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from leadline.app import breeding, photographs, stock, stock_log
+from leadline.journal.entry import Entry
 from leadline.livestock.census import Lot
 from leadline.livestock.sight import unseen
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.present import stock as said
+from leadline.web.pages import after
 from leadline.web.pages.livestock import house, local_of
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back, refused, text
@@ -51,7 +53,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "late": late.said if late else "", "gone": figures.chance(late.p_gone) if late and late.looks else "",
         "hazards": [(x.name, x.caution, x.first_steps) for x in stock.cautions(h, lot)],
         "photos": [{"id": p.id, "when": figures.day(p.taken_at, local, h.at), "note": p.note}
-                   for p in store.photos(subject=lot.id)],
+                   for p in store.photos(subject=lot.id) if p.taken_at <= h.at],
         "about": [(words, _plain(lot.about[key])) for key, words in _ABOUT_SAID.items() if lot.about.get(key)],
         "came": [{"when": figures.day(c.time, local, h.at), "place": names.get(c.place, c.place),
                   "source": c.source.replace("-", " "), "n": f"{c.count:g}"} for c in lot.came],
@@ -59,15 +61,18 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "losses": [{"when": figures.day(g.time, local, h.at), "n": f"{g.count:g}", "how": g.how.replace("-", " "),
                     "place": names.get(g.place, g.place), "note": g.note,
                     "exam": "; ".join(f"{k}: {v}" for k, v in g.exam.items())} for g in lot.gone],
-        "broods": breeding.said(store, request.app.state.clock, lot.id),
-        "facts": [{"what": f.what.replace("-", " "), "said": said.fact_said(f), "label": said.label(f.mark),
-                   "origin": said.origin(h.catalogue, f.mark, f.source)} for f in (lot.kind.facts if lot.kind else ())],
+        "broods": breeding.said(store, request.app.state.clock, lot.id, h),
+        "facts": [
+            {"what": f.what.replace("-", " "), "said": said.fact_said(f), "label": said.label(f.mark),
+             "origin": said.origin(h.catalogue, f.mark, f.source)}
+            for f in (lot.kind.facts if lot.kind else ()) if f.what not in said.RECKONED_WITH
+        ],
         "risks": [{"what": f"{r.how} {', '.join(r.to)}", "said": r.says, "label": said.label(r.mark),
                    "certainty": str(r.certainty)} for r in (lot.kind.risks if lot.kind else ())],
         "signs": SIGNS, "exam": said.EXAMINATION, "exam_first": said.EXAMINE_FIRST, "hows": stock_log.HOW_GONE,
         "places": [(p, names.get(p, p)) for p in lot.here],
         "others": [(i, n) for i, n in names.items() if i not in lot.here or len(lot.here) > 1],
-        "said": request.query_params.get("said", "")[:160],
+        "flash": after.shown(request, h), "token": after.new_token(),
         "frozen": asked.as_of is not None or bool(request.query_params.get("on")),
     }, 200 if typed is None else 422)  # fmt: skip
 
@@ -96,30 +101,37 @@ async def note(request: Request) -> Response:
     """A sign, a measure, a birth."""
     form = await request.form()
     state, ident = request.app.state, request.path_params["animal"]
-    try:
-        stock_log.note(
+
+    def make(token: str) -> Entry:
+        return stock_log.note(
             state.store, state.clock, ident, text(form, "sign"), system=text(form, "system"), value=text(form, "value"),
-            unit=text(form, "unit"), note=text(form, "note", 2000), time=text(form, "time") or None,
-            token=text(form, "token"),
-        )  # fmt: skip
-    except BadInput as exc:
-        return shown(request, refused("note", form, exc))
-    return back(f"/livestock/animal/{ident}", f"Noted: {text(form, 'sign').replace('-', ' ')}", "noted")
+            unit=text(form, "unit"), note=text(form, "note", 2000), time=text(form, "time") or None, token=token,
+        ).entry  # fmt: skip
+
+    return after.write(request, form, "note", shown, make, lambda _: f"/livestock/animal/{ident}")
 
 
 async def move(request: Request) -> Response:
     """It goes elsewhere."""
     form = await request.form()
     state, ident = request.app.state, request.path_params["animal"]
-    try:
-        done = stock_log.move(
-            state.store, state.clock, ident, text(form, "other") or text(form, "to"), system=text(form, "system"),
-            count=text(form, "count"), note=text(form, "note", 2000), time=text(form, "time") or None,
-            tool=text(form, "tool"), washed=bool(text(form, "washed")), token=text(form, "token"),
-        )  # fmt: skip
-    except BadInput as exc:
-        return shown(request, refused("move", form, exc))
-    return back(f"/livestock/animal/{ident}", f"Moved to {done.entry.to}")
+
+    def make(token: str) -> Entry:
+        to, count = text(form, "other") or text(form, "to"), text(form, "count")
+
+        def last_word() -> None:
+            h = house(request)
+            kind = h.lot(ident).kind
+            if to in h.systems and kind is not None and not text(form, "read"):
+                after.stop(after.warned(request, to, kind.id, count, ident))
+
+        return stock_log.move(
+            state.store, state.clock, ident, to, system=text(form, "system"), count=count,
+            away=bool(text(form, "other")), note=text(form, "note", 2000), time=text(form, "time") or None,
+            tool=text(form, "tool"), washed=bool(text(form, "washed")), token=token, last_word=last_word,
+        ).entry  # fmt: skip
+
+    return after.write(request, form, "move", shown, make, lambda _: f"/livestock/animal/{ident}")
 
 
 async def lose(request: Request) -> Response:
@@ -127,15 +139,15 @@ async def lose(request: Request) -> Response:
     form = await request.form()
     state, ident = request.app.state, request.path_params["animal"]
     exam = {key: text(form, f"exam_{key}") for key, _, _ in said.EXAMINATION}
-    try:
-        stock_log.lose(
+
+    def make(token: str) -> Entry:
+        return stock_log.lose(
             state.store, state.clock, ident, system=text(form, "system"), how=text(form, "how"),
             count=text(form, "count"), note=text(form, "note", 2000), exam=exam, time=text(form, "time") or None,
-            token=text(form, "token"),
-        )  # fmt: skip
-    except BadInput as exc:
-        return shown(request, refused("lose", form, exc))
-    return back(f"/livestock/animal/{ident}", "Logged the loss")
+            token=token,
+        ).entry  # fmt: skip
+
+    return after.write(request, form, "lose", shown, make, lambda _: f"/livestock/animal/{ident}")
 
 
 async def tell(request: Request) -> Response:
@@ -147,13 +159,13 @@ async def tell(request: Request) -> Response:
     }
     if text(form, "irreplaceable"):
         about["irreplaceable"] = True
-    try:
+
+    def make(token: str) -> Entry:
         if not about:
             raise BadInput("nothing was said", way_out="Fill at least one field.")
-        stock_log.tell(state.store, state.clock, ident, about)
-    except BadInput as exc:
-        return shown(request, refused("tell", form, exc))
-    return back(f"/livestock/animal/{ident}", "Noted")
+        return stock_log.tell(state.store, state.clock, ident, about)
+
+    return after.write(request, form, "tell", shown, make, lambda _: f"/livestock/animal/{ident}")
 
 
 async def photograph(request: Request) -> Response:
@@ -170,7 +182,7 @@ async def photograph(request: Request) -> Response:
         photographs.keep(state.store, state.clock, place, lot.id, data, note=text(form, "note"))
     except BadInput as exc:
         return shown(request, refused("photograph", form, exc))
-    return back(f"/livestock/animal/{ident}", "Kept the photograph", "photographs")
+    return back(f"/livestock/animal/{ident}", "photographs", done="photo")
 
 
 async def photo(request: Request) -> Response:

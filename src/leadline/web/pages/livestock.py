@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from leadline.app import describe, quarantine, stock, stock_log
 from leadline.app.stock import House
+from leadline.journal.entry import Entry
 from leadline.livestock.census import Lot
 from leadline.livestock.kinds import Certainty
 from leadline.livestock.sight import unseen
@@ -19,6 +20,7 @@ from leadline.measures.errors import BadInput
 from leadline.measures.moments import days_between, parse, zone
 from leadline.measures.units import parse_number
 from leadline.present import stock as said
+from leadline.web.pages import after
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back, refused, text
 
@@ -69,7 +71,7 @@ def shown(request: Request, typed: Typed | None = None, problems: tuple[str, ...
     store = request.app.state.store
     return page(request, "livestock.html", {
         "title": "Livestock", "tabs": asked.systems(), "view": "livestock", "systems": systems, "typed": typed,
-        "kinds": kinds_offered(h), "sources": sources(h), "said": request.query_params.get("said", "")[:160],
+        "kinds": kinds_offered(h), "sources": sources(h), "flash": after.shown(request, h), "token": after.new_token(),
         "frozen": asked.as_of is not None or on_day(request) is not None,
         "day": request.query_params.get("on", "")[:10],
         "units": [(u, h.systems[u].name) for u in quarantine.units(h)], "odd": h.register.odd, "problems": problems,
@@ -100,7 +102,7 @@ def _system(h: House, system: str) -> dict[str, Any]:
     local = local_of(h, system)
     late = {u.lot.id: u for u in unseen(h.register, system, h.at)}
     lots = [_row(h, x, system, late.get(x.id)) for x in h.register.at(system)]
-    lots.sort(key=lambda r: (not r["late"], r["name"]))
+    lots.sort(key=lambda r: r["name"])  # always in the same order: a thumb learns where each one stands
     looks = h.register.looks.get(system, [])
     last = max(looks) if looks else None
     return {
@@ -128,16 +130,18 @@ async def seen(request: Request) -> Response:
     system = text(form, "system")
     who = [v for v in form.getlist("animal") if isinstance(v, str)]
     looked = bool(text(form, "looked"))
-    try:
-        stock_log.see(
-            state.store, state.clock, system, who, looked_over=looked, search=text(form, "search"),
-            note=text(form, "note"), token=text(form, "token"),
-        )  # fmt: skip
-    except BadInput as exc:
-        return shown(request, refused("seen", form, exc))
     to = text(form, "to")
-    words = "Logged: looked over" if looked else f"Seen: {', '.join(w.replace('-', ' ') for w in who)}"
-    return back(to if to.startswith("/livestock") else "/livestock", words, "" if to else f"at-{system}")
+
+    def make(token: str) -> Entry:
+        return stock_log.see(
+            state.store, state.clock, system, who, looked_over=looked, search=text(form, "search"),
+            note=text(form, "note"), token=token,
+        ).entry  # fmt: skip
+
+    at = "" if to else (f"at-{system}" if looked else f"lot-{who[0]}-{system}" if who else "")
+    return after.write(
+        request, form, "seen", shown, make, lambda _: to if to.startswith("/livestock") else "/livestock", at
+    )
 
 
 async def arrive(request: Request) -> Response:
@@ -146,23 +150,31 @@ async def arrive(request: Request) -> Response:
     state = request.app.state
     about: dict[str, Any] = {k: text(form, k) for k in ("sex", "lifeStage", "origin", "papers", "price", "currency")}
     about["irreplaceable"] = bool(text(form, "irreplaceable"))
-    try:
+
+    def make(token: str) -> Entry:
+        system, kind, count = text(form, "system"), text(form, "kind"), text(form, "count")
         if text(form, "length_cm"):
             about["length_cm"] = parse_number(text(form, "length_cm"))
-        done = stock_log.arrive(
-            state.store, state.clock, system=text(form, "system"), kind=text(form, "kind"), animal=text(form, "animal"),
-            count=text(form, "count"), source=text(form, "source"), time=text(form, "time") or None,
-            note=text(form, "note", 2000), about=about, token=text(form, "token"),
-        )  # fmt: skip
-    except BadInput as exc:
-        return shown(request, refused("arrive", form, exc))
-    return back(f"/livestock/animal/{done.entry.subject}", "Logged its arrival")
+
+        def last_word() -> None:
+            if not text(form, "read"):
+                after.stop(after.warned(request, system, kind, count))
+
+        return stock_log.arrive(
+            state.store, state.clock, system=system, kind=kind, animal=text(form, "animal"), count=count,
+            source=text(form, "source"), time=text(form, "time") or None, note=text(form, "note", 2000), about=about,
+            token=token, last_word=last_word,
+        ).entry  # fmt: skip
+
+    return after.write(request, form, "arrive", shown, make, lambda e: f"/livestock/animal/{e.subject}")
 
 
 async def check(request: Request) -> Response:
     """`GET /livestock/check`: what speaks against it, before anything comes."""
     asked = Asked(request)
-    h = house(request)
+    if asked.systems():
+        asked.at_home(asked.systems()[0][0])
+    h = house(request, asked)
     query = request.query_params
     system = query.get("system", "") or next(iter(h.systems), "")
     kind, typed_count = query.get("kind", "").strip()[:120], query.get("count", "1").strip()[:12] or "1"
@@ -172,7 +184,7 @@ async def check(request: Request) -> Response:
             n = parse_number(typed_count)
             if n <= 0:
                 raise BadInput(f"{typed_count} of them", way_out="Give how many would come, one or more.")
-            found = stock.check(request.app.state.store, request.app.state.clock, system, kind, n)
+            found = stock.check(request.app.state.store, request.app.state.clock, system, kind, n, as_of=asked.as_of)
         except BadInput as exc:
             error = exc.line()
     groups = []
@@ -230,4 +242,4 @@ async def bring(request: Request) -> Response:
     brought = bring_in.bring_in(store, [read])
     if brought.refused:
         return shown(request, None, tuple(p.text() for p in brought.rejected[:12]))
-    return back("/livestock", f"Brought in: {brought.new} new, {brought.already_there} already there")
+    return back("/livestock", brought=f"{brought.new}-{brought.already_there}")

@@ -7,15 +7,16 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.app import quarantine, stock
-from leadline.livestock.quarantine import Plan
+from leadline.app import quarantine, record, stock
+from leadline.journal.entry import Entry
 from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.present import stock as said
 from leadline.present.charts import quarantine as drawn
+from leadline.web.pages import after
 from leadline.web.pages.livestock import house, local_of
 from leadline.web.pages.round import Asked, page
-from leadline.web.pages.typed import Typed, back, refused, text
+from leadline.web.pages.typed import Typed, text
 
 
 async def unit(request: Request) -> Response:
@@ -35,7 +36,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     local = local_of(h, system)
     common: dict[str, Any] = {
         "title": h.systems[system].name, "tabs": asked.systems(), "view": "livestock", "system": system, "typed": typed,
-        "said": request.query_params.get("said", "")[:160], "frozen": asked.as_of is not None, "plan": plan,
+        "flash": after.shown(request, h), "token": after.new_token(), "frozen": asked.as_of is not None, "plan": plan,
     }  # fmt: skip
     if plan is None:
         return page(request, "quarantine.html", common, 200 if typed is None else 422)
@@ -48,6 +49,8 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "picture": drawn.svg(plan, h.at, local=local, ident="quarantine"),
         "steps": [_step(s, names, local, h.at) for s in plan.steps],
         "release": figures.day(plan.release, local, h.at) if plan.release else "",
+        "given": [(figures.day(t, local, h.at), what) for t, what in plan.treatments],
+        "early": plan.release is None or plan.release > h.at or bool(plan.doubt),
         "against": [_against(a, h) for a in plan.against], "dips": dips, "medicines": others,
         "dip_cautions": _cautions(h), "who": [(x.id, x.name) for x in plan.lots],
     }, 200 if typed is None else 422)  # fmt: skip
@@ -71,18 +74,23 @@ def _against(a: Any, h: Any) -> dict[str, Any]:
     else:
         window = ""
     return {
-        "name": a.pest.name, "hosts": ", ".join(x.replace("-", " ") for x in a.hosts) or "rides along",
+        "id": a.pest.id, "name": a.pest.name, "hosts": ", ".join(x.replace("-", " ") for x in a.hosts) or "rides along",
         "window": window, "observe": f"{a.observe.days:.0f} days" if a.observe.days is not None else "no data",
         "facts": [(f.what.replace("-", " "), said.fact_said(f), said.origin(h.catalogue, f.mark, f.source))
                   for f in dict.fromkeys(facts)],
     }  # fmt: skip
 
 
-def _cautions(h: Any) -> list[tuple[str, list[tuple[str, str]]]]:
+def _cautions(h: Any) -> list[tuple[str, str, str]]:
+    """Each caution once, with the dips that it is of."""
+    dips = [a for a in h.catalogue.agents.values() if a.use == "dip"]
+    found: dict[tuple[str, str], list[str]] = {}
+    for a in dips:
+        for f in a.cautions:
+            found.setdefault((said.fact_said(f), said.label(f.mark)), []).append(a.name.lower())
     return [
-        (a.name, [(said.fact_said(f), said.label(f.mark)) for f in a.cautions])
-        for a in h.catalogue.agents.values()
-        if a.use == "dip" and a.cautions
+        (line, label, "every dip" if len(names) == len(dips) else ", ".join(names))
+        for (line, label), names in found.items()
     ]
 
 
@@ -91,36 +99,40 @@ async def treat(request: Request) -> Response:
     form = await request.form()
     state, system = request.app.state, request.path_params["system"]
     who = [v for v in form.getlist("animals") if isinstance(v, str)]
-    try:
-        quarantine.treat(
+
+    def make(token: str) -> Entry:
+        if not text(form, "other") and not text(form, "agent"):
+            raise BadInput("treated with what?", way_out="Choose the agent, or say that it is not known.")
+        return quarantine.treat(
             state.store, state.clock, system, agent=text(form, "other") or text(form, "agent"),
             what="medicine" if text(form, "what") == "medicine" else "dip", animals=who, base=text(form, "base"),
             minutes=text(form, "minutes"), concentration=text(form, "concentration"), water=text(form, "water"),
-            fell_off=text(form, "fell_off"), rinse=text(form, "rinse"), note=text(form, "note", 2000),
-            time=text(form, "time") or None, token=text(form, "token"),
-        )  # fmt: skip
-    except BadInput as exc:
-        return shown(request, refused("treat", form, exc))
-    return back(f"/livestock/{system}/quarantine", "Logged the treatment")
+            found=text(form, "found"), fell_off=text(form, "fell_off"), rinse=text(form, "rinse"),
+            moved_out=bool(text(form, "moved_out")), note=text(form, "note", 2000), time=text(form, "time") or None,
+            token=token,
+        ).entry  # fmt: skip
+
+    return after.write(request, form, "treat", shown, make, lambda _: f"/livestock/{system}/quarantine")
 
 
 async def release(request: Request) -> Response:
     """Who decided on release, and why: noted; the animals are moved on their own pages."""
     form = await request.form()
     state, system = request.app.state, request.path_params["system"]
-    from leadline.app import record
 
-    h = stock.house(state.store, state.clock)
-    plan: Plan | None = quarantine.plan(state.store, state.clock, system)
-    try:
-        who = text(form, "who")
+    def make(token: str) -> Entry:
+        who, why = text(form, "who"), text(form, "note", 2000)
+        plan = quarantine.plan(state.store, state.clock, system)
         if not who:
             raise BadInput("decided by whom?", way_out="Write a name: whoever asks later must know.")
-        record.log(
+        early = plan is not None and (plan.release is None or plan.release > state.clock.now() or plan.doubt)
+        if early and not why:
+            raise BadInput("this is before it should be", way_out="Say why: whoever asks later must know.")
+        h = stock.house(state.store, state.clock)
+        return record.log(
             state.store, state.clock, system=system, kind="note", subject="release", value_text="", unit="",
-            note=f"release decided by {who}. {plan.conclusion if plan else ''}".strip(),
-            extra={"animals": [x.id for x in h.register.at(system)]}, token=text(form, "token"),
-        )  # fmt: skip
-    except BadInput as exc:
-        return shown(request, refused("release", form, exc))
-    return back(f"/livestock/{system}/quarantine", "Noted the decision. Move them on their own pages")
+            note=f"release decided by {who}. {why} {plan.conclusion if plan else ''}".replace("  ", " ").strip(),
+            extra={"animals": [x.id for x in h.register.at(system)]}, token=token,
+        ).entry  # fmt: skip
+
+    return after.write(request, form, "release", shown, make, lambda _: f"/livestock/{system}/quarantine")

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from leadline.app import stock, trace_picture
 from leadline.app import trace as app
 from leadline.app.stock import House
+from leadline.livestock.trace import Backward
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import parse
@@ -24,26 +25,36 @@ _SHOWN = 8
 async def trace(request: Request) -> Response:
     """`GET /trace`."""
     asked = Asked(request)
-    h = house(request)
+    if asked.systems():
+        asked.at_home(asked.systems()[0][0])
+    h = house(request, asked)
     query = {k: v.strip()[:120] for k, v in request.query_params.items()}
     local = local_of(h, query.get("place", ""))
-    if query.get("sign") and not query.get("pest"):
-        pointing = stock.pointing(h, query["sign"])
-        query["pest"] = pointing[0].id if pointing else ""
+    pointing = stock.pointing(h, query["sign"]) if query.get("sign") else []
+    if pointing:
+        query.setdefault("pest", pointing[0].id)
         query["ask"] = "back"
-    answer: dict[str, Any] | None = None
+    answers: list[dict[str, Any]] = []
     error = ""
     if query.get("pest") and query.get("ask"):
         try:
-            answer = _back(request, h, query, local) if query["ask"] == "back" else _forth(request, h, query, local)
+            if query["ask"] == "back":
+                found, b = _back(request, asked, h, query, local)
+                answers.append(found)
+                first = b.suspects[0]
+                if first.came is not None:  # where it can be by now, should the likeliest have brought it
+                    brought = {"what": "animal", "animal": first.lot, "pest": query["pest"], "since": ""}
+                    answers.append(_forth(request, asked, h, brought, local, first.came.time))
+            else:
+                answers.append(_forth(request, asked, h, query, local))
         except BadInput as exc:
             error = f"{exc.line()[:1].upper()}{exc.line()[1:]}"
-    also = [(p.id, p.name) for p in stock.pointing(h, query["sign"])] if query.get("sign") else []
     return page(request, "trace.html", {
-        "title": "Trace", "tabs": asked.systems(), "view": "livestock", "asked_for": query, "answer": answer,
+        "title": "Trace", "tabs": asked.systems(), "view": "livestock", "asked_for": query, "answers": answers,
         "error": error, "pests": [(p.id, p.name) for p in h.catalogue.pests.values() if p.rides],
-        "animals": [(x.id, x.name) for x in h.register.lots.values() if x.came], "choices": asked.systems(),
-        "sources": sources(h), "also": also,
+        "animals": sorted(((x.id, x.name) for x in h.register.lots.values() if x.came), key=lambda x: x[1]),
+        "choices": asked.systems(), "sources": sources(h), "also": [(p.id, p.name) for p in pointing],
+        "flash": None, "frozen": asked.as_of is not None,
     }, 422 if error else 200)  # fmt: skip
 
 
@@ -51,22 +62,25 @@ def _day(text: str, local: dt.tzinfo) -> dt.datetime | None:
     return parse(text, local) if text else None
 
 
-def _forth(request: Request, h: House, query: dict[str, str], local: dt.tzinfo) -> dict[str, Any]:
+def _forth(
+    request: Request, asked: Asked, h: House, query: dict[str, str], local: dt.tzinfo, came: dt.datetime | None = None
+) -> dict[str, Any]:
     state = request.app.state
     what = query.get("what", "animal")
-    given: dict[str, Any] = {"since": _day(query.get("since", ""), local)}
+    given: dict[str, Any] = {"since": came or _day(query.get("since", ""), local), "as_of": asked.as_of}
     given |= {"animal": {"came_with": query.get("animal", "")}, "place": {"place": query.get("place", "")},
               "source": {"source": query.get("source", "")}}.get(what, {})  # fmt: skip
     f = app.forward(state.store, state.clock, query["pest"], **given)
     names = {s.id: s.name for s in h.systems.values()}
     return {
         "forward": True, "pest": f.pest.name,
-        "head": f"from {said.place_said(f.origin, names)} since {figures.day(f.since, local, f.now)}",
+        "head": (f"if it came with {h.lot(query['animal']).name}: where it can be by now" if came else "")
+        or f"from {said.place_said(f.origin, names)} since {figures.day(f.since, local, f.now)}",
         "picture": trace_picture.of_forward(h, f) if f.exposed else "",
         "rows": [{
             "name": names.get(e.place, e.place), "said": said.chance_said(e.chance, *e.chance_range),
             "hosts": ", ".join(x.replace("-", " ") for x in e.hosts), "dear": e.irreplaceable,
-            "until": figures.day(e.look_until, local, f.now) if e.look_until else "",
+            "until": figures.day(e.look_until, local, f.now) if e.look_until and e.look_until > f.now else "",
             "path": said.path_said(e.likeliest.path(), names, local, f.now), "asks": e.chance > 0.05 or bool(e.hosts),
         } for e in f.exposed],
         "carriers": [said.place_said(c, names) for c in f.carriers],
@@ -74,19 +88,24 @@ def _forth(request: Request, h: House, query: dict[str, str], local: dt.tzinfo) 
     }  # fmt: skip
 
 
-def _back(request: Request, h: House, query: dict[str, str], local: dt.tzinfo) -> dict[str, Any]:
+def _back(
+    request: Request, asked: Asked, h: House, query: dict[str, str], local: dt.tzinfo
+) -> tuple[dict[str, Any], Backward]:
     state = request.app.state
     place = query.get("place", "") or next(iter(h.systems), "")
-    b = app.backward(state.store, state.clock, query["pest"], place, _day(query.get("seen", ""), local))
+    seen = _day(query.get("seen", ""), local)
+    if seen is not None:  # some time on that day
+        seen = min(seen + dt.timedelta(hours=12), h.at)
+    b = app.backward(state.store, state.clock, query["pest"], place, seen, asked.as_of)
     names = {s.id: s.name for s in h.systems.values()}
     return {
         "forward": False, "pest": b.pest.name,
-        "head": f"first seen in {names.get(b.place, b.place)} {figures.day(b.seen, local, state.clock.now())}",
+        "head": f"first seen in {names.get(b.place, b.place)} {figures.day(b.seen, local, h.at)}",
         "picture": trace_picture.of_backward(h, b) if any(s.path for s in b.suspects) else "",
         "rows": [{
             "id": s.lot, "name": s.lot.replace("-", " ") or "something else", "said": figures.chance(s.share),
             "why": f"{s.why[:1].upper()}{s.why[1:]}.", "source": s.came.source.replace("-", " ") if s.came else "",
             "path": said.path_said(s.path, names, local, b.seen) if len(s.path) > 1 else "",
         } for s in b.suspects[:_SHOWN]],
-        "excluded": b.excluded, "not_followed": b.not_followed,
-    }  # fmt: skip
+        "excluded": b.excluded, "not_followed": b.not_followed, "too_old": b.too_old,
+    }, b  # fmt: skip

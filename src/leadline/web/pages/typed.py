@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from urllib.parse import quote
+from urllib.parse import urlencode
 
 from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
@@ -19,6 +19,8 @@ class Typed:
     form: str
     error: str
     values: Mapping[str, str] = field(default_factory=dict)
+    ticked: frozenset[tuple[str, str]] = frozenset()  # boxes: (name, value)
+    warned: tuple[str, ...] = ()  # what must be read before it is sent again
 
     def of(self, form: str, **same: str) -> bool:
         """Whether it is this very form: the one with these values in its hidden fields."""
@@ -31,13 +33,15 @@ def text(form: FormData, name: str, most: int = 300) -> str:
     return value.strip()[:most] if isinstance(value, str) else ""
 
 
-def refused(form: str, sent: FormData, exc: BadInput) -> Typed:
+def refused(form: str, sent: FormData, exc: BadInput, warned: Sequence[str] = ()) -> Typed:
     """The form as it was typed, with the error's line."""
     line = exc.line()
-    return Typed(form, f"{line[:1].upper()}{line[1:]}", {k: text(sent, k, 2000) for k in sent})
+    ticked = frozenset((k, v) for k, v in sent.multi_items() if isinstance(v, str))
+    return Typed(form, f"{line[:1].upper()}{line[1:]}", {k: text(sent, k, 2000) for k in sent}, ticked, tuple(warned))
 
 
-def back(to: str, said: str = "", anchor: str = "") -> Response:
-    """To a page after a write, which says what was done."""
+def back(to: str, anchor: str = "", **said: str) -> Response:
+    """To a page after a write, which says what was done: by the entry's id, or a word for it."""
+    query = urlencode({k: v for k, v in said.items() if v})
     mark = "&" if "?" in to else "?"
-    return RedirectResponse(f"{to}{f'{mark}said={quote(said)}' if said else ''}{f'#{anchor}' if anchor else ''}", 303)
+    return RedirectResponse(f"{to}{f'{mark}{query}' if query else ''}{f'#{anchor}' if anchor else ''}", 303)

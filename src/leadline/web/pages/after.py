@@ -1,0 +1,136 @@
+"""After a form of livestock: what was written, the way to take it back, and no second entry for a second tap."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import Response
+
+from leadline.app import record, stock
+from leadline.app.stock import House
+from leadline.journal.entry import Entry
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.units import parse_number
+from leadline.present import stock as said
+from leadline.web.pages.typed import Typed, back, refused, text
+
+_NO_STOP = ("needs", "gaps", "papers")  # worth reading in the check, no reason to stop
+_DONE = {"photo": "Kept the photograph"}
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """The quiet line after a write."""
+
+    words: str
+    more: str = ""
+    undo: str = ""  # the entry that can be taken back
+    lot: str = ""  # whom it was seen of
+    trace: str = ""  # where a sign is followed up
+
+
+def new_token() -> str:
+    """A mark for the forms of one page."""
+    return secrets.token_urlsafe(9)
+
+
+def token(form: FormData) -> str:
+    """The mark of one form as it was filled: pressed twice it is the same, filled anew it is another."""
+    given = text(form, "token", 60)
+    if not given:
+        return ""
+    rest = repr(sorted((k, v) for k, v in form.multi_items() if isinstance(v, str)))
+    return f"{given} {hashlib.blake2b(rest.encode(), digest_size=9).hexdigest()}"
+
+
+def before(request: Request, form: FormData) -> Entry | None:
+    """What this very form wrote already."""
+    store = request.app.state.store
+    kept = store.record("token", token(form)) if text(form, "token") else None
+    found: Entry | None = store.entry(str(kept)) if kept is not None else None
+    return found
+
+
+def shown(request: Request, h: House) -> Flash | None:
+    """The quiet line after a write, from the address alone, so that a reload says the same."""
+    query = request.query_params
+    store = request.app.state.store
+    if query.get("done") in _DONE:
+        return Flash(_DONE[query["done"]])
+    if query.get("brought", "").replace("-", "").isdigit():
+        new, _, old = query["brought"].partition("-")
+        return Flash(f"Brought in: {new} new, {old} already there")
+    taken_back = query.get("withdrawn", "")
+    entry = store.entry(query.get("entry", "") or taken_back)
+    if entry is None:
+        return None
+    names = {s.id: s.name for s in h.systems.values()}
+    words = said.entry_said(entry, names)
+    if taken_back:
+        return Flash(f"Taken back: {words[:1].lower()}{words[1:]}")
+    lot = entry.subject if entry.subject in h.register.lots else str(entry.extra.get("animal", ""))
+    sign = entry.subject if entry.kind == "observation" and stock.pointing(h, entry.subject) else ""
+    trace = f"/trace?place={entry.system}&sign={sign}" if sign else ""
+    more = ""
+    if entry.kind == "arrival" and lot in h.register.lots:
+        typed = str(entry.extra.get("kind", "") or entry.subject)
+        more = stock.taken_as(h.catalogue, typed, h.register.lots[lot])
+    return Flash(words, more, entry.id, lot if entry.kind == "observation" else "", trace)
+
+
+def write(
+    request: Request, form: FormData, name: str, page: Callable[[Request, Typed], Response],
+    make: Callable[[str], Entry], to: Callable[[Entry], str], anchor: str = "",
+) -> Response:  # fmt: skip
+    """Write what a form says, once, and go to the page that shows it; else the form as it was filled, with the line."""
+    try:
+        entry = before(request, form) or make(token(form))
+    except Stop as exc:
+        return page(request, refused(name, form, exc, exc.lines))
+    except BadInput as exc:
+        return page(request, refused(name, form, exc))
+    return back(to(entry), anchor, entry=entry.id)
+
+
+class Stop(BadInput):
+    """What is known to speak against it, to be read before it is sent again."""
+
+    def __init__(self, lines: Sequence[str]) -> None:
+        super().__init__("before this is written", way_out="Read this; then send it again.")
+        self.lines = lines
+
+
+async def undo(request: Request) -> Response:
+    """Take an entry of livestock back; it stays in the journal, with what took it back beside it."""
+    form = await request.form()
+    state, ident = request.app.state, request.path_params["entry"]
+    old = state.store.entry(ident)
+    if old is None:
+        raise UnknownName("entry", ident[:60], ())
+    record.withdraw(state.store, state.clock, ident)
+    to = text(form, "to")
+    h = stock.house(state.store, state.clock)
+    if not to.startswith("/livestock") or (to.rpartition("/")[2] not in h.register.lots and "/animal/" in to):
+        to = "/livestock"
+    return back(to, withdrawn=ident)
+
+
+def warned(request: Request, system: str, kind: str, count: str, leaving_out: str = "") -> list[str]:
+    """What is known or likely to go wrong when so many of a kind come to a system."""
+    state = request.app.state
+    n = parse_number(count) if count.strip() and count.strip() != "all" else 1.0
+    found = stock.check(state.store, state.clock, system, kind, n, leaving_out=leaving_out)
+    lots = stock.house(state.store, state.clock).register.lots
+    serious = [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in _NO_STOP]
+    return [said.concern_said(c, lots) for c in serious]
+
+
+def stop(lines: Sequence[str]) -> None:
+    """Stop what would be written when there is something to read first."""
+    if lines:
+        raise Stop(lines)
