@@ -83,11 +83,21 @@ def arrive(
 @click.option("--count", default="", help="How many of a group; all when nothing is said.")
 @click.option("--tool", default="", help="The net or container that was used, by its own name.")
 @click.option("--washed", is_flag=True, help="Hands were washed afterwards.")
+@click.option("--away", is_flag=True, help="It leaves the house, whatever TO is like.")
 @_AT
 @_NOTE
 @click.pass_obj
 def move(
-    bridge: Bridge, animal: str, to: str, system: str, count: str, tool: str, washed: bool, at: str | None, note: str
+    bridge: Bridge,
+    animal: str,
+    to: str,
+    system: str,
+    count: str,
+    tool: str,
+    washed: bool,
+    away: bool,
+    at: str | None,
+    note: str,
 ) -> None:
     """Log that ANIMAL went TO another system, one of its vessels, or somebody else.
 
@@ -104,7 +114,7 @@ def move(
         click.echo(click.style(f"▲ {hazard_said(hazard)}", fg="magenta"), err=True)
     done = stock_log.move(
         bridge.store(), bridge.clock, animal, to, system=system, count=count, note=note, time=at, tool=tool,
-        washed=washed,
+        washed=washed, away=away,
     )  # fmt: skip
     _said(bridge, done, f"{done.entry.subject} went from {done.entry.system} to {to}.")
 
@@ -239,25 +249,29 @@ def tell(bridge: Bridge, animal: str, about: tuple[str, ...]) -> None:
 @click.argument("system")
 @click.argument("agent")
 @click.option("--medicine", is_flag=True, help="A medicine in the water, not a dip.")
-@click.option("--animals", default="", help="Which of them, by id.")
+@click.option(
+    "--animal", "animals", multiple=True, help="Who was treated, by id; say it again for more. All when none."
+)
 @click.option("--base", default="", help="removed, partly or no: the coral's plug or rock.")
 @click.option("--minutes", default="", help="How long.")
 @click.option("--concentration", default="", help="As it was, for your record.")
 @click.option("--water", default="", help="Volume of the dip.")
-@click.option("--fell-off", default="", help="What fell off, and how many.")
+@click.option("--found", default="", help="What came off: nothing, a pest by its id, or 'unknown pest'.")
+@click.option("--fell-off", default="", help="How many, and how it looked.")
+@click.option("--moved-out", is_flag=True, help="Those whom it harms were in other water.")
 @click.option("--rinse", default="", help="Where the rinse water went.")
 @_AT
 @_NOTE
 @click.pass_obj
 def treat(
-    bridge: Bridge, system: str, agent: str, medicine: bool, animals: str, base: str, minutes: str, concentration: str,
-    water: str, fell_off: str, rinse: str, at: str | None, note: str,
+    bridge: Bridge, system: str, agent: str, medicine: bool, animals: tuple[str, ...], base: str, minutes: str,
+    concentration: str, water: str, found: str, fell_off: str, moved_out: bool, rinse: str, at: str | None, note: str,
 ) -> None:  # fmt: skip
     """Log a dip or medicine with AGENT in SYSTEM. How much of it is a professional's word, never this tool's.
 
     \b
     Examples:
-      leadline livestock treat quarantine iodine-dip --base removed --fell-off "two snails"
+      leadline livestock treat quarantine iodine-dip --base removed --found nothing
       leadline livestock treat quarantine praziquantel --medicine --note "as the veterinarian wrote"
     """
     from leadline.app import quarantine, stock
@@ -265,8 +279,8 @@ def treat(
 
     done = quarantine.treat(
         bridge.store(), bridge.clock, system, agent=agent, what="medicine" if medicine else "dip", animals=animals,
-        base=base, minutes=minutes, concentration=concentration, water=water, fell_off=fell_off, rinse=rinse,
-        note=note, time=at,
+        base=base, minutes=minutes, concentration=concentration, water=water, found=found, fell_off=fell_off,
+        moved_out=moved_out, rinse=rinse, note=note, time=at,
     )  # fmt: skip
     _said(bridge, done, f"Logged: {done.entry.subject} with {done.entry.extra['agent']} in {system}.")
     if bridge.json:

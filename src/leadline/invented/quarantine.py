@@ -111,7 +111,7 @@ def quarantine(now: dt.datetime, zone: ZoneInfo, cache: Path | None = None) -> t
         "agent": "iodine-dip", "minutes": "10", "base": "removed", "fell_off": "two small snails",
         "animals": "three-acropora-frags", "rinse": "to waste",
     }  # fmt: skip
-    all_seen = {"seen": {"three-acropora-frags": 3, "fairy-wrasses": 2}}
+    all_seen = {"seen": {"three-acropora-frags": 3}}  # the wrasses came three days later
     for ago, kind, subject, method, note, extra in (
         (427, "treatment", "dip", "", "", {"agent": "iodine-dip", "base": "partly", "animals": "acropora-frags"}),
         (351, "treatment", "dip", "", "fresh water, five minutes", dipped),

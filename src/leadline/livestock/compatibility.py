@@ -162,7 +162,7 @@ def _size(kind: Kind, net_volume_l: float, longest_m: float | None) -> list[Conc
         lengths = longest_m * 100.0 / grown.most
         if lengths < 8.0:
             said = (
-                f"grows to {grown.most:g} cm: the longest vessel is {lengths:.0f} of its lengths "
+                f"grows to {grown.most:g} cm: the longest vessel holds {lengths:.1f} of it in length "
                 "(8 is a planner's rule of thumb)"
             )
             found.append(Concern(Certainty.LIKELY, "size", said, (), Mark.JUDGEMENT, grown.source))

@@ -19,7 +19,7 @@ from leadline.measures.units import parse_number
 from leadline.present import stock as said
 from leadline.web.pages.typed import Typed, back, refused, text
 
-_NO_STOP = ("needs", "gaps", "papers")  # worth reading in the check, no reason to stop
+NO_STOP = ("needs", "gaps", "papers")  # worth reading in the check, no reason to stop
 _DONE = {"photo": "Kept the photograph"}
 
 
@@ -126,7 +126,7 @@ def warned(request: Request, system: str, kind: str, count: str, leaving_out: st
     n = parse_number(count) if count.strip() and count.strip() != "all" else 1.0
     found = stock.check(state.store, state.clock, system, kind, n, leaving_out=leaving_out)
     lots = stock.house(state.store, state.clock).register.lots
-    serious = [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in _NO_STOP]
+    serious = [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in NO_STOP]
     return [said.concern_said(c, lots) for c in serious]
 
 

@@ -24,6 +24,7 @@ from leadline.web.pages import after
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back, refused, text
 
+_WORST_FIRST = {"predation": 0, "poison": 1, "aggression": 2, "size": 3, "needs": 9}
 MOST_REGISTER_BYTES = 2_000_000
 
 
@@ -193,15 +194,20 @@ async def check(request: Request) -> Response:
             lines = [
                 {"about": c.about, "said": said.concern_said(c, h.register.lots), "label": said.label(c.mark),
                  "origin": said.origin(h.catalogue, c.mark, c.source), "caution": c.caution}
-                for c in found.concerns if c.certainty is certainty
+                for c in sorted(found.concerns, key=lambda c: _WORST_FIRST.get(c.about, 5)) if c.certainty is certainty
             ]  # fmt: skip
             if lines:
                 groups.append((str(certainty), lines))
+    serious = (
+        [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in after.NO_STOP]
+        if found is not None
+        else []
+    )
     load = said.load_said(found.load, found.net_volume_l) if found is not None and found.load else None
     return page(request, "check.html", {
         "title": "Check", "tabs": asked.systems(), "view": "livestock", "kinds": kinds_offered(h), "kind": kind,
         "count": typed_count, "system": system, "choices": asked.systems(), "found": found, "groups": groups,
-        "error": error, "load": load,
+        "error": error, "load": load, "serious": len(serious),
     }, 422 if error else 200)  # fmt: skip
 
 

@@ -208,7 +208,7 @@ async def acknowledge(request: Request) -> Response:
         return _again(request, "acknowledge", form, exc)
     who = _text(form, "who") or "page"
     signals.acknowledge(Watch(state.store), system, alarm, who, "page", state.clock.now().timestamp())
-    return back("/watch", "Acknowledged")
+    return back("/watch", said="Acknowledged")
 
 
 async def shelve(request: Request) -> Response:
@@ -227,7 +227,7 @@ async def shelve(request: Request) -> Response:
     except BadInput as exc:
         why = "" if _text(form, "reason") else "Write why: whoever looks later must know."
         return _again(request, "shelve", form, exc, why)
-    return back("/watch", "Shelved")
+    return back("/watch", said="Shelved")
 
 
 async def unshelve(request: Request) -> Response:
@@ -238,7 +238,7 @@ async def unshelve(request: Request) -> Response:
         stand_orders.unshelve(state.store, state.clock, _text(form, "system"), _text(form, "alarm"), who="page")
     except BadInput as exc:
         return _again(request, "unshelve", form, exc)
-    return back("/watch", "Taken back")
+    return back("/watch", said="Taken back")
 
 
 async def declare(request: Request) -> Response:
@@ -250,7 +250,7 @@ async def declare(request: Request) -> Response:
         subject = _subject(state.store, system, _text(form, "subject"))
         if _text(form, "end"):
             stand_orders.end_work(state.store, state.clock, system, kind, subject)
-            return back("/watch", "Work ended")
+            return back("/watch", said="Work ended")
         minutes = _text(form, "minutes")
         stand_orders.declare(
             state.store, state.clock, system, kind, subject=subject,
@@ -260,7 +260,7 @@ async def declare(request: Request) -> Response:
         return _again(request, "work", form, "The minutes are no number.")
     except BadInput as exc:
         return _again(request, "work", form, exc, "Choose it in the list.")
-    return back("/watch", "Work declared")
+    return back("/watch", said="Work declared")
 
 
 def _subject(store: Store, system: str, chosen: str) -> str:
@@ -287,9 +287,9 @@ async def prove(request: Request) -> Response:
             if d is None:
                 return _again(request, "prove", form, "That proof is too old: send another.")
             signals.answer(Watch(state.store), d, "heard", now)
-            return back("/watch", "Proved")
+            return back("/watch", said="Proved")
         for person, path in path_book.path_and_person(signals.orders, _text(form, "path")):
             signals.ask(person, path, now)
     except BadInput as exc:
         return _again(request, "prove", form, exc)
-    return back("/watch", "Proofs are on their way")
+    return back("/watch", said="Proofs are on their way")
