@@ -104,6 +104,8 @@ def test_seen_and_looked_over():
     [
         ("six-acropora-frags", "acropora"), ("acropora", "acropora"), ("montipora-plates", "montipora"),
         ("bristletooth-tang", "ctenochaetus"), ("nameless-thing", None), ("", None),
+        ("copperband", "chelmon-rostratus"), ("racoon-butterflyfish", None), ("powder-tang", None),
+        ("zebrasoma-xanthurum", "zebrasoma"),
     ],
 )  # fmt: skip
 def test_a_kind_is_taken_from_a_name_and_is_said_to_be_a_guess(subject, kind):

@@ -23,6 +23,7 @@ from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, zone
 from leadline.system.description import System
 
+_WORST_FIRST = {"predation": 0, "poison": 1, "aggression": 2, "size": 3, "needs": 9}
 PUMP_PRONE = "pump"
 TOXIC_REMOVAL = ("removal", "cutting", "stress", "death", "handling")
 _GUARD_D = 30.0  # how often an intake's guard is looked at: judgement [d]
@@ -177,7 +178,8 @@ def where(h: House, lot: Lot, system: str = "") -> str:
 class Check:
     """What speaks against keeping so many of a kind at a system, and what they would take and give.
 
-    `load` is of those that would come, `there` of the fish that are there.
+    `load` is of those that would come, `there` of the fish that are there; `guessed`: its kind was
+    only found inside what was typed.
     """
 
     kind: Kind | None
@@ -191,6 +193,7 @@ class Check:
     temperature_c: float
     pests: tuple[str, ...]
     quarantine: str
+    guessed: bool = False
 
     @property
     def hours_of_oxygen(self) -> float | None:
@@ -222,13 +225,18 @@ def check(
         pumps_unguarded=unguarded(described),
     )  # fmt: skip
     poisoned = poisoned_by(h, system, found)
-    concerns = [*([poisoned] if poisoned else []), *concerns]
+    certain = list(Certainty)
+    concerns = sorted(
+        [*([poisoned] if poisoned else []), *concerns],
+        key=lambda c: (certain.index(c.certainty), _WORST_FIRST.get(c.about, 5)),
+    )
     one = load.of_kind(found, warm)
     pests = tuple(p.name for p in h.catalogue.pests.values() if p.hosts and found.is_any(p.hosts) and p.rides)
     into = "" if described.purpose != "display" else _units(h)
     return Check(
         found, found.vernacularName or found.scientificName, count, system, tuple(concerns),
         one.times(count) if one else None, total, described.net_volume_l, warm, pests, into,
+        found is not h.catalogue.kind(kind),
     )  # fmt: skip
 
 

@@ -215,6 +215,8 @@ def check(bridge: Bridge, system: str, kind: str, count: float) -> None:
         return
     named = f" ({c.kind.scientificName})" if c.kind is not None and c.kind.scientificName != c.name else ""
     click.echo(click.style(f"{count:g} {c.name}{named} in {system}", bold=True))
+    if c.guessed and c.kind is not None:
+        click.echo(f"{kind!r} is taken as {c.kind.scientificName}: is it?")
     for x in c.concerns:
         mark = f" [{said.label(x.mark)}]" if said.label(x.mark) else ""
         head = click.style(f"{x.certainty:<9}", bold=x.certainty == "known")

@@ -109,7 +109,7 @@ def backward_json(b: Backward) -> dict[str, Any]:
             "source": s.came.source if s.came else None,
             "share": round(s.share, 4), "why": s.why, "path": [{"place": x.place, "time": _moment(x)} for x in s.path],
         } for s in b.suspects],
-        "not_followed": b.not_followed, "excluded": b.excluded,
+        "not_followed": b.not_followed, "excluded": b.excluded, "too_old": b.too_old,
     }  # fmt: skip
 
 
@@ -162,8 +162,10 @@ def _show_backward(h: House, b: Backward, local: dt.tzinfo) -> None:
         click.echo(f"{k}  {who}: {chance(s.share)}. {s.why[:1].upper()}{s.why[1:]}.")
         if len(s.path) > 1:
             click.echo(click.style(f"   {said.path_said(s.path, names, local, b.seen)}", dim=True))
-    if b.excluded:
-        click.echo(f"{b.excluded} arrivals have no way there that respects time, or can't carry it.")
+    for n, why in ((b.excluded, "no way there that respects time, or can't carry it"),
+                   (b.too_old, "not been weighed: they came more than two years before")):  # fmt: skip
+        if n:
+            click.echo(f"{n} {'arrival has' if n == 1 else 'arrivals have'} {why}.")
     if b.not_followed:
         click.echo(f"{b.not_followed} unlikely arrivals were not followed.")
     click.echo(click.style("Shares are planning figures, to choose what to look at first.", dim=True))

@@ -32,7 +32,7 @@ class Fallow:
     def said(self) -> str:
         """In words."""
         if self.hosts:
-            return f"Not fallow: {', '.join(self.hosts)} live here."
+            return f"Not fallow: {', '.join(self.hosts)} {'lives' if len(self.hosts) == 1 else 'live'} here."
         if self.since is None:
             return "No host is known to have been here."
         if self.until is None:

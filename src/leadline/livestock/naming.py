@@ -51,8 +51,8 @@ def kind_of(catalogue: Catalogue, subject: str, about: Mapping[str, Any]) -> tup
 
 
 def inside(catalogue: Catalogue, text: str) -> Kind | None:
-    """The kind whose whole name stands in some words (`blue zoanthus frags`); else the only one that has a telling word
-    of them in its name (`copperband`)."""
+    """The kind whose whole name stands in some words (`blue zoanthus frags`); else the only one of whose name they have
+    a telling word, which is never its last (`copperband`): `butterflyfish` alone means another one."""
     words = _words(text)
     best: Kind | None = None
     length = 0
@@ -67,7 +67,7 @@ def inside(catalogue: Catalogue, text: str) -> Kind | None:
     for word in telling:
         found = {
             k.id: k for k in catalogue.kinds.values()
-            if any(word in _words(n) for n in (k.scientificName, k.vernacularName, *k.also))
+            if any(word in _words(n)[:-1] for n in (k.vernacularName, *k.also))
         }  # fmt: skip
         if len(found) == 1:
             return next(iter(found.values()))

@@ -398,7 +398,7 @@ def _skipped(
     if warmth is None:
         found.append("the temperature is not known")
     elif days >= 6 and 0 < warmth.days < 0.3 * days:
-        found.append(f"the temperature was measured on {warmth.days} days only")
+        found.append(f"the temperature was measured on {warmth.days} {'day' if warmth.days == 1 else 'days'} only")
     found += list(shared)
     strangers = [x for x in lots if x.kind is None]
     if strangers:

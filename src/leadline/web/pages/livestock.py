@@ -24,7 +24,6 @@ from leadline.web.pages import after
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back, refused, text
 
-_WORST_FIRST = {"predation": 0, "poison": 1, "aggression": 2, "size": 3, "needs": 9}
 MOST_REGISTER_BYTES = 2_000_000
 
 
@@ -194,7 +193,7 @@ async def check(request: Request) -> Response:
             lines = [
                 {"about": c.about, "said": said.concern_said(c, h.register.lots), "label": said.label(c.mark),
                  "origin": said.origin(h.catalogue, c.mark, c.source), "caution": c.caution}
-                for c in sorted(found.concerns, key=lambda c: _WORST_FIRST.get(c.about, 5)) if c.certainty is certainty
+                for c in found.concerns if c.certainty is certainty
             ]  # fmt: skip
             if lines:
                 groups.append((str(certainty), lines))
