@@ -22,6 +22,8 @@ PAGES = {
     "livestock": "/livestock", "animal": "/livestock/animal/button-polyps",
     "quarantine": "/livestock/quarantine/quarantine",
     "check": "/livestock/check?kind=Chelmon+rostratus&system=great-reef",
+    "catalogue": "/livestock/catalogue?name=pest/acropora-flatworm",
+    "fallow": "/livestock/fallow?system=great-reef&pest=marine-white-spot",
     "trace-back": "/trace?ask=back&pest=marine-white-spot&place=great-reef",
     "trace-forth": "/trace?ask=forth&what=animal&animal=fairy-wrasses&pest=marine-white-spot",
 }  # fmt: skip
@@ -131,6 +133,20 @@ def test_release_before_its_time_asks_why(reef):
     assert 'value="the keeper"' in early.text
     done = reef.post("/livestock/quarantine/release", data={"who": "the keeper", "note": "the unit leaks"})
     assert "Noted the decision." in plain(done.text)
+
+
+def test_the_catalogue_and_the_wait_without_fish(reef):
+    """38 days egg to egg at 27 °C: Barton et al. 2019; 76 days without fish: biology CRY-05/06."""
+    page = plain(reef.get("/livestock/catalogue?name=Acropora-eating flatworm").text)
+    assert "Barton" in page
+    assert "38" in page
+    assert "mean" in plain(reef.get("/livestock/catalogue?name=acropora-flatwrm").text)
+    assert reef.get("/livestock/catalogue?name=acropora-flatwrm").status_code == 422
+    assert "reaches" in plain(reef.get("/livestock/catalogue?name=agent/copper").text)
+    wait = plain(reef.get("/livestock/fallow?system=great-reef&pest=marine-white-spot").text)
+    assert "Not fallow" in wait
+    assert "76 days rest on the longest cyst" in wait
+    assert reef.get("/livestock/fallow?system=great-reef&pest=gryphon").status_code == 422
 
 
 def test_ticks_and_choices_survive_a_refusal(reef):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from leadline.cli.output import emit
-from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.errors import BadInput
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
@@ -93,18 +93,11 @@ def catalogue(bridge: Bridge, name: str | None, added: Path | None, dropped: str
 
 def _one(bridge: Bridge, c: Catalogue, name: str) -> None:
     """One entry, whichever part of the catalogue it stands in."""
-    import contextlib
     from dataclasses import asdict, is_dataclass
 
     from leadline.present import stock as said
 
-    found: object = c.kind(name)
-    if found is None:
-        with contextlib.suppress(UnknownName):
-            found = c.pest(name)
-    found = found or c.agent(name) or c.hazards.get(name)
-    if found is None:
-        raise UnknownName("entry", name, [*c.kinds, *c.pests, *c.agents, *c.hazards])
+    found = c.entry(name)
     if bridge.json and is_dataclass(found) and not isinstance(found, type):
         emit({"schema": "leadline.catalogue-entry/1", **asdict(found)})
         return

@@ -145,10 +145,5 @@ def fallow(bridge: Bridge, system: str, pest: str) -> None:
               "days": f.days.days, "why": f.days.why, "hosts": list(f.hosts),
               "restarted": [{"time": t, "because": w} for t, w in f.restarted]})  # fmt: skip
         return
-    click.echo(f"{f.pest.name} in {system}. {f.said}")
-    if f.days.known:
-        click.echo(f"{f.days.days:g} days rest on the longest cyst that is reported, and its young ({f.days.why}).")
-    if f.shorter is not None:
-        click.echo(f"A shorter wait, {said.fact_said(f.shorter)} [{said.label(f.shorter.mark)}]")
-    for line in f.notes:
-        click.echo(f"Not covered: {line}")
+    for line in said.fallow_lines(f, system):
+        click.echo(line)

@@ -317,6 +317,29 @@ class Catalogue:
         said = _plain(name)
         return next((a for a in self.agents.values() if said in map(_plain, (a.id, a.name, *a.also))), None)
 
+    def entry(self, name: str) -> Kind | Pest | Agent | Hazard:
+        """Whatever bears that id or name: an id before a name, a kind before what lives on it; `pest/copper` is exact.
+
+        Raises
+        ------
+        UnknownName
+            With near names.
+        """
+        shape, _, ident = name.rpartition("/")
+        parts: dict[str, Mapping[str, Kind | Pest | Agent | Hazard]] = {
+            "kind": self.kinds, "pest": self.pests, "agent": self.agents, "hazard": self.hazards,
+        }  # fmt: skip
+        for part, entries in parts.items():
+            if ident in entries and shape in ("", part):
+                return entries[ident]
+        said = _plain(name)
+        pest = next((p for p in self.pests.values() if said in map(_plain, (p.name, p.scientificName, *p.also))), None)
+        hazard = next((x for x in self.hazards.values() if said == _plain(x.name)), None)
+        some = self.kind(name) or pest or self.agent(name) or hazard
+        if some is None:
+            raise UnknownName("entry", name, [*self.kinds, *self.pests, *self.agents, *self.hazards])
+        return some
+
     def origin(self, mark: Mark, source: str) -> str:
         """Where a fact comes from, in words."""
         keys = source.split()

@@ -10,6 +10,7 @@ from leadline.livestock.census import Lot
 from leadline.livestock.compatibility import Concern
 from leadline.livestock.contacts import HANDS, SOURCE, TOOL
 from leadline.livestock.contacts import spoken as node_said
+from leadline.livestock.fallow import Fallow
 from leadline.livestock.kinds import Catalogue, Certainty, Fact, Hazard, Kind, Mark
 from leadline.livestock.load import Load
 from leadline.livestock.paths import Step as Leg
@@ -184,6 +185,16 @@ def kind_named(k: Kind) -> str:
     if k.vernacularName and k.scientificName and k.vernacularName.lower() != k.scientificName.lower():
         return f"{k.vernacularName} ({k.scientificName})"
     return k.vernacularName or k.scientificName
+
+
+def fallow_lines(f: Fallow, system: str = "") -> list[str]:
+    """What a display without hosts waits for, line by line."""
+    lines = [f"{f.pest.name}{f' in {system}' if system else ''}. {f.said}"]
+    if f.days.known:
+        lines.append(f"{f.days.days:g} days rest on the longest cyst that is reported, and its young ({f.days.why}).")
+    if f.shorter is not None:
+        lines.append(f"A shorter wait, {fact_said(f.shorter)} [{label(f.shorter.mark)}]")
+    return lines + [f"Not covered: {line}" for line in f.notes]
 
 
 def entry_named(entry: object) -> str:

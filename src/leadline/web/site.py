@@ -28,7 +28,7 @@ from leadline.measures.moments import Clock
 from leadline.system.orders import Orders
 from leadline.web import api, forms
 from leadline.web.guard import MAX_FORM_BYTES, Guard
-from leadline.web.pages import after, animal, answer, livestock, quarantine, trace, watch
+from leadline.web.pages import after, animal, answer, catalogue, livestock, quarantine, trace, watch
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -104,6 +104,8 @@ def build(
             Route("/livestock/seen", livestock.seen, methods=["POST"]),
             Route("/livestock/arrive", livestock.arrive, methods=["POST"]),
             Route("/livestock/check", livestock.check),
+            Route("/livestock/catalogue", catalogue.catalogue),
+            Route("/livestock/fallow", catalogue.fallow),
             Route("/livestock/undo/{entry}", after.undo, methods=["POST"]),
             Route("/livestock/register.csv", livestock.register),
             Route("/livestock/bring", livestock.bring, methods=["POST"], max_body_size=livestock.MOST_REGISTER_BYTES),
