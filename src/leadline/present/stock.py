@@ -52,7 +52,7 @@ def fact_said(f: Fact) -> str:
     if f.low is not None and f.high is not None:
         parts.append(f"{f.low:g} to {f.high:g} {unit}".strip())
     elif f.typical is not None:
-        parts.append(f"{f.typical:g} {unit}".strip())
+        parts.append(f"{f.typical:g}{f', up to {f.high:g}' if f.high is not None else ''} {unit}".strip())
     elif f.low is not None:
         parts.append(f"{f.low:g} {unit} or more".strip())
     elif f.high is not None:
