@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 SYSTEM = "great-reef"
 AGO, AHEAD_H = dt.timedelta(minutes=55), 12.0
-BEFORE_TONIGHT = dt.timedelta(hours=1)  # how much of the records is left for the watch to take in
+WARM_C = 25.3  # from here on the heaters rest and the chiller works
 _SCENARIO = """
 [[change]]
 at = "{fault:.0f} min"
@@ -35,9 +35,17 @@ exchanges = false
 temperature = "{temperature:.2f} degC"
 ph = "{ph:.2f}"
 [parameter]
-ROOM_C = 27.0
-CHILLER_SET = {cold:.2f}
 CHILLER_SPAN = 0.4
+"""
+_WARM = """ROOM_C = 27.0
+CHILLER_SET = {cold:.2f}
+"""
+# after a cool evening the chiller rests until the fault, and the heaters do: what bends the water's way is the chiller
+_COOL = """
+[[change]]
+at = "0 min"
+equipment = "chiller-1"
+state = "off"
 """
 _ORDERS = """# The demo's standing orders; everything in them is invented.
 [watch]
@@ -92,6 +100,11 @@ id = "plant"
 kind = "file"
 path = {plant}
 """
+
+
+def before_tonight(warm_c: float) -> dt.timedelta:
+    """How much of the records is left for the watch to take in, by how warm the water was an hour ago."""
+    return dt.timedelta(hours=1 if warm_c >= WARM_C else 3)
 
 
 class Night:
@@ -159,8 +172,12 @@ class Night:
                 raise BadInput("the demo's streams are missing", way_out="Remove its folder and start it again.")
             begin = dt.datetime.fromtimestamp(warm[0] + 60.0, dt.UTC)  # where the imported records end
             fault = max((now - AGO - begin).total_seconds() / 60.0, 0.0)
-            start = max(warm[1], 25.3)
-            text = _SCENARIO.format(temperature=start, ph=acid[1], fault=fault, cold=start - 0.25)
+            start = max(warm[1], WARM_C)
+            text = _SCENARIO.format(temperature=start, ph=acid[1], fault=fault)
+            if now - begin > dt.timedelta(hours=2):  # a cool evening, or a demo that was made earlier today
+                text = f"{_COOL}{text}CHILLER_W = 1500.0\nCHILLER_SET = {start - 1.0:.2f}\n"
+            else:
+                text += _WARM.format(cold=start - 0.25)
             hours = AHEAD_H + (now - begin).total_seconds() / 3600.0
             return make_up.tonight(store, self.clock, SYSTEM, begin, hours, text, compiled_folder())
 

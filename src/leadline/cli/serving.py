@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import signal
 import socket
 from collections.abc import Callable
@@ -84,7 +85,7 @@ def demo(bridge: Bridge, port: int, folder: Path, no_serve: bool) -> None:
 def make_demo(folder: Path, clock: Clock) -> Path:
     """The demo's files and database in `folder`; made anew when they are not of today."""
     from leadline.app import describe
-    from leadline.cli.demo_watch import BEFORE_TONIGHT
+    from leadline.cli.demo_watch import SYSTEM, before_tonight
     from leadline.invented import scenario
     from leadline.measures.moments import iso
     from leadline.model import kernel
@@ -108,9 +109,11 @@ def make_demo(folder: Path, clock: Clock) -> Path:
     if not kernel.is_cached(cache):
         click.echo("Compiling the simulator once for this machine (about ten seconds) …", err=True)
     made = scenario(now, cache)
-    until = iso((now - BEFORE_TONIGHT).replace(microsecond=0))
     head, *rows = made.stream_csv.splitlines()
-    streams = "\r\n".join([head, *(r for r in rows if r < until)]) + "\r\n"  # the last hour comes in live
+    hour_ago = iso((now - dt.timedelta(hours=1)).replace(microsecond=0))
+    warm = next(r for r in reversed(rows) if r < hour_ago and f",{SYSTEM},temperature," in r)
+    until = iso((now - before_tonight(float(warm.split(",")[3]))).replace(microsecond=0))
+    streams = "\r\n".join([head, *(r for r in rows if r < until)]) + "\r\n"  # the last hours come in live
     for text, name in (
         (made.journal_csv, "journal.csv"),
         (streams, "streams.csv"),
