@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 from tests.app.keeper import Keeper
 
-from leadline.app import breeding, choose, describe, quarantine, record, stock, stock_log, stock_look, trace
+from leadline.app import breeding, choose, describe, quarantine, record, stock, stock_log, stock_look, stock_warn, trace
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import FixedClock
 
@@ -263,6 +263,8 @@ def test_unknown_pests_and_days_to_come(house):
         ("treatment", "copper", {}),
         ("treatment", "medicine", {"agent": "copper sulphate"}),
         ("addition", "copper", {}),
+        ("treatment", "CuSO4", {}),
+        ("treatment", "medicine", {"agent": "cupric-sulphate"}),
     ],
 )
 def test_copper_and_invertebrates_never_together_however_it_is_logged(house, kind, subject, more):
@@ -273,3 +275,26 @@ def test_copper_and_invertebrates_never_together_however_it_is_logged(house, kin
         record.log(house.store, house.clock, **given, extra=more)
     done = record.log(house.store, house.clock, **given, extra={**more, "moved_out": True})
     assert done.entry.kind == kind
+
+
+def test_water_that_had_copper_does_not_go_to_invertebrates(house):
+    stock_log.arrive(house.store, house.clock, system="small", kind="trochus", animal="snails", count="3")
+    quarantine.treat(house.store, house.clock, "isolation", agent="copper", what="medicine")
+    given = {
+        "system": "isolation",
+        "kind": "transfer",
+        "subject": "water",
+        "value_text": "20",
+        "unit": "L",
+        "to": "small",
+    }
+    with pytest.raises(BadInput, match="the water of isolation had it"):
+        record.log(house.store, house.clock, **given)
+
+
+def test_leaving_quarantine_early_is_said(house):
+    stock_log.arrive(house.store, house.clock, system="isolation", kind="naso", animal="tang", source="shop")
+    stock_log.note(house.store, later(house, 2), "tang", "white-spots")
+    lines = " ".join(stock_warn.before_it_moves(house.store, later(house, 3), "tang", "small"))
+    assert "Its quarantine is not over" in lines
+    assert "Noted of it: white spots" in lines

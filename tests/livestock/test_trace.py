@@ -225,3 +225,14 @@ def test_contacts_are_in_order_of_time_and_of_known_carriers():
     assert {c.by for c in h.contacts} <= {"animal", "rock", "water", "tool", "hand", "aerosol"}
     assert any(isinstance(c, Contact) and c.by == "tool" for c in h.contacts)
     assert NOW - dt.timedelta(days=21) < dt.datetime.fromtimestamp(h.contacts[0].at_s, dt.UTC)
+
+
+def test_what_moves_on_its_host_does_not_begin_anew():
+    """Bites of a worm that eats for weeks show on the colony that brought it, not weeks after its move."""
+    h = house(
+        arrival(400, "display", "zoa", "zoanthus"), arrival(21, "quarantine", "frag", "acropora", n=2),
+        entry(0.2, "quarantine", "transfer", "frag", n=1, to="display", washed="before"),
+    )  # fmt: skip
+    b = backward(h, "acropora-flatworm", "display", 0)
+    assert b.suspects[0].lot == "frag"
+    assert shares(b)["frag"] > 0.5

@@ -75,6 +75,23 @@ def test_seen_in_two_taps_and_a_look_that_misses_one(reef):
     assert kept(reef).lot("old-tang").seen["great-reef"] < house.NOW
 
 
+def read_of(page):
+    return re.search(r'name="read" value="([0-9a-f]+)"', page.text)[1]
+
+
+def test_what_nobody_knows_is_asked_about_before_it_is_written(reef):
+    page = reef.post("/livestock/arrive", data={"kind": "yelow tang", "system": "quarantine"})
+    assert page.status_code == 422
+    assert "yellow tang (Zebrasoma flavescens)" in plain(page.text)
+    assert "yelow-tang" not in kept(reef).register.lots
+
+
+def test_an_id_names_one_kind(reef):
+    page = reef.post("/livestock/arrive", data={"kind": "Naso", "system": "lagoon", "animal": "chromis"})
+    assert "chromis is blue-green chromis already" in plain(page.text)
+    assert kept(reef).lot("chromis").kind.id == "chromis-viridis"
+
+
 def test_an_arrival_with_papers_then_a_photograph_and_a_move(reef):
     form = {
         "kind": "Zoanthus", "animal": "Blue polyps", "count": "5", "system": "quarantine", "source": "harbour-shop",
@@ -84,7 +101,8 @@ def test_an_arrival_with_papers_then_a_photograph_and_a_move(reef):
     assert stopped.status_code == 422
     assert "Log it all the same" in stopped.text  # its toxin is named before anything is written
     assert "blue-polyps" not in kept(reef).register.lots
-    done = reef.post("/livestock/arrive", data={**form, "read": "1"})
+    assert reef.post("/livestock/arrive", data={**form, "read": "of something else"}).status_code == 422
+    done = reef.post("/livestock/arrive", data={**form, "read": read_of(stopped)})
     assert done.status_code == 200
     assert done.url.path == "/livestock/animal/blue-polyps"
     assert "Palytoxin" in done.text  # the caution stands where it is handled
@@ -94,8 +112,11 @@ def test_an_arrival_with_papers_then_a_photograph_and_a_move(reef):
     assert "Kept the photograph" in plain(photo.text)
     shown = reef.get(re.search(r'src="(/livestock/photo/[0-9a-f]+\?small=1)"', photo.text)[1])
     assert (shown.status_code, shown.headers["content-type"]) == (200, "image/jpeg")
-    moved = reef.post("/livestock/animal/blue-polyps/move", data={
-        "to": "great-reef", "count": "2", "tool": "tongs", "read": "1"})  # fmt: skip
+    move = {"to": "great-reef", "count": "2", "tool": "tongs"}
+    early = reef.post("/livestock/animal/blue-polyps/move", data=move)
+    assert "Its quarantine is not over until" in plain(early.text)
+    assert kept(reef).lot("blue-polyps").here == {"quarantine": 5.0}
+    moved = reef.post("/livestock/animal/blue-polyps/move", data={**move, "read": read_of(early)})
     assert "Logged: blue polyps went to Great reef" in plain(moved.text)
     assert kept(reef).lot("blue-polyps").here == {"quarantine": 3.0, "great-reef": 2.0}
 
@@ -210,7 +231,7 @@ def test_the_register_goes_out_and_a_torn_one_changes_nothing(reef):
         ("/livestock/animal/old-tang/move", {"to": ""}, "A move to where?"),
         ("/livestock/animal/old-tang/move", {"to": "lagoon", "count": "3"}, "There are 1 in great-reef"),
         ("/livestock/animal/old-tang/lose", {"how": "flew"}, "unknown way of loss"),
-        ("/livestock/animal/old-tang/note", {"sign": "measured", "value": "tall"}, "is no number"),
+        ("/livestock/animal/old-tang/note", {"sign": "measured", "value": "tall"}, "give it in centimetres"),
         ("/livestock/animal/old-tang/tell", {}, "Nothing was said"),
         ("/livestock/quarantine/treat", {"agent": ""}, "Treated with what?"),
         ("/livestock/quarantine/treat", {"agent": "copper", "what": "medicine"}, "harms three acropora frags"),

@@ -140,9 +140,11 @@ def treat(
     strangers = [x.id for x in lots if not x.here.get(system)]
     if strangers:
         raise BadInput(f"{strangers[0]} is not in {system}", way_out="Name those who live there.")
+    from leadline.app import stock_warn
+
     for a in known:
         if a.use == "medicine" and not moved_out:
-            stock.refuse_harm(a, here)
+            stock_warn.refuse_harm(a, here)
     extra: dict[str, Any] = {"agent": known[0].id if len(known) == 1 else agent.strip()}
     more: Mapping[str, Any] = {
         "minutes": minutes, "concentration": concentration, "water": water, "fell_off": fell_off, "rinse": rinse,

@@ -79,10 +79,10 @@ def log(
         now if now - when > dt.timedelta(minutes=1) else None, note.strip(), more,
     )  # fmt: skip
     entry, assumed = understood(store, described, entry)
-    if kind == "treatment" or (kind == "addition" and not _reckoned(entry.subject, described)):
-        from leadline.app import stock
+    if kind in ("treatment", "transfer", "exchange") or (kind == "addition" and not _reckoned(subject, described)):
+        from leadline.app import stock_warn
 
-        stock.refuse_poison(store, clock, entry)
+        stock_warn.refuse_poison(store, clock, entry)
     entry = replace(entry, id=content_id(entry))
     if store.entry(entry.id) is not None and not token:
         return Logged(entry, _doubt(store, clock, entry), assumed)

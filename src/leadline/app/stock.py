@@ -240,63 +240,29 @@ def check(
     )  # fmt: skip
 
 
-def poisoned_by(h: House, system: str, kind: Kind) -> Concern | None:
-    """A medicine that was used in a system's water, that harms this kind, and that nobody has been rid of since: rock,
-    sand and plumbing give copper back."""
+def poisons_in(h: House, system: str) -> list[tuple[dt.datetime, Agent]]:
+    """Medicines that were used in a system's water since it was last torn down, the latest first."""
     down = [t for t, place in contacts.torn_down(h.entries, set(h.systems)) if place == system]
-    for e in reversed(h.of(system)):
-        if e.kind != "treatment" or e.subject == "dip" or any(t > e.time.timestamp() for t in down):
-            continue
-        for agent in treatments.agents_of(e, h.catalogue):
-            if kind.is_any(agent.harms) and agent.use == "medicine":
-                said = (
-                    f"{agent.name.lower()} was used in this water on {e.time:%Y-%m-%d} and harms it; rock, sand and "
-                    "plumbing can give it back: measure first"
-                )
-                return Concern(Certainty.KNOWN, "poison", said, (), Mark.SOURCE, "S28")
-    return None
-
-
-def harmed(lots: Sequence[Lot], agent: Agent) -> list[Lot]:
-    """Those whom an agent is on record as harming; with a medicine, whoever is of a kind that nobody knows, too."""
     return [
-        x for x in lots
-        if (x.kind is not None and x.kind.is_any(agent.harms))
-        or (x.kind is None and agent.use == "medicine" and agent.harms)
+        (e.time, agent) for e in reversed(h.of(system))
+        if e.kind in ("treatment", "addition") and e.subject != "dip"
+        and not any(t > e.time.timestamp() for t in down)
+        for agent in treatments.agents_of(e, h.catalogue) if agent.use == "medicine"
     ]  # fmt: skip
 
 
-def refuse_harm(agent: Agent, lots: Sequence[Lot]) -> None:
-    """Refuse a medicine in water where those live whom it harms: copper and invertebrates never together.
-
-    Raises
-    ------
-    BadInput
-        With those whom it harms.
-    """
-    hurt = harmed(lots, agent)
-    if hurt:
-        raise BadInput(
-            f"{agent.name} harms {', '.join(x.name for x in hurt)}, which live here",
-            way_out="Move them first; or say that they were in other water (moved_out).",
-        )
-
-
-def refuse_poison(store: Store, clock: Clock, e: Entry) -> None:
-    """Refuse an entry that puts a medicine into water where those live whom it harms, however it is worded.
-
-    Raises
-    ------
-    BadInput
-        Unless the entry says `moved_out`.
-    """
-    if e.extra.get("moved_out") or e.subject == "dip":
-        return
-    agents = [a for a in treatments.agents_of(e, catalogue.catalogue(store)) if a.use == "medicine" and a.harms]
-    if agents:
-        here = house(store, clock).register.at(e.system)
-        for agent in agents:
-            refuse_harm(agent, here)
+def poisoned_by(h: House, system: str, kind: Kind) -> Concern | None:
+    """A medicine that was used in a system's water, that harms this kind, and that nobody has been rid of since: rock,
+    sand and plumbing give copper back."""
+    for at, agent in poisons_in(h, system):
+        if kind.is_any(agent.harms):
+            day = at.astimezone(zone(h.systems[system].time_zone)).date()
+            said = (
+                f"{agent.name.lower()} was used in this water on {day} and harms it; rock, sand and plumbing can give "
+                "it back: measure first"
+            )
+            return Concern(Certainty.KNOWN, "poison", said, (), Mark.SOURCE, "S28")
+    return None
 
 
 def _units(h: House) -> str:

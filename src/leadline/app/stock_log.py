@@ -17,6 +17,7 @@ from leadline.livestock.census import ABOUT, Lot
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock
 
+MOST_NAME = 60
 HOW_GONE = ("died", "missing", "given-away", "sold", "killed", "thrown-away")
 NOTED = frozenset({
     "measured", "eggs-laid", "spawning", "hatched", "settled", "nothing-found", "seen", "fish-missing", "moulted",
@@ -56,6 +57,13 @@ def arrive(
     ident = slug(animal) if animal.strip() else free_id(h.register, called)
     if not ident:
         raise BadInput(f"{animal!r} is no name", way_out="Use letters, digits and hyphens.")
+    if len(ident) > MOST_NAME:
+        raise BadInput(f"a name of {len(ident)} letters", way_out=f"Keep it to {MOST_NAME}.")
+    there = h.register.lots.get(ident)
+    if there is not None and there.kind is not None and not there.guessed and kind.strip() and found is not there.kind:
+        raise BadInput(
+            f"{ident} is {there.kind_said()} already", where="its own name", way_out="Give this one another name."
+        )
     _whole(count)
     unknown = sorted(set(about or ()) - set(ABOUT))
     if unknown:
@@ -165,6 +173,8 @@ def lose(
     h = house(store, clock)
     lot = h.lot(animal)
     place = where(h, lot, system)
+    if not how:
+        raise BadInput("lost how?", way_out=f"Choose one: {', '.join(HOW_GONE)}.")
     if how not in HOW_GONE:
         raise UnknownName("way of loss", how or "nothing", HOW_GONE)
     if count.strip().lower() == "all":
@@ -227,6 +237,8 @@ def note(
             raise UnknownName("sign", slug(sign), known)
     if slug(sign) == "measured" and not value.strip():
         raise BadInput("measured how much?", way_out="Give the amount and its unit, such as 31 cm.")
+    if slug(sign) == "measured" and unit.strip() in ("", "cm"):
+        _length(value)
     return record.log(
         store, clock, system=place, kind="observation", subject=slug(sign), value_text=value, unit=unit, time=time,
         note=note, extra={"animal": lot.id}, token=token,

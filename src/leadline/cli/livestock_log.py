@@ -39,6 +39,12 @@ def _pairs(given: tuple[str, ...], option: str) -> dict[str, Any]:
     return found
 
 
+def _against(lines: list[str]) -> None:
+    """What speaks against what was just logged."""
+    for line in lines:
+        click.echo(click.style(f"▲ {line}", fg="magenta"))
+
+
 @click.command(short_help="An animal, a group, a coral or a rock comes.")
 @click.argument("system")
 @click.argument("kind")
@@ -61,17 +67,21 @@ def arrive(
       leadline livestock arrive quarantine "Amphiprion ocellaris" --count 2 --from harbour-shop
       leadline livestock arrive quarantine acropora --id blue-acropora --about papers="permit 12/345"
     """
-    from leadline.app import stock, stock_log
+    from leadline.app import stock, stock_log, stock_warn
 
+    against: list[str] = []
     done = stock_log.arrive(
         bridge.store(), bridge.clock, system=system, kind=kind, animal=animal, count=count, source=source, time=at,
         note=note, about=_pairs(about, "--about"),
+        last_word=lambda: against.extend(stock_warn.before_it_comes(bridge.store(), bridge.clock, system, kind)),
     )  # fmt: skip
     _said(bridge, done, f"{done.entry.subject} came to {system}.")
     h = stock.house(bridge.store(), bridge.clock)
     lot = h.register.lots[done.entry.subject]
     if not bridge.json:
-        click.echo(stock.taken_as(h.catalogue, kind, lot))
+        if lot.kind is not None or not lot.lives:  # else it stands among what speaks against it
+            click.echo(stock.taken_as(h.catalogue, kind, lot))
+        _against(against)
         for hazard in stock.cautions(h, lot):
             click.echo(click.style(f"▲ {hazard.name}: {hazard.caution}", fg="magenta"))
 
@@ -106,17 +116,23 @@ def move(
       leadline livestock move fairy-wrasses great-reef --washed
       leadline livestock move chromis a-friend --count 2
     """
-    from leadline.app import stock, stock_log
+    from leadline.app import stock, stock_log, stock_warn
     from leadline.present.stock import hazard_said
 
     h = stock.house(bridge.store(), bridge.clock)
     for hazard in stock.cautions(h, h.lot(animal)):
         click.echo(click.style(f"▲ {hazard_said(hazard)}", fg="magenta"), err=True)
+    against: list[str] = []
     done = stock_log.move(
         bridge.store(), bridge.clock, animal, to, system=system, count=count, note=note, time=at, tool=tool,
         washed=washed, away=away,
+        last_word=lambda: against.extend(
+            stock_warn.before_it_moves(bridge.store(), bridge.clock, animal, to, system)
+        ),
     )  # fmt: skip
     _said(bridge, done, f"{done.entry.subject} went from {done.entry.system} to {to}.")
+    if not bridge.json:
+        _against(against)
 
 
 @click.command(short_help="It died or left, with what an examination found.")

@@ -117,7 +117,7 @@ def _show(bridge: Bridge, p: Plan, name: str) -> None:
             line = f"{mark} {s.what}{against}: {said.window_said(s, local, h.at)}. {s.why[:1].upper()}{s.why[1:]}."
             click.echo(click.style(line, fg="magenta") if s.state == "due" else line)
     if p.release is not None:
-        click.echo(f"Released at the earliest {day(p.release, local, h.at)}: {p.release_why}.")
+        click.echo(f"{p.from_when} {day(p.release, local, h.at)}: {p.release_why}.")
     for line in p.no_data:
         click.echo(click.style(f"No data: {line}", dim=True))
     for line in p.cautions:

@@ -168,7 +168,8 @@ def _size(kind: Kind, net_volume_l: float, longest_m: float | None) -> list[Conc
             found.append(Concern(Certainty.LIKELY, "size", said, (), Mark.JUDGEMENT, grown.source))
     colony = kind.fact("colony-size")
     if colony is not None and colony.middle is not None and longest_m is not None and colony.middle > longest_m * 50.0:
-        described = f"colonies of {colony.middle:g} cm are described, up to {colony.most:g}"
+        more = f", up to {colony.most:g}" if colony.most is not None and colony.most > colony.middle else ""
+        described = f"colonies of {colony.middle:g} cm are described{more}"
         said = f"{described}: plan where it ends, not where it begins"
         found.append(Concern(_sure(colony.mark), "size", said, (), colony.mark, colony.source))
     return found

@@ -110,6 +110,12 @@ class Plan:
     looked_on: int = 0
     treatments: tuple[tuple[dt.datetime, str], ...] = ()
 
+    @property
+    def from_when(self) -> str:
+        """What the date of release rests on, as one says it before the date."""
+        left = any(s.action == "treat" and s.state in ("due", "ahead") for s in self.steps)
+        return "Not before, should each treatment come on the last day of its window," if left else "Not before"
+
 
 @dataclass(slots=True)
 class _Work:

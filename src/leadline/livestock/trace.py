@@ -26,6 +26,7 @@ ELSEWHERE = 0.05  # weight of a way that nobody wrote down, beside an arrival of
 SIGN_TRUE, SIGN_FALSE = 0.6, 0.08  # that such a sign is noted where it is, and where it isn't: judgement
 TEARDOWN_WORKS = 0.9  # that a place torn down, dried or disinfected is rid of it: judgement
 _LAGS = (np.arange(8) + 0.5) / 8.0
+_WITH_ITS_HOST_S = 120.0  # what came within two minutes of its host's move came with it
 _SOONEST_D = 0.5  # nothing is seen sooner: judgement
 _COMES_WITH = {"animal": 1.0, "rock": 0.3, "water": 0.3, "tool": 0.1}  # weight of what comes from outside: judgement
 
@@ -259,7 +260,7 @@ def backward(house: House, pest: Pest, place: str, seen: dt.datetime, rng: np.ra
         run = spread(
             part, {came.place: t}, way, seen_s, rng, lasts_s=lasts, resets=_resets(house, t, seen_s), members=512
         )
-        likelihood = show.likelihood(run, place)
+        likelihood = show.likelihood(run, place, _moved_in(lot, came, place))
         if likelihood <= 0.0 and place not in _reach(part, {came.place: t}, way, lasts):
             excluded += 1  # it would have died out on every way
             continue
@@ -278,6 +279,13 @@ def backward(house: House, pest: Pest, place: str, seen: dt.datetime, rng: np.ra
     ranked.append(Suspect("", None, unknown / total if total else 1.0, 0.0, (), "a way that nobody wrote down"))
     ranked.sort(key=lambda s: -s.share)
     return Backward(pest, place, seen, tuple(ranked), max(len(weighed) - FOLLOWED, 0), excluded, too_old)
+
+
+def _moved_in(lot: Lot, came: Came, place: str) -> tuple[float, float] | None:
+    later = [s.since for s in lot.stays if s.place == place and s.since > came.time]
+    if came.place == place or not later:
+        return None
+    return min(later).timestamp(), came.time.timestamp()
 
 
 def _first_known(lot: Lot) -> list[Came]:
@@ -343,11 +351,18 @@ class _Showing:
         missed = (1.0 - glance) ** days * (1.0 - search) ** found
         return missed, since <= self.seen_s
 
-    def likelihood(self, run: Spread, place: str) -> float:
-        """Mean over histories: not seen before, to be seen now, and not seen anywhere else."""
+    def likelihood(self, run: Spread, place: str, moved_in: tuple[float, float] | None = None) -> float:
+        """Mean over histories: not seen before, to be seen now, and not seen anywhere else.
+
+        `moved_in`: when the suspect itself came to the place [Unix s], and since when it may have borne it: what moves
+        on its host does not begin anew.
+        """
         arrived = run.since_s.get(place)
         if arrived is None:
             return 0.0
+        if moved_in is not None:
+            with_it = np.abs(arrived - moved_in[0]) < _WITH_ITS_HOST_S
+            arrived = np.where(with_it, moved_in[1], arrived)
         faint = np.resize(self.faint, run.members)
         missed, ripe = self.unseen(place, arrived, faint)
         here = (missed * ripe).mean(axis=1) * np.minimum(self.notice.glance * faint, 1.0)

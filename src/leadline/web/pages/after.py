@@ -15,11 +15,9 @@ from leadline.app import record, stock
 from leadline.app.stock import House
 from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput, UnknownName
-from leadline.measures.units import parse_number
 from leadline.present import stock as said
-from leadline.web.pages.typed import Typed, back, refused, text
+from leadline.web.pages.typed import Typed, back, read_mark, refused, text
 
-NO_STOP = ("needs", "gaps", "papers")  # worth reading in the check, no reason to stop
 _DONE = {"photo": "Kept the photograph"}
 
 
@@ -120,17 +118,7 @@ async def undo(request: Request) -> Response:
     return back(to, withdrawn=ident)
 
 
-def warned(request: Request, system: str, kind: str, count: str, leaving_out: str = "") -> list[str]:
-    """What is known or likely to go wrong when so many of a kind come to a system."""
-    state = request.app.state
-    n = parse_number(count) if count.strip() and count.strip() != "all" else 1.0
-    found = stock.check(state.store, state.clock, system, kind, n, leaving_out=leaving_out)
-    lots = stock.house(state.store, state.clock).register.lots
-    serious = [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in NO_STOP]
-    return [said.concern_said(c, lots) for c in serious]
-
-
-def stop(lines: Sequence[str]) -> None:
-    """Stop what would be written when there is something to read first."""
-    if lines:
+def stop(form: FormData, lines: Sequence[str]) -> None:
+    """Stop what would be written when there is something to read first, unless just this was read."""
+    if lines and text(form, "read") != read_mark(lines):
         raise Stop(lines)

@@ -8,12 +8,13 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.app import breeding, photographs, stock, stock_log
+from leadline.app import breeding, photographs, stock, stock_log, stock_warn
 from leadline.journal.entry import Entry
 from leadline.livestock.census import Lot
 from leadline.livestock.sight import unseen
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
+from leadline.measures.units import parse_number
 from leadline.present import stock as said
 from leadline.web.pages import after
 from leadline.web.pages.livestock import house, local_of
@@ -120,10 +121,9 @@ async def move(request: Request) -> Response:
         to, count = text(form, "other") or text(form, "to"), text(form, "count")
 
         def last_word() -> None:
-            h = house(request)
-            kind = h.lot(ident).kind
-            if to in h.systems and kind is not None and not text(form, "read"):
-                after.stop(after.warned(request, to, kind.id, count, ident))
+            n = parse_number(count) if count and count != "all" else 1.0
+            system = text(form, "system")
+            after.stop(form, stock_warn.before_it_moves(state.store, state.clock, ident, to, system, n))
 
         return stock_log.move(
             state.store, state.clock, ident, to, system=text(form, "system"), count=count,

@@ -9,7 +9,7 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.app import describe, quarantine, stock, stock_log
+from leadline.app import describe, quarantine, stock, stock_log, stock_warn
 from leadline.app.stock import House
 from leadline.journal.entry import Entry
 from leadline.livestock.census import Lot
@@ -157,8 +157,8 @@ async def arrive(request: Request) -> Response:
             about["length_cm"] = parse_number(text(form, "length_cm"))
 
         def last_word() -> None:
-            if not text(form, "read"):
-                after.stop(after.warned(request, system, kind, count))
+            n = parse_number(count) if count else 1.0
+            after.stop(form, stock_warn.before_it_comes(state.store, state.clock, system, kind, n))
 
         return stock_log.arrive(
             state.store, state.clock, system=system, kind=kind, animal=text(form, "animal"), count=count,
@@ -198,7 +198,7 @@ async def check(request: Request) -> Response:
             if lines:
                 groups.append((str(certainty), lines))
     serious = (
-        [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in after.NO_STOP]
+        [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in stock_warn.NO_STOP]
         if found is not None
         else []
     )

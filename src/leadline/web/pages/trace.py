@@ -95,7 +95,7 @@ def _back(
     place = query.get("place", "") or next(iter(h.systems), "")
     seen = _day(query.get("seen", ""), local)
     if seen is not None:  # some time on that day
-        seen = min(seen + dt.timedelta(hours=12), h.at)
+        seen = seen if seen > h.at else min(seen + dt.timedelta(hours=12), h.at)
     b = app.backward(state.store, state.clock, query["pest"], place, seen, asked.as_of)
     names = {s.id: s.name for s in h.systems.values()}
     return {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from urllib.parse import urlencode
@@ -22,9 +23,19 @@ class Typed:
     ticked: frozenset[tuple[str, str]] = frozenset()  # boxes: (name, value)
     warned: tuple[str, ...] = ()  # what must be read before it is sent again
 
+    @property
+    def read(self) -> str:
+        """The mark of what must be read."""
+        return read_mark(self.warned)
+
     def of(self, form: str, **same: str) -> bool:
         """Whether it is this very form: the one with these values in its hidden fields."""
         return self.form == form and all(self.values.get(k) == v for k, v in same.items())
+
+
+def read_mark(lines: Sequence[str]) -> str:
+    """A short mark of some lines: what was read of one thing is not read of another."""
+    return hashlib.blake2b("\n".join(lines).encode(), digest_size=6).hexdigest()
 
 
 def text(form: FormData, name: str, most: int = 300) -> str:
