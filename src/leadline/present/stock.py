@@ -93,6 +93,11 @@ def entry_said(e: Entry, names: Mapping[str, str]) -> str:
         return f"Logged: {who}, {str(e.extra.get('how', 'lost')).replace('-', ' ')}"
     if e.kind == "treatment":
         return f"Logged the {e.subject}: {str(e.extra.get('agent', '')).replace('-', ' ')}"
+    if e.kind in ("exchange", "addition", "feeding", "topoff", "service", "reading"):
+        amount = f" {e.value:g} {unit_label(e.unit)}".rstrip() if e.value is not None else ""
+        return f"Logged: {(e.subject or e.kind).replace('-', ' ').replace('_', ' ')}{amount}, {place}"
+    if e.kind == "note" and not e.subject:
+        return "Logged the note"
     if e.kind == "note":
         return "Noted the decision" if e.subject == "release" else f"Noted of {who}"
     if e.subject == "census":

@@ -28,7 +28,7 @@ from leadline.measures.moments import Clock
 from leadline.system.orders import Orders
 from leadline.web import api, forms
 from leadline.web.guard import MAX_FORM_BYTES, Guard
-from leadline.web.pages import after, animal, answer, catalogue, livestock, quarantine, trace, watch
+from leadline.web.pages import after, animal, answer, catalogue, journal, livestock, quarantine, trace, watch
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -125,6 +125,10 @@ def build(
             Route("/livestock/{system}/treat", quarantine.treat, methods=["POST"]),
             Route("/livestock/{system}/release", quarantine.release, methods=["POST"]),
             *(Route(f"/livestock/{form}", livestock.livestock) for form in ("seen", "arrive", "bring")),
+            Route("/journal", journal.journal, name="journal"),
+            Route("/journal/log", journal.log, methods=["POST"]),
+            Route("/journal/correct", journal.correct, methods=["POST"]),
+            *(Route(f"/journal/{form}", journal.journal) for form in ("log", "correct")),
             Route("/trace", trace.trace, name="trace"),
             Route("/watch", watch.watch, name="watch"),
             Route("/watch/acknowledge", watch.acknowledge, methods=["POST"]),

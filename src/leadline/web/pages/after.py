@@ -112,6 +112,8 @@ async def undo(request: Request) -> Response:
         raise UnknownName("entry", ident[:60], ())
     record.withdraw(state.store, state.clock, ident)
     to = text(form, "to")
+    if to == "/journal":
+        return back(to, withdrawn=ident)
     h = stock.house(state.store, state.clock)
     if not to.startswith("/livestock") or (to.rpartition("/")[2] not in h.register.lots and "/animal/" in to):
         to = "/livestock"

@@ -1,0 +1,87 @@
+"""The journal to read and to write from: newest first, corrections beside what they correct, usual amounts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from leadline.app import describe
+from leadline.app.ports import Store
+from leadline.journal.entry import Entry
+from leadline.journal.journal import as_of as known_at
+from leadline.model import substances, waters
+
+_OFFERED = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """An entry as it stands in the journal, and what became of it."""
+
+    entry: Entry
+    state: str  # stands | corrected | withdrawn
+    instead: Entry | None = None  # what stands in its place
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Some entries, the newest first; `more` is the moment before which the next page begins."""
+
+    entries: tuple[Written, ...]
+    more: dt.datetime | None
+    found: int
+
+
+def entries(
+    store: Store, now: dt.datetime, *, system: str = "", kind: str = "", words: str = "",
+    before: dt.datetime | None = None, most: int = 50,
+) -> Page:  # fmt: skip
+    """Entries that were known at `now` and hold all of the words in their subject, note, method or places.
+
+    An entry that only corrects or takes back another stands beside that one, not by itself.
+    """
+    everything = store.entries(system or None, kinds=(kind,) if kind else None)
+    known = [e for e in everything if e.time <= now and e.known_at <= now]
+    stands = known_at(known, now)
+    wanted = [w for w in words.lower().split() if w]
+    standing = {e.id for e in stands.entries}
+    lines = [e for e in known if not e.corrects and _holds(e, wanted) and (before is None or e.time < before)]
+    lines.sort(key=lambda e: e.time, reverse=True)
+    shown = []
+    for e in lines[:most]:
+        instead = stands.corrected.get(e.id)
+        gone = e.id not in standing and (instead is None or instead.withdrawn)
+        state = "withdrawn" if gone else "corrected" if instead is not None else "stands"
+        shown.append(Written(e, state, None if gone else instead))
+    return Page(tuple(shown), lines[most - 1].time if len(lines) > most else None, len(lines))
+
+
+def _holds(e: Entry, wanted: Sequence[str]) -> bool:
+    if not wanted:
+        return True
+    text = " ".join((e.subject, e.note, e.method, e.to, e.source, e.kind, str(e.extra.get("animal", "")))).lower()
+    text = f"{text} {text.replace('-', ' ').replace('_', ' ')}"
+    return all(w in text for w in wanted)
+
+
+def last_amounts(store: Store, now: dt.datetime, system: str, kind: str) -> list[Entry]:
+    """The last entry of each subject of a kind, the most recent first: what a keeper probably writes again."""
+    found: dict[str, Entry] = {}
+    stands = known_at([e for e in store.entries(system, kinds=(kind,)) if e.time <= now], now).entries
+    for e in sorted(stands, key=lambda e: e.time, reverse=True):
+        found.setdefault(e.subject, e)
+    return list(found.values())[:_OFFERED]
+
+
+def subjects(store: Store, system: str, kind: str, last: Sequence[Entry]) -> list[str]:
+    """What can be written of a kind: what was written before, then what the description and the tables know."""
+    described = describe.load(store, system)
+    known: list[str] = []
+    if kind == "addition":
+        known = [*described.solutions, *substances.SUBSTANCES]
+    elif kind == "exchange":
+        known = list(waters.WATERS)
+    elif kind == "service":
+        known = [e.id for e in described.equipment]
+    return list(dict.fromkeys([*(e.subject for e in last if e.subject), *known]))

@@ -1,0 +1,137 @@
+"""The journal's page: an entry of any kind with its fields, and everything that was written, to search and undo."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from leadline.app import read_journal, record, stock
+from leadline.app.read_journal import Written
+from leadline.journal.entry import KINDS, Entry
+from leadline.measures import figures
+from leadline.measures.errors import UnknownName
+from leadline.measures.moments import iso, parse
+from leadline.measures.units import parse_number
+from leadline.present import sentences
+from leadline.web.pages import after
+from leadline.web.pages.livestock import local_of
+from leadline.web.pages.round import Asked, page
+from leadline.web.pages.typed import Typed, text
+
+# what is written here, as a keeper says it; livestock and readings have pages of their own beside it
+FORMS = (
+    ("exchange", "Water change"), ("addition", "Addition"), ("feeding", "Feeding"), ("topoff", "Top-off"),
+    ("service", "Service"), ("observation", "Observation"), ("note", "Note"), ("reading", "Reading"),
+)  # fmt: skip
+_MEASURED = ("exchange", "addition", "feeding", "topoff", "reading")
+_UNITS = {"exchange": "L", "topoff": "L", "addition": "g", "feeding": "g"}
+_WHAT = {
+    "exchange": "New water", "addition": "What", "feeding": "Food", "topoff": "Water", "service": "Machine or part",
+    "observation": "What was seen", "note": "About", "reading": "Quantity",
+}  # fmt: skip
+
+
+async def journal(request: Request) -> Response:
+    """`GET /journal`: `?log=KIND` opens that form; `?system=`, `?kind=`, `?q=` and `?before=` search."""
+    return shown(request)
+
+
+def shown(request: Request, typed: Typed | None = None) -> Response:
+    """The page; with a form that could not be used, that form open, filled, and the line at it."""
+    asked = Asked(request)
+    systems = asked.systems()
+    if systems:
+        asked.at_home(systems[0][0])
+    state, query = request.app.state, request.query_params
+    now = asked.as_of or state.clock.now()
+    form = typed.values.get("kind", "") if typed else query.get("log", "")
+    form = form if form in dict(FORMS) and (typed is None or typed.form == "log") else ""
+    system = (typed.values.get("system", "") if typed else query.get("system", "")).strip()
+    if system and system not in dict(systems):
+        raise UnknownName("system", system, dict(systems))
+    kind, words = query.get("kind", "").strip(), query.get("q", "").strip()[:120]
+    if kind and kind not in KINDS:
+        raise UnknownName("kind of entry", kind, KINDS)
+    before = parse(query["before"]) if query.get("before") else None
+    found = read_journal.entries(state.store, now, system=system, kind=kind, words=words, before=before)
+    h = stock.house(state.store, state.clock, asked.as_of)
+    names = dict(systems)
+    last: list[Entry] = []
+    offered: list[str] = []
+    if form and systems:
+        into = system or systems[0][0]
+        last = read_journal.last_amounts(state.store, now, into, form)
+        offered = read_journal.subjects(state.store, into, form, last)
+    return page(request, "journal.html", {
+        "title": "Journal", "tabs": systems, "view": "journal", "typed": typed, "forms": FORMS, "log": form,
+        "flash": after.shown(request, h), "token": after.new_token(), "frozen": asked.as_of is not None,
+        "system": system, "kind": kind, "q": words, "kinds": KINDS, "what": _WHAT.get(form, ""), "offered": offered,
+        "measured": form in _MEASURED, "unit": _UNITS.get(form, ""), "searched": bool(words or kind or before),
+        "last": [(e.subject, _amount(e), f"{e.value:g}" if e.value is not None else "", e.unit) for e in last[:6]],
+        "days": _days(found.entries, names, lambda s: local_of(h, s), h.at), "found": found.found,
+        "more": iso(found.more) if found.more else "",
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+def _amount(e: Entry) -> str:
+    return f"{e.value:g} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
+
+
+def _days(found: Any, names: dict[str, str], local: Any, now: Any) -> list[tuple[str, list[dict[str, str]]]]:
+    days: dict[str, list[dict[str, str]]] = {}
+    for w in found:
+        there = local(w.entry.system)
+        at = w.entry.time.astimezone(there)
+        days.setdefault(figures.day(w.entry.time, there, now), []).append({
+            "time": f"{at:%H:%M}", "system": names.get(w.entry.system, w.entry.system), "kind": w.entry.kind,
+            "id": w.entry.id, "state": w.state, **_said(w),
+        })  # fmt: skip
+    return list(days.items())
+
+
+def _said(w: Written) -> dict[str, str]:
+    e = w.entry
+    who = str(e.extra.get("animal", "")) if isinstance(e.extra.get("animal", ""), str) else ""
+    subject = sentences.name(e.subject).replace("-", " ")
+    parts = [who.replace("-", " "), e.method if e.kind == "service" else "", f"to {e.to}" if e.to else "",
+             f"from {e.source}" if e.source else "", e.note]  # fmt: skip
+    return {
+        "subject": subject,
+        "amount": _amount(e),
+        "more": ", ".join(p for p in parts if p),
+        "instead": _amount(w.instead) if w.instead is not None else "",
+        "value": f"{e.value:g}" if e.value is not None else "",
+        "unit": e.unit,
+    }
+
+
+async def log(request: Request) -> Response:
+    """An entry of any kind."""
+    form = await request.form()
+    state = request.app.state
+    system, kind = text(form, "system"), text(form, "kind")
+
+    def make(token: str) -> Entry:
+        if system not in state.store.systems():
+            raise UnknownName("system", system, state.store.systems())
+        extra = {"salinity": parse_number(text(form, "salinity"))} if text(form, "salinity") else {}
+        return record.log(
+            state.store, state.clock, system=system, kind=kind, subject=text(form, "subject"),
+            value_text=text(form, "value"), unit=text(form, "unit"), method=text(form, "method"),
+            time=text(form, "time") or None, note=text(form, "note", 2000), extra=extra, token=token,
+        ).entry  # fmt: skip
+
+    return after.write(request, form, "log", shown, make, lambda e: f"/journal?system={e.system}")
+
+
+async def correct(request: Request) -> Response:
+    """An amount was another; both stay in the journal."""
+    form = await request.form()
+    state, entry, system = request.app.state, text(form, "entry"), text(form, "system")
+
+    def make(token: str) -> Entry:
+        return record.correct(state.store, state.clock, entry, text(form, "value"), text(form, "unit"))
+
+    return after.write(request, form, "correct", shown, make, lambda _: f"/journal?system={system}")

@@ -1,0 +1,124 @@
+"""The journal's page over a real store: each kind written, found, corrected, taken back; two widths, three lights."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from tests.web import house
+from tests.web.conftest import PICTURES
+from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.test_livestock import built, reef  # noqa: F401 - fixtures
+from tests.web.test_pages import plain
+
+from leadline.app import read_journal
+from leadline.store.sqlite import SqliteStore
+
+pytestmark = pytest.mark.door
+
+
+def found(reef, **given):  # noqa: F811
+    with SqliteStore.open(reef.db, clock=reef.clock, write=False) as store:
+        return read_journal.entries(store, house.NOW, **given)
+
+
+@pytest.mark.parametrize(
+    ("kind", "form", "said"),
+    [
+        (
+            "exchange",
+            {"subject": "mixed-seawater", "value": "60", "unit": "L", "salinity": "35,1"},
+            "mixed seawater 60 L",
+        ),
+        ("addition", {"subject": "sodium-carbonate", "value": "12,5", "unit": "g"}, "sodium carbonate 12.5 g"),
+        ("feeding", {"subject": "pellets", "value": "3", "unit": "g"}, "pellets 3 g"),
+        ("topoff", {"value": "8", "unit": "L"}, "topoff 8 L"),
+        ("service", {"subject": "skimmer-1", "method": "cleaned"}, "skimmer 1"),
+        ("observation", {"subject": "cloudy-water"}, "cloudy water"),
+        ("note", {"note": "lights an hour late"}, "Logged the note"),
+        ("reading", {"subject": "alkalinity", "value": "8,1", "unit": "dKH"}, "alkalinity 8.1 dKH"),
+    ],
+)
+def test_every_kind_is_written_and_found(reef, kind, form, said):  # noqa: F811
+    assert reef.get(f"/journal?log={kind}&system=great-reef").status_code == 200
+    before = found(reef, system="great-reef", kind=kind).found
+    sent = {"kind": kind, "system": "great-reef", "token": "t", **form}
+    done = reef.post("/journal/log", data=sent)
+    assert said in plain(done.text)
+    again = reef.post("/journal/log", data=sent)
+    assert again.url.query == done.url.query  # two taps are one entry
+    now = found(reef, system="great-reef", kind=kind)
+    assert now.found == before + 1
+    assert now.entries[0].state == "stands"
+    if kind == "exchange":
+        assert now.entries[0].entry.extra["salinity"] == 35.1
+
+
+def test_corrected_and_taken_back_both_stay(reef):  # noqa: F811
+    sent = {"kind": "feeding", "system": "lagoon", "subject": "pellets", "value": "30", "unit": "g"}
+    page = reef.post("/journal/log", data=sent)
+    ident = re.search(r'action="/livestock/undo/([0-9a-f]+)"', page.text)[1]
+    right = reef.post("/journal/correct", data={"entry": ident, "value": "3", "unit": "g"})
+    assert right.status_code == 200
+    first = found(reef, system="lagoon", kind="feeding").entries[0]
+    assert (first.state, first.entry.value, first.instead.value) == ("corrected", 30.0, 3.0)
+    reef.post(f"/livestock/undo/{ident}", data={"to": "/journal"})
+    assert found(reef, system="lagoon", kind="feeding").entries[0].state == "withdrawn"
+    assert "taken back" in plain(reef.get("/journal?system=lagoon").text)
+
+
+def test_search_and_pages(reef):  # noqa: F811
+    page = plain(reef.get("/journal?q=white spots&system=great-reef").text)
+    assert "old tang, four, on the tail fin" in page
+    assert "Nothing like it was written" in plain(reef.get("/journal?q=gryphon").text)
+    first = found(reef)
+    assert (len(first.entries), first.more is not None) == (50, True)
+    second = found(reef, before=first.more)
+    assert {w.entry.id for w in first.entries}.isdisjoint(w.entry.id for w in second.entries)
+    assert second.entries[0].entry.time < first.entries[-1].entry.time
+    assert reef.get("/journal?as_of=2026-01-01").status_code == 200
+    assert "Take it back" not in reef.get("/journal?as_of=2026-01-01").text
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        ({"kind": "exchange", "subject": "mixed-seawater", "value": "lots", "unit": "L"}, "is no number"),
+        ({"kind": "addition", "subject": "sodium-carbonate", "value": "12", "unit": "furlong"}, "unknown unit"),
+        ({"kind": "feeding", "subject": "", "value": "12", "unit": "g"}, "feeding of what?"),
+        ({"kind": "topoff", "value": "8", "unit": "L", "time": "2031-01-01T10:00"}, "lies in the future"),
+        ({"kind": "topoff", "value": "8", "unit": "L", "system": "nowhere"}, "unknown system"),
+        ({"kind": "gryphon"}, "unknown kind of entry"),
+    ],
+)
+def test_what_cannot_be_used_keeps_what_was_typed(reef, data, said):  # noqa: F811
+    before = found(reef).found
+    page = reef.post("/journal/log", data={"system": "great-reef", "note": "kept as typed", **data})
+    assert page.status_code == 422
+    assert said in plain(page.text).lower()
+    assert found(reef).found == before
+    if data["kind"] != "gryphon" and "system" not in data:
+        assert 'value="kept as typed"' in page.text
+
+
+@pytest.mark.parametrize("path", ["/journal?system=nowhere", "/journal?kind=gryphon", "/journal?before=soon"])
+def test_an_address_that_asks_for_nothing_known_gets_one_line(reef, path):  # noqa: F811
+    assert reef.get(path).status_code in (400, 404, 422)
+
+
+@pytest.mark.parametrize("light", ["day", "dusk", "night"])
+def test_axe_finds_nothing(browser, reef, light):  # noqa: F811
+    base = str(reef.base_url).rstrip("/")
+    for name, (width, height) in WIDTHS.items():
+        context = browser.new_context(viewport={"width": width, "height": height})
+        context.add_cookies([{"name": "light", "value": light, "url": base}])
+        page = context.new_page()
+        for shown, path in (("journal", "/journal"), ("journal-log", "/journal?log=addition&system=great-reef")):
+            page.goto(base + path)
+            page.screenshot(path=PICTURES / f"{shown}-{name}-{light}.png", full_page=True)
+            page.evaluate(AXE)
+            wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
+            assert [(v["id"], v["nodes"][0]["html"]) for v in wrong] == [], (shown, name, light)
+            over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+            assert over <= 0, (shown, width)
+        context.close()
