@@ -48,13 +48,14 @@ def entries(
     standing = {e.id for e in stands.entries}
     lines = [e for e in known if not e.corrects and _holds(e, wanted) and (before is None or e.time < before)]
     lines.sort(key=lambda e: e.time, reverse=True)
+    last = lines[most - 1].time if len(lines) > most else None
     shown = []
-    for e in lines[:most]:
+    for e in lines if last is None else (e for e in lines if e.time >= last):  # what shares a moment shares a page
         instead = stands.corrected.get(e.id)
         gone = e.id not in standing and (instead is None or instead.withdrawn)
         state = "withdrawn" if gone else "corrected" if instead is not None else "stands"
         shown.append(Written(e, state, None if gone else instead))
-    return Page(tuple(shown), lines[most - 1].time if len(lines) > most else None, len(lines))
+    return Page(tuple(shown), last if len(shown) < len(lines) else None, len(lines))
 
 
 def _holds(e: Entry, wanted: Sequence[str]) -> bool:
