@@ -46,6 +46,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     return page(request, "quarantine.html", {
         **common,
         "since": figures.day(plan.started, local, h.at),
+        "stands": [s if s.endswith(".") else f"{s}." for s in plan.conclusion.split(". ") if s],
         "picture": drawn.svg(plan, h.at, local=local, ident="quarantine"),
         "steps": [_step(s, names, local, h.at) for s in plan.steps],
         "release": figures.day(plan.release, local, h.at) if plan.release else "",
@@ -131,8 +132,8 @@ async def release(request: Request) -> Response:
         h = stock.house(state.store, state.clock)
         return record.log(
             state.store, state.clock, system=system, kind="note", subject="release", value_text="", unit="",
-            note=f"release decided by {who}. {why} {plan.conclusion if plan else ''}".replace("  ", " ").strip(),
-            extra={"animals": [x.id for x in h.register.at(system)]}, token=token,
+            note=f"release decided by {who}. {why}".strip(), token=token,
+            extra={"animals": [x.id for x in h.register.at(system)], "conclusion": plan.conclusion if plan else ""},
         ).entry  # fmt: skip
 
     return after.write(request, form, "release", shown, make, lambda _: f"/livestock/{system}/quarantine")
