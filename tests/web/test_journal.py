@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import os
 import re
+import subprocess
+import sys
 
 import pytest
 from tests.web import house
@@ -86,6 +91,20 @@ def test_search_and_pages(reef):  # noqa: F811
     assert seen == found(reef, kind="feeding").found
     assert reef.get("/journal?as_of=2026-01-01").status_code == 200
     assert "Take it back" not in reef.get("/journal?as_of=2026-01-01").text
+
+
+def test_what_was_found_goes_out_and_imports_back(reef, tmp_path):  # noqa: F811
+    sent = {"kind": "feeding", "system": "lagoon", "subject": "gammarus", "value": "30", "unit": "g"}
+    page = reef.post("/journal/log", data=sent)
+    ident = re.search(r'action="/livestock/undo/([0-9a-f]+)"', page.text)[1]
+    reef.post("/journal/correct", data={"entry": ident, "value": "3", "unit": "g"})
+    table = reef.get("/journal.csv?system=lagoon&q=gammarus")
+    rows = list(csv.DictReader(io.StringIO(table.text)))
+    assert [r["value"] for r in rows] == ["30", "3"]
+    (tmp_path / "journal.csv").write_bytes(table.content)
+    words = [sys.executable, "-m", "leadline", "--db", str(reef.db), "import", str(tmp_path / "journal.csv")]
+    done = subprocess.run(words, capture_output=True, text=True, check=True, env={**os.environ, "PYTHONPATH": "src"})
+    assert "0 new, 2 already there" in done.stdout
 
 
 @pytest.mark.parametrize(

@@ -58,6 +58,22 @@ def entries(
     return Page(tuple(shown), last if len(shown) < len(lines) else None, len(lines))
 
 
+def with_corrections(
+    store: Store, now: dt.datetime, *, system: str = "", kind: str = "", words: str = ""
+) -> list[Entry]:  # fmt: skip
+    """The same entries as they were written, with what corrects or takes back one of them, in the order of writing."""
+    wanted = [w for w in words.lower().split() if w]
+    known = [e for e in store.entries(system or None) if e.time <= now and e.known_at <= now]
+    ids: set[str] = set()
+    out = []
+    for e in known:
+        mine = e.corrects in ids if e.corrects else (not kind or e.kind == kind) and _holds(e, wanted)
+        if mine:
+            ids.add(e.id)
+            out.append(e)
+    return out
+
+
 def _holds(e: Entry, wanted: Sequence[str]) -> bool:
     if not wanted:
         return True

@@ -126,6 +126,7 @@ def build(
             Route("/livestock/{system}/release", quarantine.release, methods=["POST"]),
             *(Route(f"/livestock/{form}", livestock.livestock) for form in ("seen", "arrive", "bring")),
             Route("/journal", journal.journal, name="journal"),
+            Route("/journal.csv", journal.table),
             Route("/journal/log", journal.log, methods=["POST"]),
             Route("/journal/correct", journal.correct, methods=["POST"]),
             *(Route(f"/journal/{form}", journal.journal) for form in ("log", "correct")),

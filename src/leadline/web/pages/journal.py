@@ -107,6 +107,28 @@ def _said(w: Written) -> dict[str, str]:
     }
 
 
+async def table(request: Request) -> Response:
+    """`GET /journal.csv`: what was searched for, as a journal that imports back."""
+    import io
+
+    from leadline.formats.export import write_journal
+
+    asked = Asked(request)
+    if asked.systems():
+        asked.at_home(asked.systems()[0][0])
+    state, query = request.app.state, request.query_params
+    out = io.StringIO(newline="")
+    write_journal(
+        read_journal.with_corrections(
+            state.store, asked.as_of or state.clock.now(), system=query.get("system", ""), kind=query.get("kind", ""),
+            words=query.get("q", "")[:120],
+        ),
+        out,
+    )  # fmt: skip
+    headers = {"content-disposition": 'attachment; filename="journal.csv"'}
+    return Response(out.getvalue(), media_type="text/csv; charset=utf-8", headers=headers)
+
+
 async def log(request: Request) -> Response:
     """An entry of any kind."""
     form = await request.form()
