@@ -23,7 +23,7 @@ from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, zone
 from leadline.system.description import System
 
-_WORST_FIRST = {"predation": 0, "poison": 1, "aggression": 2, "size": 3, "needs": 9}
+WORST_FIRST = {"predation": 0, "poison": 1, "aggression": 2, "size": 3, "needs": 9}
 PUMP_PRONE = "pump"
 TOXIC_REMOVAL = ("removal", "cutting", "stress", "death", "handling")
 _GUARD_D = 30.0  # how often an intake's guard is looked at: judgement [d]
@@ -228,7 +228,7 @@ def check(
     certain = list(Certainty)
     concerns = sorted(
         [*([poisoned] if poisoned else []), *concerns],
-        key=lambda c: (certain.index(c.certainty), _WORST_FIRST.get(c.about, 5)),
+        key=lambda c: (certain.index(c.certainty), WORST_FIRST.get(c.about, 5)),
     )
     one = load.of_kind(found, warm)
     pests = tuple(p.name for p in h.catalogue.pests.values() if p.hosts and found.is_any(p.hosts) and p.rides)

@@ -52,6 +52,7 @@ def concerns(
     """What is known or likely to go wrong, in words."""
     found = stock.check(store, clock, system, kind, n, leaving_out=leaving_out)
     serious = [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in NO_STOP]
+    serious.sort(key=lambda c: stock.WORST_FIRST.get(c.about, 5))
     return [said.concern_said(c, h.register.lots) for c in serious]
 
 

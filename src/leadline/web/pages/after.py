@@ -99,7 +99,7 @@ class Stop(BadInput):
     """What is known to speak against it, to be read before it is sent again."""
 
     def __init__(self, lines: Sequence[str]) -> None:
-        super().__init__("before this is written", way_out="Read this; then send it again.")
+        super().__init__("read this first", way_out="Then send it again, or leave it.")
         self.lines = lines
 
 
