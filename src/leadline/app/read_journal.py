@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,6 +14,7 @@ from leadline.journal.journal import as_of as known_at
 from leadline.model import substances, waters
 
 _OFFERED = 12
+_kept: weakref.WeakKeyDictionary[Store, tuple[object, list[Entry]]] = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,16 +43,20 @@ def entries(
 
     An entry that only corrects or takes back another stands beside that one, not by itself.
     """
-    everything = store.entries(system or None, kinds=(kind,) if kind else None)
-    known = [e for e in everything if e.time <= now and e.known_at <= now]
-    stands = known_at(known, now)
     wanted = [w for w in words.lower().split() if w]
-    standing = {e.id for e in stands.entries}
-    lines = [e for e in known if not e.corrects and _holds(e, wanted) and (before is None or e.time < before)]
+    known = [
+        e for e in _everything(store)
+        if (not system or e.system == system) and (not kind or e.kind == kind) and e.time <= now and e.known_at <= now
+    ]  # fmt: skip
+    lines = [e for e in known if not e.corrects and (before is None or e.time < before) and _holds(e, wanted)]
     lines.sort(key=lambda e: e.time, reverse=True)
     last = lines[most - 1].time if len(lines) > most else None
+    mine = lines if last is None else [e for e in lines if e.time >= last]  # what shares a moment shares a page
+    told = {e.id for e in mine} | {x for e in known if e.corrects for x in (e.id, e.corrects)}
+    stands = known_at([e for e in known if e.id in told], now)
+    standing = {e.id for e in stands.entries}
     shown = []
-    for e in lines if last is None else (e for e in lines if e.time >= last):  # what shares a moment shares a page
+    for e in mine:
         instead = stands.corrected.get(e.id)
         gone = e.id not in standing and (instead is None or instead.withdrawn)
         state = "withdrawn" if gone else "corrected" if instead is not None else "stands"
@@ -58,12 +64,23 @@ def entries(
     return Page(tuple(shown), last if len(shown) < len(lines) else None, len(lines))
 
 
+def _everything(store: Store) -> list[Entry]:
+    """All entries in the order of writing, read once for as long as nothing new is written."""
+    key = tuple((s, store.last_seq(s)) for s in store.systems())
+    kept = _kept.get(store)
+    if kept is None or kept[0] != key:
+        kept = _kept[store] = (key, store.entries())
+    return kept[1]
+
+
 def with_corrections(
     store: Store, now: dt.datetime, *, system: str = "", kind: str = "", words: str = ""
 ) -> list[Entry]:  # fmt: skip
     """The same entries as they were written, with what corrects or takes back one of them, in the order of writing."""
     wanted = [w for w in words.lower().split() if w]
-    known = [e for e in store.entries(system or None) if e.time <= now and e.known_at <= now]
+    known = [
+        e for e in _everything(store) if (not system or e.system == system) and e.time <= now and e.known_at <= now
+    ]
     ids: set[str] = set()
     out = []
     for e in known:
