@@ -24,6 +24,7 @@ from leadline.measures.moments import Clock, zone
 from leadline.system.description import System
 
 WORST_FIRST = {"predation": 0, "poison": 1, "aggression": 2, "size": 3, "needs": 9}
+NO_STOP = ("needs", "gaps", "papers")  # worth reading in a check, no reason to stop
 PUMP_PRONE = "pump"
 TOXIC_REMOVAL = ("removal", "cutting", "stress", "death", "handling")
 _GUARD_D = 30.0  # how often an intake's guard is looked at: judgement [d]
@@ -194,6 +195,12 @@ class Check:
     pests: tuple[str, ...]
     quarantine: str
     guessed: bool = False
+
+    @property
+    def serious(self) -> list[Concern]:
+        """What is known or likely to go wrong, the worst first."""
+        found = [c for c in self.concerns if c.certainty in ("known", "likely") and c.about not in NO_STOP]
+        return sorted(found, key=lambda c: WORST_FIRST.get(c.about, 5))
 
     @property
     def hours_of_oxygen(self) -> float | None:

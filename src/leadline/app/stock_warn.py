@@ -16,7 +16,6 @@ from leadline.measures.figures import day
 from leadline.measures.moments import Clock, zone
 from leadline.present import stock as said
 
-NO_STOP = ("needs", "gaps", "papers")  # worth reading in the check, no reason to stop
 _SIGNS_D = 30
 
 
@@ -51,9 +50,7 @@ def concerns(
 ) -> list[str]:
     """What is known or likely to go wrong, in words."""
     found = stock.check(store, clock, system, kind, n, leaving_out=leaving_out)
-    serious = [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in NO_STOP]
-    serious.sort(key=lambda c: stock.WORST_FIRST.get(c.about, 5))
-    return [said.concern_said(c, h.register.lots) for c in serious]
+    return [said.concern_said(c, h.register.lots) for c in found.serious]
 
 
 def leaving(store: Store, clock: Clock, h: House, lot: Lot, system: str) -> list[str]:

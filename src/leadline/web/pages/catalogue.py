@@ -51,8 +51,7 @@ def _groups(c: Catalogue) -> list[tuple[str, str, Sequence[Kind | Pest | Agent |
 async def fallow(request: Request) -> Response:
     """`GET /livestock/fallow`: how long a system must stay without hosts of a parasite."""
     asked = Asked(request)
-    if asked.systems():
-        asked.at_home(asked.systems()[0][0])
+    asked.at_first_home()
     h = house(request, asked)
     query = request.query_params
     system = query.get("system", "") or next(iter(h.systems), "")

@@ -42,8 +42,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     """The page; with a form that could not be used, that form open, filled, and the line at it."""
     asked = Asked(request)
     systems = asked.systems()
-    if systems:
-        asked.at_home(systems[0][0])
+    asked.at_first_home()
     state, query = request.app.state, request.query_params
     now = asked.as_of or state.clock.now()
     form = typed.values.get("kind", "") if typed else query.get("log", "")
@@ -114,8 +113,7 @@ async def table(request: Request) -> Response:
     from leadline.formats.export import write_journal
 
     asked = Asked(request)
-    if asked.systems():
-        asked.at_home(asked.systems()[0][0])
+    asked.at_first_home()
     state, query = request.app.state, request.query_params
     out = io.StringIO(newline="")
     write_journal(

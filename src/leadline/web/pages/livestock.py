@@ -64,8 +64,7 @@ async def livestock(request: Request) -> Response:
 def shown(request: Request, typed: Typed | None = None, problems: tuple[str, ...] = ()) -> Response:
     """The page; with a form that could not be used, that form open, filled, and the line at it."""
     asked = Asked(request)
-    if asked.systems():
-        asked.at_home(asked.systems()[0][0])
+    asked.at_first_home()
     h = house(request, asked)
     systems = [_system(h, s) for s in h.systems]
     store = request.app.state.store
@@ -172,8 +171,7 @@ async def arrive(request: Request) -> Response:
 async def check(request: Request) -> Response:
     """`GET /livestock/check`: what speaks against it, before anything comes."""
     asked = Asked(request)
-    if asked.systems():
-        asked.at_home(asked.systems()[0][0])
+    asked.at_first_home()
     h = house(request, asked)
     query = request.query_params
     system = query.get("system", "") or next(iter(h.systems), "")
@@ -197,16 +195,11 @@ async def check(request: Request) -> Response:
             ]  # fmt: skip
             if lines:
                 groups.append((str(certainty), lines))
-    serious = (
-        [c for c in found.concerns if c.certainty in ("known", "likely") and c.about not in stock_warn.NO_STOP]
-        if found is not None
-        else []
-    )
     load = said.load_said(found.load, found.net_volume_l) if found is not None and found.load else None
     return page(request, "check.html", {
         "title": "Check", "tabs": asked.systems(), "view": "livestock", "kinds": kinds_offered(h), "kind": kind,
         "count": typed_count, "system": system, "choices": asked.systems(), "found": found, "groups": groups,
-        "error": error, "load": load, "serious": len(serious),
+        "error": error, "load": load, "serious": len(found.serious) if found is not None else 0,
     }, 422 if error else 200)  # fmt: skip
 
 

@@ -49,6 +49,11 @@ class Asked:
             now = self.lookout.see(self.store, system, self.days, None)
             self.as_of = parse(self._as_of, now.local)
 
+    def at_first_home(self) -> None:
+        """The same for a page of all systems: in the zone of the first."""
+        for system, _ in self.systems()[:1]:
+            self.at_home(system)
+
     @property
     def store(self) -> Store:
         return cast(Store, self.request.app.state.store)

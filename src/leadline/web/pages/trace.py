@@ -25,8 +25,7 @@ _SHOWN = 8
 async def trace(request: Request) -> Response:
     """`GET /trace`."""
     asked = Asked(request)
-    if asked.systems():
-        asked.at_home(asked.systems()[0][0])
+    asked.at_first_home()
     h = house(request, asked)
     query = {k: v.strip()[:120] for k, v in request.query_params.items()}
     local = local_of(h, query.get("place", ""))
