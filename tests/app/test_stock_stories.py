@@ -298,3 +298,13 @@ def test_leaving_quarantine_early_is_said(house):
     lines = " ".join(stock_warn.before_it_moves(house.store, later(house, 3), "tang", "small"))
     assert "Its quarantine is not over" in lines
     assert "Noted of it: white spots" in lines
+
+
+def test_a_reading_moves_nobody_and_a_loss_is_seen_at_once(house):
+    """What is kept of the register between questions is given again after a reading, and never after a loss."""
+    stock_log.arrive(house.store, house.clock, system="isolation", kind="naso", animal="tang", source="shop")
+    first = stock.house(house.store, house.clock).register
+    warm(house, "25.4")
+    assert stock.house(house.store, house.clock).register is first
+    stock_log.lose(house.store, house.clock, "tang", how="died")
+    assert not stock.house(house.store, house.clock).register.lots["tang"].alive

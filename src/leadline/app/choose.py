@@ -39,7 +39,9 @@ def round_for(
 
 
 def _livestock(store: Store, clock: Clock, systems: list[str], as_of: dt.datetime | None) -> list[Candidate]:
-    """What quarantines, animals not seen and toxic animals ask; nothing where no arrival was ever logged."""
+    """What quarantines, animals not seen and toxic animals ask; nothing where nobody was ever logged."""
+    if not store.entries(kinds=("arrival", "transfer", "loss")):  # nobody lives here: nothing more is loaded
+        return []
     from leadline.app import breeding, quarantine, stock
     from leadline.measures.moments import zone
     from leadline.rounds import stock as lines

@@ -88,20 +88,18 @@ class House:
         ]  # fmt: skip
 
 
-_kept: weakref.WeakKeyDictionary[Store, tuple[object, House]] = weakref.WeakKeyDictionary()
+_kept: weakref.WeakKeyDictionary[Store, tuple[object, House, dict[str, int]]] = weakref.WeakKeyDictionary()
 
 
 def house(store: Store, clock: Clock, as_of: dt.datetime | None = None, on: dt.datetime | None = None) -> House:
     """Everything that is kept: now, as it was known at `as_of`, or as it was `on` a day by what is known now."""
     now = as_of or clock.now()
     systems = store.systems()
-    key = (
-        as_of, on, tuple((s, store.last_seq(s), store.system_document(s)) for s in systems),
-        repr(store.records(catalogue.OWN)),
-    )  # fmt: skip
+    key = (as_of, on, tuple((s, store.system_document(s)) for s in systems), repr(store.records(catalogue.OWN)))
     found = _kept.get(store)
-    if found is not None and found[0] == key and found[1].at <= now:
+    if found is not None and found[0] == key and found[1].at <= now and _nothing_new(store, found[2]):
         return replace(found[1], at=min(on, now) if on is not None else now)  # time alone moves nobody
+    seqs = {s: store.last_seq(s) for s in systems}
     described = {s: describe.load(store, s, as_of) for s in systems}
     everything = store.entries(kinds=census.KINDS_READ)
     stands = known_at(everything, now).entries
@@ -111,8 +109,18 @@ def house(store: Store, clock: Clock, as_of: dt.datetime | None = None, on: dt.d
     register = census.register(stands, set(systems), ours, _vessels(described))
     made = House(now, described, stands, ours, register)
     if not any(e.known_at > now for e in everything):  # else something comes to be known by time alone
-        _kept[store] = (key, made)
+        _kept[store] = (key, made, seqs)
     return made
+
+
+def _nothing_new(store: Store, seqs: dict[str, int]) -> bool:
+    """Whether nothing that tells of livestock was written since; readings and doses are looked past once."""
+    for system, seq in seqs.items():
+        last = store.last_seq(system)
+        if last < seq or (last > seq and store.entries(system, after_seq=seq, kinds=census.KINDS_READ)):
+            return False
+        seqs[system] = last
+    return True
 
 
 def _vessels(systems: Mapping[str, System]) -> dict[str, list[str]]:
