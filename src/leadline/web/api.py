@@ -16,6 +16,7 @@ from leadline.app.ports import Store, Taken
 from leadline.feeds.payload import read_lines
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import iso
+from leadline.web.ways import Right, post, way
 
 MOST_POINTS, MOST_BYTES = 10_000, 4_000_000
 POSTS_A_MINUTE, WRONG_A_MINUTE = 600, 20
@@ -125,3 +126,10 @@ def figures_json(found: Any) -> dict[str, Any]:
 
 def _no(status: int, words: str, headers: dict[str, str] | None = None) -> Response:
     return JSONResponse({"schema": "leadline.refused/1", "words": words}, status, {**_HEAD, **(headers or {})})
+
+
+WAYS = [
+    way("/health", health, Right.OPEN),
+    post("/api/streams", post_streams, Right.OPEN, most_bytes=MOST_BYTES),  # a device's token is asked for instead
+    way("/api/figures", figures, Right.VIEW),
+]

@@ -27,12 +27,14 @@ from leadline.measures.errors import LeadlineError, Unreachable
 from leadline.measures.moments import Clock
 from leadline.system.orders import Orders
 from leadline.web import api, forms
+from leadline.web.doors import Doors
 from leadline.web.guard import MAX_FORM_BYTES, Guard
 from leadline.web.pages import after, animal, answer, catalogue, journal, livestock, quarantine, trace, watch
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
 from leadline.web.use import Use, app_use
+from leadline.web.ways import Right, post, way
 
 
 class _Static(StaticFiles):
@@ -56,9 +58,26 @@ def templates() -> jinja2.Environment:
     )
 
 
+def ways() -> list[Route]:
+    """Every address but the static files, in the order in which they are tried."""
+    return [
+        way("/", round_page.everything, Right.VIEW, name="everything"),
+        way("/system/{system}", round_page.one, Right.VIEW, name="system"),
+        post("/system/{system}/log", forms.log, Right.LOG),
+        post("/system/{system}/done", forms.done, Right.LOG),
+        post("/system/{system}/entry/{entry}/withdraw", forms.withdraw, Right.LOG),
+        post("/system/{system}/entry/{entry}/confirm", forms.confirm, Right.LOG),
+        post("/system/{system}/entry/{entry}/correct", forms.correct, Right.LOG),
+        post("/light", forms.light, Right.OPEN),
+        *livestock.WAYS, *animal.WAYS, *quarantine.WAYS, *catalogue.WAYS, *after.WAYS,
+        *journal.WAYS, *trace.WAYS, *watch.WAYS, *answer.WAYS, *mailroom_page.WAYS, *api.WAYS,
+    ]  # fmt: skip
+
+
 def build(
     store_factory: Callable[[], Store], clock: Clock, use: Use | None = None, hosts: Sequence[str] = ("*",),
     live: Any | None = None, signals_of: Callable[[Store], Signals] | None = None, mailroom: Any | None = None,
+    doors: Doors | None = None,
 ) -> Starlette:  # fmt: skip
     """The web application.
 
@@ -78,6 +97,8 @@ def build(
         Makes the way from alarms to people over a store; one that calls nobody when nothing is handed in.
     mailroom
         The demo's own mailboxes; None elsewhere.
+    doors
+        Who may go where; an open house when nothing is handed in.
     """
     chosen = use or app_use()
 
@@ -92,59 +113,7 @@ def build(
     static = Path(str(resources.files("leadline.web"))) / "static"
     app = Starlette(
         routes=[
-            Route("/", round_page.everything, name="everything"),
-            Route("/system/{system}", round_page.one, name="system"),
-            Route("/system/{system}/log", forms.log, methods=["POST"]),
-            Route("/system/{system}/done", forms.done, methods=["POST"]),
-            Route("/system/{system}/entry/{entry}/withdraw", forms.withdraw, methods=["POST"]),
-            Route("/system/{system}/entry/{entry}/confirm", forms.confirm, methods=["POST"]),
-            Route("/system/{system}/entry/{entry}/correct", forms.correct, methods=["POST"]),
-            Route("/light", forms.light, methods=["POST"]),
-            Route("/livestock", livestock.livestock, name="livestock"),
-            Route("/livestock/seen", livestock.seen, methods=["POST"]),
-            Route("/livestock/arrive", livestock.arrive, methods=["POST"]),
-            Route("/livestock/check", livestock.check),
-            Route("/livestock/catalogue", catalogue.catalogue),
-            Route("/livestock/fallow", catalogue.fallow),
-            Route("/livestock/undo/{entry}", after.undo, methods=["POST"]),
-            Route("/livestock/register.csv", livestock.register),
-            Route("/livestock/bring", livestock.bring, methods=["POST"], max_body_size=livestock.MOST_REGISTER_BYTES),
-            Route("/livestock/photo/{photo}", animal.photo),
-            Route("/livestock/animal/{animal}", animal.animal, name="animal"),
-            Route("/livestock/animal/{animal}/note", animal.note, methods=["POST"]),
-            Route("/livestock/animal/{animal}/move", animal.move, methods=["POST"]),
-            Route("/livestock/animal/{animal}/lose", animal.lose, methods=["POST"]),
-            Route("/livestock/animal/{animal}/tell", animal.tell, methods=["POST"]),
-            Route(
-                "/livestock/animal/{animal}/photograph",
-                animal.photograph,
-                methods=["POST"],
-                max_body_size=animal.MOST_PHOTO_BYTES,
-            ),
-            Route("/livestock/{system}/quarantine", quarantine.unit, name="quarantine"),
-            Route("/livestock/{system}/treat", quarantine.treat, methods=["POST"]),
-            Route("/livestock/{system}/release", quarantine.release, methods=["POST"]),
-            *(Route(f"/livestock/{form}", livestock.livestock) for form in ("seen", "arrive", "bring")),
-            Route("/journal", journal.journal, name="journal"),
-            Route("/journal.csv", journal.table),
-            Route("/journal/log", journal.log, methods=["POST"]),
-            Route("/journal/correct", journal.correct, methods=["POST"]),
-            *(Route(f"/journal/{form}", journal.journal) for form in ("log", "correct")),
-            Route("/trace", trace.trace, name="trace"),
-            Route("/watch", watch.watch, name="watch"),
-            Route("/watch/acknowledge", watch.acknowledge, methods=["POST"]),
-            Route("/watch/shelve", watch.shelve, methods=["POST"]),
-            Route("/watch/unshelve", watch.unshelve, methods=["POST"]),
-            Route("/watch/work", watch.declare, methods=["POST"]),
-            Route("/watch/prove", watch.prove, methods=["POST"]),
-            *(Route(f"/watch/{form}", watch.home) for form in watch.FORMS),
-            Route("/seen/{ticket}", answer.seen, name="seen"),
-            Route("/seen/{ticket}", answer.answer, methods=["POST"]),
-            Route("/mailbox", mailroom_page.mailbox),
-            Route("/mailbox", mailroom_page.switch, methods=["POST"]),
-            Route("/health", api.health),
-            Route("/api/streams", api.post_streams, methods=["POST"], max_body_size=api.MOST_BYTES),
-            Route("/api/figures", api.figures),
+            *ways(),
             Mount("/static", _Static(directory=static), name="static"),
         ],
         middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(Guard)],
@@ -152,6 +121,7 @@ def build(
         lifespan=lifespan,
         max_body_size=MAX_FORM_BYTES,
     )
+    app.state.doors = doors or Doors()
     app.state.clock = clock
     app.state.use = chosen
     app.state.lookout = Lookout(chosen, clock)

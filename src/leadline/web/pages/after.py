@@ -17,6 +17,7 @@ from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.present import stock as said
 from leadline.web.pages.typed import Typed, back, read_mark, refused, text
+from leadline.web.ways import Right, post
 
 _DONE = {"photo": "Kept the photograph"}
 
@@ -124,3 +125,6 @@ def stop(form: FormData, lines: Sequence[str]) -> None:
     """Stop what would be written when there is something to read first, unless just this was read."""
     if lines and text(form, "read") != read_mark(lines):
         raise Stop(lines)
+
+
+WAYS = [post("/livestock/undo/{entry}", undo, Right.LOG)]

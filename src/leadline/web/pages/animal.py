@@ -20,6 +20,7 @@ from leadline.web.pages import after
 from leadline.web.pages.livestock import house, local_of
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back, refused, text
+from leadline.web.ways import Right, post, way
 
 MOST_PHOTO_BYTES = 26_000_000
 SIGNS = (
@@ -193,3 +194,14 @@ async def photo(request: Request) -> Response:
         raise BadInput("there is no such photograph", way_out="Reload the page to see what is there.")
     media, content = found
     return Response(content, media_type=media, headers={"cache-control": "private, max-age=31536000, immutable"})
+
+
+WAYS = [
+    way("/livestock/photo/{photo}", photo, Right.VIEW),
+    way("/livestock/animal/{animal}", animal, Right.VIEW, name="animal"),
+    post("/livestock/animal/{animal}/note", note, Right.LOG),
+    post("/livestock/animal/{animal}/move", move, Right.KEEP),
+    post("/livestock/animal/{animal}/lose", lose, Right.LOG),
+    post("/livestock/animal/{animal}/tell", tell, Right.KEEP),
+    post("/livestock/animal/{animal}/photograph", photograph, Right.LOG, most_bytes=MOST_PHOTO_BYTES),
+]

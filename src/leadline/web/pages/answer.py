@@ -14,6 +14,7 @@ from leadline.app.be_heard import Signals
 from leadline.app.keep_watch import WATCH, Watch
 from leadline.web.pages.round import page, plain_word
 from leadline.web.pages.watch import short, without_asides
+from leadline.web.ways import Right, post, way
 
 TOO_OLD = "This link is wrong, or too old. The watch's page shows how things stand."
 
@@ -80,3 +81,9 @@ def _name(person: str, signals: Signals) -> str:
 
 def _who(request: Request) -> str:
     return request.client.host if request.client else "?"
+
+
+WAYS = [
+    way("/seen/{ticket}", seen, Right.OPEN, name="seen"),
+    post("/seen/{ticket}", answer, Right.OPEN),
+]

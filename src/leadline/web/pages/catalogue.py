@@ -13,6 +13,7 @@ from leadline.measures.errors import BadInput, UnknownName
 from leadline.present import stock as said
 from leadline.web.pages.livestock import house
 from leadline.web.pages.round import Asked, page
+from leadline.web.ways import Right, way
 
 
 async def catalogue(request: Request) -> Response:
@@ -69,3 +70,9 @@ async def fallow(request: Request) -> Response:
         "choices": asked.systems(), "lines": lines, "error": error,
         "pests": [(p.id, p.name) for p in h.catalogue.pests.values() if p.those("fallow")],
     }, 422 if error else 200)  # fmt: skip
+
+
+WAYS = [
+    way("/livestock/catalogue", catalogue, Right.VIEW),
+    way("/livestock/fallow", fallow, Right.VIEW),
+]

@@ -19,6 +19,7 @@ from leadline.web.pages import after
 from leadline.web.pages.livestock import local_of
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, text
+from leadline.web.ways import Right, post, way
 
 # what is written here, as a keeper says it; livestock and readings have pages of their own beside it
 FORMS = (
@@ -155,3 +156,12 @@ async def correct(request: Request) -> Response:
         return record.correct(state.store, state.clock, entry, text(form, "value"), text(form, "unit"))
 
     return after.write(request, form, "correct", shown, make, lambda _: f"/journal?system={system}")
+
+
+WAYS = [
+    way("/journal", journal, Right.VIEW, name="journal"),
+    way("/journal.csv", table, Right.VIEW),
+    post("/journal/log", log, Right.LOG),
+    post("/journal/correct", correct, Right.LOG),
+    *(way(f"/journal/{form}", journal, Right.VIEW) for form in ("log", "correct")),
+]

@@ -23,6 +23,7 @@ from leadline.present import stock as said
 from leadline.web.pages import after
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back, refused, text
+from leadline.web.ways import Right, post, way
 
 MOST_REGISTER_BYTES = 2_000_000
 
@@ -241,3 +242,14 @@ async def bring(request: Request) -> Response:
     if brought.refused:
         return shown(request, None, tuple(p.text() for p in brought.rejected[:12]))
     return back("/livestock", brought=f"{brought.new}-{brought.already_there}")
+
+
+WAYS = [
+    way("/livestock", livestock, Right.VIEW, name="livestock"),
+    post("/livestock/seen", seen, Right.LOG),
+    post("/livestock/arrive", arrive, Right.KEEP),
+    way("/livestock/check", check, Right.VIEW),
+    way("/livestock/register.csv", register, Right.VIEW),
+    post("/livestock/bring", bring, Right.KEEP, most_bytes=MOST_REGISTER_BYTES),
+    *(way(f"/livestock/{form}", livestock, Right.VIEW) for form in ("seen", "arrive", "bring")),
+]

@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from leadline.web.pages.round import Asked, page
+from leadline.web.ways import Right, post, way
 
 _LINK = re.compile(r"https?://[^\s/]+(/seen/\S+)")
 
@@ -41,3 +42,6 @@ def _room(request: Request) -> Any:
     if room is None:
         raise HTTPException(404)
     return room
+
+
+WAYS = [way("/mailbox", mailbox, Right.VIEW), post("/mailbox", switch, Right.KEEP)]

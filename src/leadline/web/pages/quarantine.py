@@ -17,6 +17,7 @@ from leadline.web.pages import after
 from leadline.web.pages.livestock import house, local_of
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, text
+from leadline.web.ways import Right, post, way
 
 
 async def unit(request: Request) -> Response:
@@ -137,3 +138,10 @@ async def release(request: Request) -> Response:
         ).entry  # fmt: skip
 
     return after.write(request, form, "release", shown, make, lambda _: f"/livestock/{system}/quarantine")
+
+
+WAYS = [
+    way("/livestock/{system}/quarantine", unit, Right.VIEW, name="quarantine"),
+    post("/livestock/{system}/treat", treat, Right.KEEP),
+    post("/livestock/{system}/release", release, Right.KEEP),
+]

@@ -18,6 +18,7 @@ from leadline.measures.moments import parse
 from leadline.present import stock as said
 from leadline.web.pages.livestock import house, local_of, sources
 from leadline.web.pages.round import Asked, page
+from leadline.web.ways import Right, way
 
 _SHOWN = 8
 
@@ -108,3 +109,6 @@ def _back(
         } for s in b.suspects[:_SHOWN]],
         "excluded": b.excluded, "not_followed": b.not_followed, "too_old": b.too_old,
     }, b  # fmt: skip
+
+
+WAYS = [way("/trace", trace, Right.VIEW, name="trace")]

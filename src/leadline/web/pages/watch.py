@@ -29,6 +29,7 @@ from leadline.system.orders import Orders
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back
 from leadline.web.pages.typed import text as _text
+from leadline.web.ways import Right, post, way
 
 FORMS = ("acknowledge", "shelve", "unshelve", "work", "prove")
 SHELVES = (0.25, 0.5, 1.0, 4.0, 12.0)
@@ -293,3 +294,14 @@ async def prove(request: Request) -> Response:
     except BadInput as exc:
         return _again(request, "prove", form, exc)
     return back("/watch", said="Proofs are on their way")
+
+
+WAYS = [
+    way("/watch", watch, Right.VIEW, name="watch"),
+    post("/watch/acknowledge", acknowledge, Right.LOG),
+    post("/watch/shelve", shelve, Right.KEEP),
+    post("/watch/unshelve", unshelve, Right.KEEP),
+    post("/watch/work", declare, Right.KEEP),
+    post("/watch/prove", prove, Right.LOG),
+    *(way(f"/watch/{form}", home, Right.VIEW) for form in FORMS),
+]
