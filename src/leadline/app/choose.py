@@ -11,9 +11,11 @@ from leadline.rounds.item import Candidate, Round
 
 
 def round_for(
-    store: Store, clock: Clock, system: str | None, minutes: float = 10.0, as_of: dt.datetime | None = None
-) -> Round:
-    """The ranked round for so many minutes; over all systems when none is named."""
+    store: Store, clock: Clock, system: str | None, minutes: float = 10.0, as_of: dt.datetime | None = None,
+    units: str = "",
+) -> Round:  # fmt: skip
+    """The ranked round for so many minutes; over all systems when none is named. `units` are the reader's."""
+    from leadline.estimate import outlook
     from leadline.estimate.reckon import moment_of
     from leadline.rounds import round as rounds
     from leadline.rounds.candidates import candidates
@@ -25,6 +27,7 @@ def round_for(
         described = describe.load(store, i, as_of)
         names[i], zone = described.name, described.time_zone
         r, e = enquire.reckoned(store, clock, i, as_of)
+        e = outlook.shown_in(r, e, units)
         proved = {k: moment_of(day) for k, day in r.proved().items()}
         live = {}
         for _, stream in store.streams(i):

@@ -155,9 +155,14 @@ def _middle_of_each(times_s: np.ndarray, values: np.ndarray, every_s: float) -> 
     return np.sort(order[first + (count - 1) // 2])
 
 
-def estimate(store: Store, clock: Clock, system: str, as_of: dt.datetime | None = None) -> SystemEstimate:
-    """Everything believed about a system."""
-    return reckoned(store, clock, system, as_of)[1]
+def estimate(
+    store: Store, clock: Clock, system: str, as_of: dt.datetime | None = None, units: str = ""
+) -> SystemEstimate:
+    """Everything believed about a system; `units` are the reader's, metric or us, else the system's own."""
+    from leadline.estimate import outlook
+
+    r, e = reckoned(store, clock, system, as_of)
+    return outlook.shown_in(r, e, units)
 
 
 def reckoned(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
 from leadline.journal.entry import Entry
@@ -111,6 +111,68 @@ class Photo:
     note: str
 
 
+@dataclass(frozen=True, slots=True)
+class Account:
+    """Somebody who may come in; `wishes` are what their pages should be like (`units`)."""
+
+    id: str
+    name: str
+    role: str  # owner | keeper | sitter | reader
+    hash: str  # argon2id of the passphrase; empty where passkeys alone open it
+    made_at: dt.datetime
+    closed_at: dt.datetime | None = None
+    wishes: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Passkey:
+    """The public half of a key that a device keeps; `id` is the credential's, base64url."""
+
+    id: str
+    account: str
+    public_key: bytes
+    uses: int
+    name: str
+    made_at: dt.datetime
+    used_at: dt.datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A browser that is signed in; `digest` is SHA-256 of its secret, `words` what the browser calls itself."""
+
+    digest: str
+    account: str
+    made_at: dt.datetime
+    seen_at: dt.datetime
+    ends_at: dt.datetime
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """Something that opens by being known: an invitation, a shared page (`target`), a program's token."""
+
+    digest: str
+    kind: str  # invitation | share | program
+    account: str
+    name: str
+    target: str
+    made_at: dt.datetime
+    ends_at: dt.datetime | None = None
+    used_at: dt.datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DoorEvent:
+    """Something that happened at the door, to whom, from which address."""
+
+    at: dt.datetime
+    what: str
+    account: str
+    origin: str
+
+
 class Store(Protocol):
     """Where everything is kept. Every write is one transaction; what returned is on disk."""
 
@@ -200,6 +262,28 @@ class Store(Protocol):
     def photos(self, system: str | None = None, subject: str | None = None) -> list[Photo]: ...
     def photo_content(self, id: str, *, small: bool = False) -> tuple[str, bytes] | None: ...
     def drop_photo(self, id: str, system: str, subject: str) -> bool: ...
+
+    # who may come in
+    def add_account(self, account: Account) -> None: ...
+    def keep_account(self, account: Account) -> None: ...
+    def accounts(self) -> list[Account]: ...
+    def account(self, id: str) -> Account | None: ...
+    def keep_passkey(self, key: Passkey) -> None: ...
+    def passkeys(self, account: str | None = None) -> list[Passkey]: ...
+    def drop_passkey(self, id: str, account: str) -> bool: ...
+    def keep_session(self, session: Session) -> None: ...
+    def session(self, digest: str) -> Session | None: ...
+    def sessions(self, account: str) -> list[Session]: ...
+    def end_sessions(self, account: str, keep: str = "", only: str = "") -> int: ...
+    def end_old_sessions(self, now: dt.datetime) -> int: ...
+    def keep_pass(self, given: Pass) -> None: ...
+    def find_pass(self, digest: str) -> Pass | None: ...
+    def passes(self, kind: str | None = None, account: str | None = None) -> list[Pass]: ...
+    def drop_pass(self, digest: str) -> bool: ...
+    def sign_entry(self, entry: str, account: str) -> None: ...
+    def authors(self, entries: Sequence[str]) -> dict[str, str]: ...
+    def door_happened(self, event: DoorEvent) -> None: ...
+    def door_events(self, most: int = 50) -> list[DoorEvent]: ...
 
     # safety
     def backup(self, target: str) -> Contents: ...

@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
     "simulate": ("simulate", "simulate", "What a system will do: an ensemble, as it is or with a scenario."),
+    "account": ("accounts", "account", "Who may come in to the pages: accounts, invitations, tokens."),
     "livestock": ("livestock", "livestock", "Who lives where; arrivals, losses, checks, the catalogue."),
     "plan": ("plans", "plan", "Quarantine and fish-free time, from life cycles and temperature."),
     "trace": ("tracing", "trace", "What touched what: where a pest can be, which arrival brought it."),

@@ -6,6 +6,7 @@ import datetime as dt
 import signal
 import socket
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from leadline.watch.loop import Loop
 
 _HOST = "127.0.0.1"
+_ALONE = ("127.0.0.1", "localhost", "::1")
 
 
 @click.command(short_help="Serve the pages and run the watch.")
@@ -35,18 +37,55 @@ _HOST = "127.0.0.1"
     help="A further name by which browsers may ask, such as reef.local.",
 )
 @click.option("--no-watch", is_flag=True, help="Only the pages: nothing is noticed, nothing is sent.")
+@click.option("--open", "open_house", is_flag=True, help="Ask for no account, on this machine alone.")
+@click.option("--cert", type=click.Path(path_type=Path), help="TLS: the certificate's file (PEM).")
+@click.option("--key", type=click.Path(path_type=Path), help="TLS: the key's file (PEM).")
+@click.option("--proxy", default="", metavar="ADDRESS",
+              help="Believe the headers of a reverse proxy at this address about who asks, and over what.")  # fmt: skip
 @click.pass_obj
-def serve(bridge: Bridge, host: str, port: int, names: tuple[str, ...], no_watch: bool) -> None:
+def serve(bridge: Bridge, host: str, port: int, names: tuple[str, ...], no_watch: bool, open_house: bool,
+          cert: Path | None, key: Path | None, proxy: str) -> None:  # fmt: skip
     """Serve the pages and run the watch until Ctrl-C.
+
+    The first start prints an address at which the owner's account is made. With --open there are no accounts, and
+    whoever uses this machine may do everything.
 
     \b
     Examples:
       leadline serve
       leadline --db reef.db serve --port 9000
       leadline serve --host 192.168.1.20 --name reef.local
+      leadline serve --host 0.0.0.0 --name reef.example --cert reef.pem --key reef.key
     """
+    if open_house and (host not in _ALONE or names or proxy):
+        raise BadInput("--open is for this machine alone", way_out="Leave out --host, --name and --proxy, or --open.")
     bridge.store().close()  # an unreadable store is said now, not at the first page
-    _serve(bridge.path, bridge.clock, host, port, names, with_watch=not no_watch)
+    _serve(bridge.path, bridge.clock, host, port, names, with_watch=not no_watch, open_house=open_house,
+           outside=Outside(_tls(cert, key), proxy))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """How the pages are reached from elsewhere: certificate and key, or a proxy whose headers are believed."""
+
+    tls: tuple[str, str] | None = None
+    proxy: str = ""
+
+
+def _tls(cert: Path | None, key: Path | None) -> tuple[str, str] | None:
+    """Certificate and key, read once before anything starts."""
+    if cert is None and key is None:
+        return None
+    if cert is None or key is None:
+        raise BadInput("--cert and --key go together", way_out="Give both files.")
+    import ssl
+
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(cert, key)
+    except OSError as exc:
+        why = exc.strerror or str(exc).partition("(_ssl")[0].strip() or "not a certificate and its key"
+        raise BadInput(f"cannot be used: {why}", where=f"{cert}, {key}", way_out="Give PEM files.") from exc
+    return str(cert), str(key)
 
 
 @click.command(short_help="Make an invented demo database and serve it.")
@@ -77,7 +116,7 @@ def demo(bridge: Bridge, port: int, folder: Path, no_serve: bool) -> None:
     night = Night(folder, str(path), bridge.clock)
     night.prepare()
     try:
-        _serve(str(path), bridge.clock, _HOST, port, around=night.begin, mailroom=night)
+        _serve(str(path), bridge.clock, _HOST, port, around=night.begin, mailroom=night, open_house=True)
     finally:
         night.end()
 
@@ -144,7 +183,8 @@ def _bring(store: Store, clock: Clock, folder: Path) -> None:
 
 def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...] = (), *, with_watch: bool = True,
            guard: tuple[str, ...] = (), alone: bool = False, around: Callable[[Loop, str], None] | None = None,
-           mailroom: Night | None = None) -> None:  # fmt: skip
+           mailroom: Night | None = None, open_house: bool = False, outside: Outside | None = None,
+           ) -> None:  # fmt: skip
     """Serve until Ctrl-C, with the watch beside it.
 
     Parameters
@@ -155,22 +195,31 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
         Called once with the running watch and the address, before the first request is answered.
     mailroom
         The demo's mailboxes.
+    open_house
+        Whether no account is asked for until one is made: on this machine alone.
+    outside
+        How it is reached from elsewhere.
     """
     import uvicorn
 
+    from leadline.web.doors import KeptDoors
     from leadline.web.site import build
     from leadline.wiring import make_signals, open_store
 
     listener = listen(host, port)
     shown = listener.getsockname()[1]
-    address = f"http://{'localhost' if host == _HOST else host}:{shown}"
+    outside = outside or Outside()
+    scheme = "https" if outside.tls else "http"
+    address = f"{scheme}://{'localhost' if host == _HOST else host}:{shown}"
     everywhere = host in ("0.0.0.0", "::") and not names
     hosts = ("*",) if everywhere else ("localhost", "127.0.0.1", "[::1]", host, *names)
     live, lock = _watch(path, clock, guard, alone) if with_watch else (None, None)
     config = uvicorn.Config(
         build(lambda: open_store(path), clock, hosts=hosts, live=live, signals_of=lambda s: make_signals(s, path),
-              mailroom=mailroom),
-        log_level="warning", access_log=False, lifespan="on",
+              mailroom=mailroom, doors=KeptDoors(clock, open_while_empty=open_house)),
+        log_level="warning", access_log=False, lifespan="on", server_header=False,
+        proxy_headers=bool(outside.proxy), forwarded_allow_ips=outside.proxy or None,
+        ssl_certfile=outside.tls[0] if outside.tls else None, ssl_keyfile=outside.tls[1] if outside.tls else None,
     )  # fmt: skip
     signal.signal(signal.SIGTERM, _interrupt)  # uvicorn hands the signal on when it has ended: then we end too
     try:
@@ -182,6 +231,8 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
                     where=path,
                     way_out="Look at its disk; --no-watch serves the pages alone.",
                 )
+        if not open_house:
+            _first_start(path, clock, address)
         click.echo(f"Leadline is at {address}  (Ctrl-C ends it)")
         if live is not None and around is not None:
             around(live, address)
@@ -191,6 +242,19 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
             live.stop()
         if lock is not None:
             lock.leave()
+
+
+def _first_start(path: str, clock: Clock, address: str) -> None:
+    """Where no owner is yet: the address that makes one. Only whoever sees this terminal sees it."""
+    from leadline.app import accounts
+    from leadline.wiring import open_store
+
+    with open_store(path) as store:
+        if not store.writable:
+            return
+        secret = accounts.first_invitation(store, clock)
+    if secret is not None:
+        click.echo(f"First start. Make the owner's account, once, at {address}/come-in/{secret}")
 
 
 def _interrupt(number: int, frame: object) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -307,11 +308,19 @@ def _prior_words(r: Reckoning, q: str) -> str:
     return f"never measured here; a wide belief from {origin}"
 
 
-def why(r: Reckoning, q: str, mean: float, sd: float) -> tuple[str, ...]:
+def shown_in(r: Reckoning, e: SystemEstimate, units: str) -> SystemEstimate:
+    """The same estimate for somebody who reads metric or US units; empty: as the system says."""
+    if not units or units == e.units:
+        return e
+    same = {q: replace(x, why=why(r, q, x.mean, x.sd, units)) for q, x in e.quantities.items()}
+    return replace(e, units=units, quantities=same)
+
+
+def why(r: Reckoning, q: str, mean: float, sd: float, units: str = "") -> tuple[str, ...]:
     """Plain sentences: what the number rests on, how it was carried, where its doubt comes from."""
     t = r.tracks[q]
     s = t.sightings
-    way = figures.display(q, r.system.units)
+    way = figures.display(q, units or r.system.units)
 
     def said(stored: float) -> str:
         return way.with_unit(figures.number(way.difference(stored), max(way.digits, 1)))

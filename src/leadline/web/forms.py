@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import parse
 from leadline.present import sentences
+from leadline.web import doors
 from leadline.web.pages import lines
 from leadline.web.pages import round as page
 from leadline.web.pages.lines import Typed
@@ -43,6 +44,7 @@ async def log(request: Request) -> Response:
         )  # fmt: skip
     except BadInput as exc:
         return _again(asked, form, system, quantity, typed, str(exc))
+    doors.sign(request, logged.entry.id)
     more = " ".join(f"{said.rstrip('.')}." for said in logged.assumed)
     if logged.doubtful is not None:
         local = asked.see(system).local
@@ -61,6 +63,7 @@ async def done(request: Request) -> Response:
         asked.store, request.app.state.clock, system, _text(form, "action"), _text(form, "subject"),
         **({"logs": logs} if logs else {}),
     )  # fmt: skip
+    doors.sign(request, _id(made))
     return _after(asked, form, system, "done", _id(made), "")
 
 
@@ -69,6 +72,7 @@ async def withdraw(request: Request) -> Response:
     form = await request.form()
     asked, system, entry = _known_entry(request, form)
     old = asked.store.entry(entry)
+    doors.only_own(request, entry)
     asked.use.withdraw(asked.store, request.app.state.clock, entry)
     return _after(asked, form, system, "withdrawn", entry, old.subject if old else "")
 
@@ -78,7 +82,9 @@ async def confirm(request: Request) -> Response:
     form = await request.form()
     asked, system, entry = _known_entry(request, form)
     old = asked.store.entry(entry)
+    doors.only_own(request, entry)
     made = asked.use.confirm(asked.store, request.app.state.clock, entry)
+    doors.sign(request, _id(made))
     return _after(asked, form, system, "settled", _id(made) or entry, old.subject if old else "")
 
 
@@ -90,9 +96,11 @@ async def correct(request: Request) -> Response:
     quantity = old.subject if old else ""
     typed = Typed(_text(form, "form"), _text(form, "value"), _text(form, "unit"), token=_text(form, "token"))
     try:
+        doors.only_own(request, entry)
         made = asked.use.correct(asked.store, request.app.state.clock, entry, typed.value, typed.unit)
     except BadInput as exc:
         return _again(asked, form, system, quantity, typed, str(exc))
+    doors.sign(request, _id(made))
     return _after(asked, form, system, "corrected", _id(made) or entry, quantity)
 
 

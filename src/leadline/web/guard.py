@@ -38,6 +38,8 @@ class Guard:
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
                 headers.setdefault("cache-control", "no-store")
+                if scope["scheme"] == "https":
+                    headers.setdefault("strict-transport-security", "max-age=31536000")
             await send(message)
 
         if scope["method"] not in ("GET", "HEAD") and from_elsewhere(Headers(scope=scope)):
@@ -53,6 +55,6 @@ def from_elsewhere(headers: Headers) -> bool:
     if site is not None and site not in ("same-origin", "none"):
         return True
     origin = headers.get("origin")
-    if origin is None:
-        return False
+    if origin is None:  # every browser of the last years says one of the two with a form; who has a session must
+        return site is None and "leadline=" in headers.get("cookie", "")
     return urlsplit(origin).netloc != headers.get("host", "")

@@ -59,16 +59,16 @@ class Lookout:
         self.clock = clock
         self._kept: OrderedDict[tuple[object, ...], Any] = OrderedDict()
 
-    def see(self, store: Store, system: str, days: int, as_of: dt.datetime | None) -> Seen:
+    def see(self, store: Store, system: str, days: int, as_of: dt.datetime | None, units: str = "") -> Seen:
         """The system as it is known now, or was at `as_of`."""
 
         def look() -> Seen:
             start = (as_of or self.clock.now()) - dt.timedelta(days=days)
-            estimate = self.use.estimate(store, self.clock, system, as_of=as_of)
+            estimate = self.use.estimate(store, self.clock, system, as_of=as_of, **({"units": units} if units else {}))
             courses = partial(self.use.courses, store, self.clock, system, start, as_of=as_of)
             return Seen(estimate, courses, zone(estimate.time_zone))
 
-        key = ("seen", days, as_of, *self._revision(store, [system], as_of))
+        key = ("seen", days, as_of, units, *self._revision(store, [system], as_of))
         return cast(Seen, self._once(key, look))
 
     def systems(self, store: Store) -> list[tuple[str, str]]:
@@ -76,14 +76,18 @@ class Lookout:
         key = ("systems", *((s, store.system_document(s)) for s in store.systems()))
         return cast(list[tuple[str, str]], self._once(key, lambda: self.use.systems(store)))
 
-    def round(self, store: Store, system: str | None, minutes: int, as_of: dt.datetime | None) -> Round:
+    def round(
+        self, store: Store, system: str | None, minutes: int, as_of: dt.datetime | None, units: str = ""
+    ) -> Round:
         """The round of one system, or of all, for so many minutes."""
         systems = [system] if system else [s for s, _ in self.systems(store)]
-        key = ("round", minutes, as_of, system, *self._revision(store, systems, as_of))
-        return cast(
-            Round,
-            self._once(key, lambda: self.use.round_for(store, self.clock, system, float(minutes), as_of=as_of)),
-        )
+        key = ("round", minutes, as_of, units, system, *self._revision(store, systems, as_of))
+        wished = {"units": units} if units else {}
+
+        def rank() -> Round:
+            return self.use.round_for(store, self.clock, system, float(minutes), as_of=as_of, **wished)
+
+        return cast(Round, self._once(key, rank))
 
     def _revision(self, store: Store, systems: list[str], as_of: dt.datetime | None) -> list[object]:
         """What must have changed before an answer may change: the minute, the journal, streams, descriptions."""

@@ -29,12 +29,26 @@ from leadline.system.orders import Orders
 from leadline.web import api, forms
 from leadline.web.doors import Doors
 from leadline.web.guard import MAX_FORM_BYTES, Guard
-from leadline.web.pages import after, animal, answer, catalogue, journal, livestock, quarantine, trace, watch
+from leadline.web.pages import (
+    after,
+    animal,
+    answer,
+    catalogue,
+    door,
+    journal,
+    livestock,
+    people,
+    quarantine,
+    trace,
+    watch,
+)
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
 from leadline.web.use import Use, app_use
 from leadline.web.ways import Right, post, way
+
+SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 
 
 class _Static(StaticFiles):
@@ -70,7 +84,7 @@ def ways() -> list[Route]:
         post("/system/{system}/entry/{entry}/correct", forms.correct, Right.LOG),
         post("/light", forms.light, Right.OPEN),
         *livestock.WAYS, *animal.WAYS, *quarantine.WAYS, *catalogue.WAYS, *after.WAYS,
-        *journal.WAYS, *trace.WAYS, *watch.WAYS, *answer.WAYS, *mailroom_page.WAYS, *api.WAYS,
+        *journal.WAYS, *trace.WAYS, *watch.WAYS, *answer.WAYS, *mailroom_page.WAYS, *api.WAYS, *door.WAYS, *people.WAYS,
     ]  # fmt: skip
 
 
@@ -131,6 +145,7 @@ def build(
     app.state.signals_of = signals_of or (lambda store: Signals(store, Orders(), b"", {}, partial(names_of, store)))
     app.state.posts = api.Pace(api.POSTS_A_MINUTE)
     app.state.wrong_tokens = api.Pace(api.WRONG_A_MINUTE)
+    app.state.sign_ins = api.Pace(SIGN_INS_A_MINUTE)
     app.state.wrong_links = api.Pace(api.WRONG_A_MINUTE)
     return app
 
@@ -142,5 +157,10 @@ async def _said(request: Request, exc: Exception) -> Response:
 
 async def _missing(request: Request, exc: Exception) -> Response:
     status = exc.status_code if isinstance(exc, HTTPException) else 500
-    words = {404: "There is no such page here.", 405: "This address only takes a form.", 413: "That form is too large."}
+    words = {
+        401: "Sign in first.",
+        404: "There is no such page here.",
+        405: "This address only takes a form.",
+        413: "That form is too large.",
+    }
     return round_page.plain_word(request, words.get(status, "That did not work."), status)

@@ -28,7 +28,9 @@ class Use(Protocol):
     """The use cases behind the first page; `leadline.app` offers them, `app_use` binds them."""
 
     def systems(self, store: Store) -> list[tuple[str, str]]: ...
-    def estimate(self, store: Store, clock: Clock, system: str, as_of: dt.datetime | None = None) -> SystemEstimate: ...
+    def estimate(
+        self, store: Store, clock: Clock, system: str, as_of: dt.datetime | None = None, units: str = ""
+    ) -> SystemEstimate: ...
     def courses(
         self, store: Store, clock: Clock, system: str, start: dt.datetime, as_of: dt.datetime | None = None
     ) -> dict[str, Course]: ...
@@ -39,6 +41,7 @@ class Use(Protocol):
         system: str | None,
         minutes: float = 10.0,
         as_of: dt.datetime | None = None,
+        units: str = "",
     ) -> Round: ...
     def log(
         self,

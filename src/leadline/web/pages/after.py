@@ -16,6 +16,7 @@ from leadline.app.stock import House
 from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.present import stock as said
+from leadline.web import doors
 from leadline.web.pages.typed import Typed, back, read_mark, refused, text
 from leadline.web.ways import Right, post
 
@@ -93,6 +94,7 @@ def write(
         return page(request, refused(name, form, exc, exc.lines))
     except BadInput as exc:
         return page(request, refused(name, form, exc))
+    doors.sign(request, entry.id)
     return back(to(entry), anchor, entry=entry.id)
 
 
@@ -111,6 +113,7 @@ async def undo(request: Request) -> Response:
     old = state.store.entry(ident)
     if old is None:
         raise UnknownName("entry", ident[:60], ())
+    doors.only_own(request, ident)
     record.withdraw(state.store, state.clock, ident)
     to = text(form, "to")
     if to == "/journal":

@@ -15,6 +15,7 @@ from leadline.measures.errors import UnknownName
 from leadline.measures.moments import iso, parse
 from leadline.measures.units import parse_number
 from leadline.present import sentences
+from leadline.web import doors
 from leadline.web.pages import after
 from leadline.web.pages.livestock import local_of
 from leadline.web.pages.round import Asked, page
@@ -70,23 +71,38 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "system": system, "kind": kind, "q": words, "kinds": KINDS, "what": _WHAT.get(form, ""), "offered": offered,
         "measured": form in _MEASURED, "unit": _UNITS.get(form, ""), "searched": bool(words or kind or before),
         "last": [(e.subject, _amount(e), f"{e.value:g}" if e.value is not None else "", e.unit) for e in last[:6]],
-        "days": _days(found.entries, names, lambda s: local_of(h, s), h.at), "found": found.found,
-        "more": iso(found.more) if found.more else "",
+        "days": _days(found.entries, names, lambda s: local_of(h, s), h.at, _signed(request, found.entries)),
+        "found": found.found, "more": iso(found.more) if found.more else "",
     }, 200 if typed is None else 422)  # fmt: skip
+
+
+def _signed(request: Request, found: Any) -> dict[str, tuple[str, bool]]:
+    """Who wrote each entry, by name, and whether whoever asks may change it."""
+    store, who = request.app.state.store, request.app.state.doors.who(request)
+    keeper = who is not None and who.right >= Right.KEEP
+    authors = store.authors([w.entry.id for w in found]) if request.app.state.doors.kept else {}
+    names = {a.id: a.name for a in store.accounts()} if authors else {}
+    return {
+        w.entry.id: (names.get(authors.get(w.entry.id, ""), ""),
+                     keeper or (who is not None and bool(who.account) and authors.get(w.entry.id) == who.account))
+        for w in found
+    }  # fmt: skip
 
 
 def _amount(e: Entry) -> str:
     return f"{e.value:g} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
 
 
-def _days(found: Any, names: dict[str, str], local: Any, now: Any) -> list[tuple[str, list[dict[str, str]]]]:
-    days: dict[str, list[dict[str, str]]] = {}
+def _days(
+    found: Any, names: dict[str, str], local: Any, now: Any, signed: dict[str, tuple[str, bool]]
+) -> list[tuple[str, list[dict[str, Any]]]]:
+    days: dict[str, list[dict[str, Any]]] = {}
     for w in found:
         there = local(w.entry.system)
         at = w.entry.time.astimezone(there)
         days.setdefault(figures.day(w.entry.time, there, now), []).append({
             "time": f"{at:%H:%M}", "system": names.get(w.entry.system, w.entry.system), "kind": w.entry.kind,
-            "id": w.entry.id, "state": w.state, **_said(w),
+            "id": w.entry.id, "state": w.state, "by": signed[w.entry.id][0], "mine": signed[w.entry.id][1], **_said(w),
         })  # fmt: skip
     return list(days.items())
 
@@ -153,6 +169,7 @@ async def correct(request: Request) -> Response:
     state, entry, system = request.app.state, text(form, "entry"), text(form, "system")
 
     def make(token: str) -> Entry:
+        doors.only_own(request, entry)
         return record.correct(state.store, state.clock, entry, text(form, "value"), text(form, "unit"))
 
     return after.write(request, form, "correct", shown, make, lambda _: f"/journal?system={system}")

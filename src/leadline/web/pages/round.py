@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from leadline.alarms.alarm import State
 from leadline.alarms.decide import RANK
 from leadline.app import oversee
+from leadline.app.accounts import shareable
 from leadline.app.ports import Store
 from leadline.measures import figures, quantities
 from leadline.measures.errors import UnknownName, Unreachable
@@ -25,6 +26,7 @@ from leadline.web.pages.lines import Typed
 from leadline.web.pages.soundings import sounding, soundings
 from leadline.web.seen import Lookout, Seen
 from leadline.web.use import Use
+from leadline.web.ways import Right
 
 LIGHTS = ("day", "dusk", "night")
 SPANS = ((30, "1 month"), (180, "6 months"), (425, "14 months"), (1461, "4 years"))
@@ -70,10 +72,23 @@ class Asked:
         return self.lookout.systems(self.store)
 
     def see(self, system: str) -> Seen:
-        return self.lookout.see(self.store, system, self.days, self.as_of)
+        return self.lookout.see(self.store, system, self.days, self.as_of, self.units)
+
+    @property
+    def may_log(self) -> bool:
+        """Whether whoever asks may write entries."""
+        who = self.request.app.state.doors.who(self.request)
+        return who is not None and who.right >= Right.LOG
+
+    @property
+    def units(self) -> str:
+        """The reader's own units; empty: as each system says."""
+        who = self.request.app.state.doors.who(self.request)
+        units = str(who.wishes.get("units", "")) if who is not None else ""
+        return units if units in ("metric", "us") else ""
 
     def round(self, system: str | None) -> Round:
-        return self.lookout.round(self.store, system, self.minutes, self.as_of)
+        return self.lookout.round(self.store, system, self.minutes, self.as_of, self.units)
 
 
 def _whole(text: str, least: int, most: int, usual: int) -> int:
@@ -164,7 +179,7 @@ def chart_room(
         part = {"round": shown, "course": course, "asked": asked, "frozen": frozen}
         return page(asked.request, "part/answer.html", part, status)
     first = [item.subject for item in found.items if item.action in ("test", "dose", "exchange", "ask")]
-    courses = soundings(at, first, typed, frozen)
+    courses = soundings(at, first, typed, frozen or not asked.may_log)
     temperature = at.estimate.quantities.get("temperature")
     warm = ""
     if temperature is not None and temperature.last_reading is not None:
@@ -286,14 +301,30 @@ def light_of(request: Request) -> str:
 def page(request: Request, name: str, context: dict[str, Any], status: int = 200) -> Response:
     """A template as an answer."""
     template = request.app.state.templates.get_template(name)
+    context = {**context, **_standing(request)}
+    context["past"] = bool(context.get("frozen"))
+    context["frozen"] = context["past"] or not context["may_log"]
     more = {"has_mail": request.app.state.mailroom is not None, "calling": _calling(request)}
     text = template.render(light=light_of(request), lights=LIGHTS, path=request.url.path, **more, **context)
     return HTMLResponse(text, status, {"vary": "HX-Request, Cookie"})
 
 
+def _standing(request: Request) -> dict[str, Any]:
+    """What whoever asks may do: a page offers nothing else."""
+    who = request.app.state.doors.who(request)
+    right = Right.OPEN if who is None else who.right
+    here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    guest = who is not None and who.guest
+    return {
+        "may_log": right >= Right.LOG, "may_keep": right >= Right.KEEP, "may_own": right >= Right.OWN, "guest": guest,
+        "shared_until": request.scope.get("leadline.shared", ""), "here": here,
+        "shareable": not guest and request.app.state.doors.kept and shareable(request.url.path),
+    }  # fmt: skip
+
+
 def _calling(request: Request) -> str:
     """Which alarms ask for an answer, in one line for the head of every page; empty when none does."""
-    if request.url.path.startswith(("/watch", "/seen")) or _wants_part(request):
+    if request.url.path.startswith(("/watch", "/seen")) or _wants_part(request) or not _may_see(request):
         return ""
     try:
         stand = request.app.state.store.alarms()
@@ -307,6 +338,12 @@ def _calling(request: Request) -> str:
     signals = request.app.state.signals_of(request.app.state.store)
     name = oversee.called(first.system, first.name, first.because, signals.orders)
     return f"{name}, {signals.names(first.system)[0]}{more}"
+
+
+def _may_see(request: Request) -> bool:
+    """Whether whoever asks may know of alarms: not at the door, not with the link of one page."""
+    who = request.app.state.doors.who(request)
+    return who is not None and not who.guest
 
 
 def plain_word(request: Request, words: str, status: int) -> Response:

@@ -207,7 +207,8 @@ async def acknowledge(request: Request) -> Response:
             return _again(request, "acknowledge", form, f"Nothing to answer: {name}: {said}.")
     except BadInput as exc:
         return _again(request, "acknowledge", form, exc)
-    who = _text(form, "who") or "page"
+    asking = state.doors.who(request)
+    who = (asking.name if asking is not None and asking.account else _text(form, "who")) or "page"
     signals.acknowledge(Watch(state.store), system, alarm, who, "page", state.clock.now().timestamp())
     return back("/watch", said="Acknowledged")
 

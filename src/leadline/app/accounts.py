@@ -1,0 +1,401 @@
+"""Who may come in: accounts, passphrases, invitations, sessions, tokens of programs, shared pages."""
+
+from __future__ import annotations
+
+import datetime as dt
+import functools
+import hashlib
+import re
+import secrets
+import unicodedata
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from leadline.app.ports import Account, DoorEvent, Pass, Session, Store
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.moments import Clock
+
+if TYPE_CHECKING:
+    from argon2 import PasswordHasher
+
+ROLES = ("owner", "keeper", "sitter", "reader")  # each may do less than the one before
+ROLE_SAID = {
+    "owner": "everything, people too",
+    "keeper": "everything but people",
+    "sitter": "sees all, logs, answers alarms; changes nothing else",
+    "reader": "sees all, writes nothing",
+}
+PROGRAM_RIGHTS = ("view", "log", "keep")
+LEAST, MOST = 12, 512  # characters of a passphrase (OWASP ASVS 4.0.3, 2.1.1 and 2.1.2)
+INVITED_D, IDLE_D, SIGNED_IN_D = 7, 30, 180
+SHARES_D = (1, 7, 30)
+SHAREABLE = ("/system/", "/course/", "/why/", "/week", "/trace", "/livestock", "/journal")
+_UNSHARED = (".csv", ".json", "/livestock/photo")
+_SEEN_ANEW = dt.timedelta(minutes=10)  # a session's last use is written at most so often
+UNITS = ("", "metric", "us")
+
+# the first words anybody would try; not a list of leaked ones, which would be longer than this program
+_FIRST_TRIED = (
+    "password", "passphrase", "passwort", "letmein", "leadline", "aquarium", "saltwater", "seawater", "coralreef",
+    "qwertyuiop", "qwertzuiop", "asdfghjkl", "changeme", "administrator", "iloveyou", "welcome", "1234567890",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A session just opened: its secret goes to the browser and is kept nowhere else."""
+
+    account: Account
+    secret: str
+
+
+def digest(secret: str) -> str:
+    """What is kept of a secret: it holds 256 random bits, so a plain hash can't be guessed back."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def nobody_yet(store: Store) -> bool:
+    """Whether no owner was ever made: the first start."""
+    return not any(a.role == "owner" and a.closed_at is None for a in store.accounts())
+
+
+def named(store: Store, name: str) -> Account:
+    """The open account of that id or name.
+
+    Raises
+    ------
+    UnknownName
+    """
+    wanted = name.strip().casefold()
+    for a in store.accounts():
+        if a.closed_at is None and wanted in (a.id, a.name.casefold()):
+            return a
+    raise UnknownName("account", name[:60], [a.id for a in store.accounts() if a.closed_at is None])
+
+
+def make(store: Store, clock: Clock, name: str, role: str, passphrase: str = "") -> Account:
+    """A new account; without a passphrase it is opened by a passkey that is added next.
+
+    Raises
+    ------
+    BadInput
+        When the name is empty or taken, the role unknown, the passphrase too weak.
+    """
+    name = " ".join(name.split())[:60]
+    if not name:
+        raise BadInput("an account needs a name", way_out="Type the name by which the house knows you.")
+    known_role(role)
+    ident = _ident(name)
+    hashed = _hashed(passphrase, name) if passphrase else ""
+    if any(a.name.casefold() == name.casefold() and a.closed_at is None for a in store.accounts()):
+        raise BadInput(f"there is an account of {name!r} already", way_out="Choose another name.")
+    ids = {a.id for a in store.accounts()}
+    account = Account(next(i for i in _numbered(ident) if i not in ids), name, role, hashed, clock.now())
+    with store.together():
+        store.add_account(account)
+        happened(store, clock, f"account made: {role}", account.id)
+    return account
+
+
+def known_role(role: str) -> str:
+    """That role, if it is one."""
+    if role not in ROLES:
+        raise UnknownName("role", role[:40], ROLES)
+    return role
+
+
+def _ident(name: str) -> str:
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40] or "account"
+
+
+def _numbered(ident: str) -> Iterator[str]:
+    yield ident
+    n = 2
+    while True:
+        yield f"{ident}-{n}"
+        n += 1
+
+
+# -- passphrases ---------------------------------------------------------------------------------------
+
+
+@functools.cache
+def _hasher() -> PasswordHasher:
+    from argon2 import PasswordHasher
+
+    return PasswordHasher()  # argon2id, the second set of RFC 9106 section 4: 64 MiB, three passes, four lanes
+
+
+def good_enough(passphrase: str, name: str = "") -> None:
+    """Refuse a passphrase that is short or would be tried first.
+
+    Raises
+    ------
+    BadInput
+    """
+    plain = unicodedata.normalize("NFKC", passphrase)
+    if len(plain) < LEAST:
+        raise BadInput(
+            f"a passphrase has at least {LEAST} characters, this has {len(plain)}",
+            way_out="Four or five plain words are easy to keep in mind.",
+        )
+    if len(plain) > MOST:
+        raise BadInput(f"a passphrase has at most {MOST} characters", way_out="Shorten it.")
+    bare = re.sub(r"[^a-z]", "", plain.casefold())
+    letters = re.sub(r"\s", "", plain.casefold())
+    worn = [w for w in (*_FIRST_TRIED, _ident(name).replace("-", "") if len(name) > 3 else "") if w]
+    left = bare
+    for word in sorted(worn, key=len, reverse=True):
+        left = left.replace(word, "")
+    if len(set(letters)) < 5 or (bare and len(left) < 4) or letters in "0123456789" * 60:
+        raise BadInput("that passphrase would be among the first tried", way_out="Take words that are yours alone.")
+
+
+def _hashed(passphrase: str, name: str) -> str:
+    good_enough(passphrase, name)
+    return _hasher().hash(unicodedata.normalize("NFKC", passphrase))
+
+
+@functools.cache
+def _nobodys() -> str:
+    return _hasher().hash(secrets.token_urlsafe(24))
+
+
+def opens(account: Account | None, passphrase: str) -> bool:
+    """Whether a passphrase opens an account. It takes as long for an account that is not there. Slow on purpose."""
+    from argon2.exceptions import InvalidHashError, VerificationError
+
+    there = account is not None and account.closed_at is None and bool(account.hash)
+    kept = account.hash if account is not None and there else _nobodys()
+    try:
+        return _hasher().verify(kept, unicodedata.normalize("NFKC", passphrase[: 4 * MOST])) and there
+    except (VerificationError, InvalidHashError):
+        return False
+
+
+def change_passphrase(store: Store, clock: Clock, account: Account, passphrase: str, keep_session: str = "") -> Account:
+    """Another passphrase; every other browser that is signed in must sign in again."""
+    changed = replace(account, hash=_hashed(passphrase, account.name))
+    with store.together():
+        store.keep_account(changed)
+        store.end_sessions(account.id, keep=keep_session)
+        happened(store, clock, "passphrase changed", account.id)
+    return changed
+
+
+# -- what becomes of an account ------------------------------------------------------------------------
+
+
+def give_role(store: Store, clock: Clock, ident: str, role: str) -> Account:
+    """Another role; there is always an owner left."""
+    account = named(store, ident)
+    known_role(role)
+    if account.role == "owner" and role != "owner":
+        _another_owner(store, account)
+    changed = replace(account, role=role)
+    with store.together():
+        store.keep_account(changed)
+        happened(store, clock, f"role: {role}", account.id)
+    return changed
+
+
+def close(store: Store, clock: Clock, ident: str) -> Account:
+    """Close an account: its sessions end, its keys and passes go; what it wrote stays."""
+    account = named(store, ident)
+    if account.role == "owner":
+        _another_owner(store, account)
+    closed = replace(account, closed_at=clock.now(), hash="")
+    with store.together():
+        store.keep_account(closed)
+        store.end_sessions(account.id)
+        for key in store.passkeys(account.id):
+            store.drop_passkey(key.id, account.id)
+        for p in store.passes(account=account.id):
+            store.drop_pass(p.digest)
+        happened(store, clock, "account closed", account.id)
+    return closed
+
+
+def _another_owner(store: Store, account: Account) -> None:
+    if not any(a.role == "owner" and a.closed_at is None and a.id != account.id for a in store.accounts()):
+        raise BadInput(f"{account.name} is the only owner", way_out="Make somebody else an owner first.")
+
+
+def wish(store: Store, account: Account, wishes: Mapping[str, str]) -> Account:
+    """What somebody's pages should be like: `units` is metric, us or empty (as each system says)."""
+    units = wishes.get("units", account.wishes.get("units", ""))
+    if units not in UNITS:
+        raise UnknownName("units", units[:20], ("metric", "us"))
+    changed = replace(account, wishes={**account.wishes, **wishes})
+    store.keep_account(changed)
+    return changed
+
+
+# -- invitations ---------------------------------------------------------------------------------------
+
+
+def invite(store: Store, clock: Clock, name: str, role: str, *, account: str = "") -> str:
+    """A secret that makes an account once, within a week; with `account` it opens that one anew.
+
+    Whoever holds it chooses the passphrase: the owner never knows it.
+    """
+    known_role(role)
+    name = " ".join(name.split())[:60]
+    if account:
+        there = named(store, account)
+        name, role = there.name, there.role
+    secret, now = secrets.token_urlsafe(24), clock.now()
+    ends = now + dt.timedelta(days=INVITED_D)
+    with store.together():
+        store.keep_pass(Pass(digest(secret), "invitation", account, name, role, now, ends))
+        happened(store, clock, f"invited: {role}", account or name)
+    return secret
+
+
+def first_invitation(store: Store, clock: Clock) -> str | None:
+    """At the first start: the secret for the owner's account, in place of any earlier one; None when there is one."""
+    if not nobody_yet(store):
+        return None
+    for p in store.passes("invitation", ""):
+        if p.target == "owner":
+            store.drop_pass(p.digest)
+    return invite(store, clock, "", "owner")
+
+
+def invitation(store: Store, clock: Clock, secret: str) -> Pass | None:
+    """What an invitation is for; None when it is wrong, used or too old."""
+    found = store.find_pass(digest(secret))
+    if found is None or found.kind != "invitation" or found.used_at is not None or _over(found, clock):
+        return None
+    return found
+
+
+def come_in(store: Store, clock: Clock, secret: str, name: str, passphrase: str) -> Account:
+    """An invitation is taken up: an account with its passphrase, or a known one with a new passphrase.
+
+    Raises
+    ------
+    BadInput
+    """
+    found = invitation(store, clock, secret)
+    if found is None:
+        raise BadInput("this invitation was used, or is too old", way_out="Ask for another.")
+    with store.together():
+        if found.account:
+            account = change_passphrase(store, clock, named(store, found.account), passphrase)
+        else:
+            good_enough(passphrase, name or found.name)
+            account = make(store, clock, name or found.name, found.target, passphrase)
+        store.drop_pass(found.digest)
+    return account
+
+
+def _over(p: Pass, clock: Clock) -> bool:
+    return p.ends_at is not None and clock.now() >= p.ends_at
+
+
+# -- sessions ------------------------------------------------------------------------------------------
+
+
+def open_session(store: Store, clock: Clock, account: Account, words: str, origin: str) -> Opened:
+    """A browser is signed in; a secret of its own, always a new one."""
+    secret, now = secrets.token_urlsafe(32), clock.now()
+    ends = now + dt.timedelta(days=SIGNED_IN_D)
+    with store.together():
+        store.end_old_sessions(now)
+        store.keep_session(Session(digest(secret), account.id, now, now, ends, words[:120]))
+        happened(store, clock, "signed in", account.id, origin)
+    return Opened(account, secret)
+
+
+def of_session(store: Store, clock: Clock, secret: str) -> tuple[Account, Session] | None:
+    """Whose session it is; None when it has ended, lay idle too long, or the account is closed."""
+    session = store.session(digest(secret)) if secret else None
+    if session is None:
+        return None
+    now = clock.now()
+    if now >= session.ends_at or now - session.seen_at > dt.timedelta(days=IDLE_D):
+        return None
+    account = store.account(session.account)
+    if account is None or account.closed_at is not None:
+        return None
+    if now - session.seen_at > _SEEN_ANEW:
+        session = replace(session, seen_at=now)
+        store.keep_session(session)
+    return account, session
+
+
+# -- programs and shared pages -------------------------------------------------------------------------
+
+
+def program_token(store: Store, clock: Clock, account: Account, name: str, right: str) -> str:
+    """A bearer token for a program that acts for somebody, and may do at most as much. Shown once."""
+    if right not in PROGRAM_RIGHTS:
+        raise UnknownName("right", right[:20], PROGRAM_RIGHTS)
+    name = " ".join(name.split())[:60]
+    if not name:
+        raise BadInput("a token needs a name", way_out="Say which program it is for.")
+    secret = f"lead_{secrets.token_urlsafe(32)}"
+    with store.together():
+        store.keep_pass(Pass(digest(secret), "program", account.id, name, right, clock.now()))
+        happened(store, clock, f"token made: {name} ({right})", account.id)
+    return secret
+
+
+def of_program(store: Store, clock: Clock, token: str) -> tuple[Account, str] | None:
+    """Whose token it is, and its right."""
+    found = store.find_pass(digest(token)) if token else None
+    if found is None or found.kind != "program" or _over(found, clock):
+        return None
+    account = store.account(found.account)
+    if account is None or account.closed_at is not None:
+        return None
+    if found.used_at is None or clock.now() - found.used_at > _SEEN_ANEW:
+        store.keep_pass(replace(found, used_at=clock.now()))
+    return account, found.target
+
+
+def shareable(path: str) -> bool:
+    """Whether a page can be shown to somebody with a link."""
+    return path.startswith(SHAREABLE) and not any(x in path for x in _UNSHARED)
+
+
+def share(store: Store, clock: Clock, account: str, target: str, title: str, days: int) -> str:
+    """A secret address that shows one page, to be read only, for some days. Shown once."""
+    if days not in SHARES_D:
+        raise BadInput(f"a page is shared for {', '.join(map(str, SHARES_D[:-1]))} or {SHARES_D[-1]} days")
+    secret, now = secrets.token_urlsafe(24), clock.now()
+    with store.together():
+        store.keep_pass(
+            Pass(digest(secret), "share", account, title[:80], target[:400], now, now + dt.timedelta(days=days))
+        )
+        happened(store, clock, f"shared for {days} d: {target[:120]}", account)
+    return secret
+
+
+def shared(store: Store, clock: Clock, secret: str) -> Pass | None:
+    """The page that a secret address shows; None when it is wrong or over."""
+    found = store.find_pass(digest(secret))
+    if found is None or found.kind != "share" or _over(found, clock):
+        return None
+    if found.used_at is None or clock.now() - found.used_at > _SEEN_ANEW:
+        store.keep_pass(replace(found, used_at=clock.now()))
+    return found
+
+
+def take_back(store: Store, clock: Clock, mark: str, account: str = "") -> None:
+    """End a pass by the beginning of its digest; with `account` only one of theirs."""
+    for p in store.passes():
+        if p.digest.startswith(mark) and len(mark) >= 12 and (not account or p.account == account):
+            with store.together():
+                store.drop_pass(p.digest)
+                happened(store, clock, f"taken back: {p.kind} {p.name}", p.account)
+            return
+    raise BadInput("there is no such pass any more", way_out="Reload the page to see what stands.")
+
+
+def happened(store: Store, clock: Clock, what: str, account: str, origin: str = "") -> None:
+    """Note what happened at the door."""
+    store.door_happened(DoorEvent(clock.now(), what[:160], account[:60], origin[:60]))
