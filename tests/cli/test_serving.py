@@ -31,7 +31,7 @@ def test_it_serves_on_a_free_port_and_ends_when_told(db):
     env = {**os.environ, "LEADLINE_NOW": NOW, "PYTHONPATH": str(Path(leadline.__file__).parents[1]),
            "PYTHONUNBUFFERED": "1"}  # fmt: skip
     running = subprocess.Popen(
-        [sys.executable, "-m", "leadline", "--db", str(db), "serve", "--port", "0"],
+        [sys.executable, "-m", "leadline", "--db", str(db), "serve", "--open", "--port", "0"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env,
     )  # fmt: skip
     try:

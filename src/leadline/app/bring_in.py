@@ -61,6 +61,7 @@ class Question(BadInput):
         self.option = option
         self.choices = choices
         self.parts: tuple[Question, ...] = (self,)
+        self.preview: list[dict[str, str]] = []  # of a spreadsheet: what each column would become so far
 
     @staticmethod
     def together(questions: Sequence[Question]) -> Question:

@@ -8,6 +8,7 @@ import click
 
 from leadline.cli.amounts import NUMBER, Amounts
 from leadline.cli.output import emit
+from leadline.measures.errors import BadInput
 from leadline.measures.figures import number
 
 if TYPE_CHECKING:
@@ -215,3 +216,40 @@ def dose(bridge: Bridge, quantity: str, rise: str, volume: str, substance: str) 
     from leadline.app import calculate
 
     _show(bridge, calculate.dose(quantity, rise, volume, substance))
+
+
+@bench.command(cls=Amounts)
+@click.option("--tank", "tanks", multiple=True, nargs=3, metavar="LENGTH DEPTH HEIGHT", help="Inner sizes of water.")
+@click.option("--vessel", "vessels", multiple=True, metavar="VOLUME", help="A sump or pipes, at the running level.")
+@click.option("--rock", default="", metavar="MASS", help="Dry rock in the water.")
+@click.option("--sand", default="", metavar="MASS", help="Dry sand in the water.")
+@click.option("--exchanged", default="", metavar="VOLUME", help="Out and in, in one exchange.")
+@click.option("--salinity", nargs=3, metavar="BEFORE AFTER NEW", help="By one instrument, around that exchange.")
+@click.option("--dosed", nargs=2, metavar="MASS SUBSTANCE", help="A weighed dose.")
+@click.option("--rose", nargs=3, metavar="QUANTITY BEFORE AFTER", help="What one kit showed around that dose.")
+@click.pass_obj
+def volume(bridge: Bridge, tanks: tuple[tuple[str, str, str], ...], vessels: tuple[str, ...], rock: str, sand: str,
+           exchanged: str, salinity: tuple[str, str, str] | None, dosed: tuple[str, str] | None,
+           rose: tuple[str, str, str] | None) -> None:  # fmt: skip
+    """How much water there is, by sizes, by an exchange, by a dose, or by all of them together.
+
+    \b
+    Examples:
+      leadline bench volume --tank "2.00 m" "0.75 m" "0.65 m" --vessel "180 L" --rock "90 kg"
+      leadline bench volume --exchanged "100 L" --salinity 34.0 34.4 38.0
+      leadline bench volume --dosed "60 g" sodium-bicarbonate --rose alkalinity "7.5 dKH" "9.4 dKH"
+    """
+    from leadline.app import volume as app
+
+    ways = []
+    if tanks or vessels:
+        ways.append(app.from_sizes(tanks, vessels, rock, sand))
+    if exchanged or salinity:
+        if not (exchanged and salinity):
+            raise BadInput("--exchanged and --salinity go together", way_out="Give both.")
+        ways.append(app.from_exchange(exchanged, *salinity))
+    if dosed or rose:
+        if not (dosed and rose):
+            raise BadInput("--dosed and --rose go together", way_out="Give both.")
+        ways.append(app.from_dose(rose[0], dosed[0], dosed[1], rose[1], rose[2]))
+    _show(bridge, app.together(ways))

@@ -17,9 +17,7 @@ from leadline.measures.errors import UnknownName, Unreachable
 if TYPE_CHECKING:
     from typing import TextIO
 
-    from leadline.app.bring_in import StreamPart
     from leadline.app.ports import Contents, Store
-    from leadline.journal.entry import Entry
 
 END_OF_TIME_S = 253_402_300_799.0  # the last second of 9999
 
@@ -175,18 +173,12 @@ def keep(tools: Tools, /, id: int, time: str | None) -> None:
       leadline parked keep 3
     """
     from leadline.app import bring_in
-    from leadline.formats import stream_csv
-    from leadline.formats.journal_csv import JournalReader
+    from leadline.formats.opening import parked_row
 
     store = tools.store()
     desk = desk_of(tools, store)
 
-    def read_row(row: Mapping[str, str]) -> Entry | StreamPart:
-        if "stream" in row:
-            return stream_csv.point(row, desk.zone_of, desk.now, desk.stream)
-        return JournalReader(desk.zone_of, desk.now, desk.known).row(row)
-
-    bring_in.release(store, id, read_row, at=tools.clock.now(), time=time)
+    bring_in.release(store, id, parked_row(desk), at=tools.clock.now(), time=time)
     say(f"Row {id} is kept.") if not tools.json else click.echo(json.dumps({"schema": "leadline.parked/1", "kept": id}))
 
 

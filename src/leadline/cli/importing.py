@@ -119,18 +119,9 @@ def import_(tools: Tools, /, files: tuple[Path, ...], **given: Any) -> None:
 
 def desk_of(tools: Tools, store: Store) -> Desk:
     """What reading files needs to know of this store."""
+    from leadline.formats.opening import desk_for
+
     return desk_for(store, tools.clock)
-
-
-def desk_for(store: Store, clock: Clock) -> Desk:
-    """What reading files needs to know of a store."""
-    from leadline.app import bring_in
-    from leadline.formats import subjects
-    from leadline.formats.opening import Desk
-
-    known = subjects.known_with(bring_in.declared(store))
-    systems = tuple(store.systems())
-    return Desk(bring_in.zone_of(store), clock.now(), known, bring_in.stream_of(store), systems)
 
 
 def _options(store: Store, given: Mapping[str, Any]) -> Options:

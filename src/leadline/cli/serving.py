@@ -171,8 +171,7 @@ def make_demo(folder: Path, clock: Clock) -> Path:
 def _bring(store: Store, clock: Clock, folder: Path) -> None:
     """The demo goes through the same import as anybody's files."""
     from leadline.app import bring_in
-    from leadline.cli.importing import desk_for
-    from leadline.formats.opening import Options, read
+    from leadline.formats.opening import Options, desk_for, read
 
     desk = desk_for(store, clock)
     reads = [read(folder / name, desk, Options()) for name in ("journal.csv", "streams.csv")]

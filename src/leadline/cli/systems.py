@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from leadline.cli import set_up
 from leadline.cli.output import emit
 from leadline.measures.errors import BadInput, LeadlineError
 
@@ -22,6 +23,7 @@ def system() -> None:
 
     \b
     Examples:
+      leadline system new "North room" --volume "1150 L"
       leadline system add north-room.toml
       leadline system list
       leadline system show north-room --toml > north-room.toml
@@ -41,7 +43,8 @@ def _read(file: str) -> str:
         raise BadInput(f"cannot be read: {exc.strerror}", where=file, way_out="Check the path.") from exc
 
 
-def _say(bridge: Bridge, done: System, verb: str) -> None:
+def say(bridge: Bridge, done: System, verb: str) -> None:
+    """What a description came to: its volume, what is assumed, what nobody knows."""
     if done.unknown:
         click.echo(f"note: kept but not understood: {', '.join(done.unknown)}", err=True)
     if bridge.json:
@@ -73,7 +76,7 @@ def add(bridge: Bridge, file: str) -> None:
         if not exc.where and exc.exit_code == 2:
             raise BadInput(exc.what, where=file, way_out=exc.way_out) from exc
         raise
-    _say(bridge, done, "Added")
+    say(bridge, done, "Added")
 
 
 @system.command()
@@ -94,7 +97,7 @@ def edit(bridge: Bridge, ident: str, file: str) -> None:
     describe.document(bridge.store(), ident)
     if parse(document).id != ident:
         raise BadInput(f"it describes {parse(document).id!r}, not {ident!r}", where=file, way_out="Check system.id.")
-    _say(bridge, describe.add(bridge.store(), bridge.clock, document, replace=True), "Changed")
+    say(bridge, describe.add(bridge.store(), bridge.clock, document, replace=True), "Changed")
 
 
 @system.command("list")
@@ -160,3 +163,7 @@ def show(bridge: Bridge, ident: str, toml: bool) -> None:
         click.echo(f"{q}: aim {figures.band(b.aim, q, s.units)}{limit}")
     for line in s.defaults:
         click.echo(f"note: {line}")
+
+
+for _command in set_up.COMMANDS:
+    system.add_command(_command)

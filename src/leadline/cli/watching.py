@@ -93,8 +93,7 @@ def _replay(bridge: Bridge, recording: Path) -> None:
 
     from leadline.alarms.alarm import State
     from leadline.app import describe, keep_watch
-    from leadline.cli.importing import desk_for
-    from leadline.formats.opening import Options, read
+    from leadline.formats.opening import Options, desk_for, read
     from leadline.measures.moments import zone
 
     store = bridge.store()

@@ -9,13 +9,16 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from leadline.app.bring_in import Declared, FileRead, Problem, uncollected
+from leadline.app.bring_in import Declared, FileRead, Problem, StreamPart, uncollected
 from leadline.formats import journal_csv, subjects, text
 from leadline.formats.journal_csv import JournalReader, Progress, ZoneOf
 from leadline.formats.text import Rows
+from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput
+from leadline.measures.moments import Clock
 
 if TYPE_CHECKING:
+    from leadline.app.ports import Store
     from leadline.formats.workbook import Grid
 
 XLSX_MARK = b"PK\x03\x04"
@@ -50,6 +53,26 @@ class Desk:
     known: Mapping[str, frozenset[str]] = field(default_factory=lambda: subjects.KNOWN)
     stream: Callable[[str, str], Declared] = lambda system, stream: Declared()
     systems: tuple[str, ...] = ()
+
+
+def desk_for(store: Store, clock: Clock) -> Desk:
+    """What reading files needs to know of a store."""
+    from leadline.app import bring_in
+
+    known = subjects.known_with(bring_in.declared(store))
+    return Desk(bring_in.zone_of(store), clock.now(), known, bring_in.stream_of(store), tuple(store.systems()))
+
+
+def parked_row(desk: Desk) -> Callable[[Mapping[str, str]], Entry | StreamPart]:
+    """Reads a row that was parked, of a journal or of a stream, as it was read from its file."""
+    from leadline.formats import stream_csv
+
+    def read_row(row: Mapping[str, str]) -> Entry | StreamPart:
+        if "stream" in row:
+            return stream_csv.point(row, desk.zone_of, desk.now, desk.stream)
+        return JournalReader(desk.zone_of, desk.now, desk.known).row(row)
+
+    return read_row
 
 
 def read(path: Path, desk: Desk, options: Options, progress: Progress | None = None) -> FileRead:

@@ -84,7 +84,11 @@ def layout(grid: Grid, file: str, said: Said, newest_year: int, systems: Sequenc
     if not any(c.known and c.role not in ("date", "time", "system") for c in columns):
         named = ", ".join(repr(h) for h in header if h)
         way_out = "Name them, for example --column 'HEADING=alkalinity' --unit 'HEADING=dKH'."
-        raise BadInput(f"nobody knows what its columns are ({named})", where=file, way_out=way_out)
+        lost = Question(
+            f"nobody knows what its columns are ({named})", where=file, way_out=way_out, option="columns", choices=()
+        )
+        lost.preview = _previewed(columns, body)
+        raise lost
     date = _the_one("date", columns, body, file)
     texts = [c for row in body if date < len(row) and isinstance(c := row[date], str)]
     asked: list[Question] = []
@@ -109,7 +113,9 @@ def layout(grid: Grid, file: str, said: Said, newest_year: int, systems: Sequenc
     except Question as question:
         asked.append(question)
     if asked:
-        raise Question.together(asked)
+        whole = Question.together(asked)
+        whole.preview = _previewed(columns, body)
+        raise whole
     noon = dates.time_of_day(said.time_of_day or NOON)
     roles = [c.role for c in columns]
     return Layout(
@@ -132,9 +138,13 @@ def mapping_of(plan: Layout, said: Said) -> dict[str, Any]:
 
 def preview(plan: Layout) -> list[dict[str, str]]:
     """What each column would become, with its first value."""
+    return _previewed(plan.columns, [row for _, row in plan.rows])
+
+
+def _previewed(columns: Sequence[Column], body: Sequence[Sequence[Cell]]) -> list[dict[str, str]]:
     out = []
-    for i, column in enumerate(plan.columns):
-        first = next((shown(row[i]) for _, row in plan.rows if i < len(row) and row[i] is not None), "")
+    for i, column in enumerate(columns):
+        first = next((shown(row[i]) for row in body if i < len(row) and row[i] is not None), "")
         out.append({"column": column.header, "becomes": column.text(), "unit": column.unit, "first": first})
     return out
 
@@ -312,12 +322,8 @@ def _has_unit(cell: Cell) -> bool:
         return False
 
 
-def _proposed(column: Column, i: int, body: Sequence[Sequence[Cell]]) -> str:
-    """A unit that would make these numbers usual ones; only ever proposed."""
-    if column.role in amounts.VOLUME:
-        return "L"
-    if column.role in amounts.MASS_OR_VOLUME:
-        return "mL"
+def _middle(i: int, body: Sequence[Sequence[Cell]], sign: cells.Decimal | None) -> float:
+    """The median of a column, its texts read with that decimal sign; 0 when it holds no number."""
     values = []
     for row in body:
         cell = row[i] if i < len(row) else None
@@ -325,13 +331,24 @@ def _proposed(column: Column, i: int, body: Sequence[Sequence[Cell]]) -> str:
             values.append(cell)
         elif isinstance(cell, str) and _reads(cell):
             try:
-                values.append(cells.amounts(cell, None)[0].value)
+                values.append(cells.amounts(cell, sign)[0].value)
             except BadInput:
                 continue
-    middle = sorted(values)[len(values) // 2] if values else 0.0
-    for low, high, unit in _USUAL.get(column.subject, ()):
-        if low <= middle <= high:
-            return unit
+    return sorted(values)[len(values) // 2] if values else 0.0
+
+
+def _proposed(column: Column, i: int, body: Sequence[Sequence[Cell]]) -> str:
+    """A unit that would make these numbers usual ones; only ever proposed."""
+    if column.role in amounts.VOLUME:
+        return "L"
+    if column.role in amounts.MASS_OR_VOLUME:
+        return "mL"
+    signs: tuple[cells.Decimal | None, ...] = (".", ",", None)
+    for sign in signs:  # the decimal sign may still be asked for
+        middle = _middle(i, body, sign)
+        for low, high, unit in _USUAL.get(column.subject, ()):
+            if low <= middle <= high:
+                return unit
     return QUANTITIES[column.subject].unit
 
 

@@ -68,6 +68,14 @@ class SqliteStore(Streams, Alarms, Photographs, Accounts):
                 ).fetchone()
             return None if row is None else str(row[0])
 
+    def system_versions(self, system: str) -> list[tuple[dt.datetime, str]]:
+        """Every description of a system with the moment it was saved, the oldest first."""
+        with self._read() as db:
+            found = db.execute(
+                "SELECT saved_at, document FROM system_document WHERE system = ? ORDER BY saved_at, seq", (system,)
+            ).fetchall()
+        return [(rows.from_us(at), document) for at, document in found]
+
     # journal
 
     def add_entries(self, entries: Iterable[Entry]) -> Added:

@@ -38,3 +38,16 @@ MOST_A_DAY: dict[str, float] = {
     "alkalinity": 0.5 * DKH, "calcium": 20.0, "magnesium": 50.0, "salinity": 0.5, "potassium": 10.0,
     "nitrate": 5.0, "phosphate": 0.03,
 }  # fmt: skip
+
+# what is disputed about each, in a sentence for whoever chooses a band; common practice and memory
+DISPUTED: dict[str, str] = {
+    "alkalinity": "above 9 dKH with very little nutrient, burnt tips are often told and seldom shown; how fast it may "
+    "move in a day nobody has measured well",
+    "nitrate": "harm depends on its ratio to phosphate and on heat; there is no single safe number",
+    "phosphate": "fine reefs stand above 0.5 mg/L, and too little starves corals; the ceiling is disputed, the floor "
+    "is not",
+    "nitrite": "chloride protects fish in the sea: it marks a broken filter rather than poisons",
+    "iodine": "the error of most tests is wider than the band",
+    "strontium": "whether it needs dosing at all is disputed",
+    "ph": "low pH with normal alkalinity is mostly harmless where it is steady",
+}  # fmt: skip

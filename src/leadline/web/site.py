@@ -13,6 +13,7 @@ import jinja2
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
@@ -39,15 +40,22 @@ from leadline.web.pages import (
     livestock,
     people,
     quarantine,
+    systems,
+    take_in,
     trace,
     watch,
 )
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
+from leadline.web.staging import Staging
 from leadline.web.use import Use, app_use
 from leadline.web.ways import Right, post, way
 
+ROOMS = (
+    livestock, animal, quarantine, catalogue, after, journal, trace, watch, answer, mailroom_page, api, door, people,
+    systems, take_in,
+)  # fmt: skip
 SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 
 
@@ -83,8 +91,7 @@ def ways() -> list[Route]:
         post("/system/{system}/entry/{entry}/confirm", forms.confirm, Right.LOG),
         post("/system/{system}/entry/{entry}/correct", forms.correct, Right.LOG),
         post("/light", forms.light, Right.OPEN),
-        *livestock.WAYS, *animal.WAYS, *quarantine.WAYS, *catalogue.WAYS, *after.WAYS,
-        *journal.WAYS, *trace.WAYS, *watch.WAYS, *answer.WAYS, *mailroom_page.WAYS, *api.WAYS, *door.WAYS, *people.WAYS,
+        *(w for room in ROOMS for w in room.WAYS),
     ]  # fmt: skip
 
 
@@ -123,6 +130,7 @@ def build(
             yield
         finally:
             app.state.store.close()
+            app.state.staging.close()
 
     static = Path(str(resources.files("leadline.web"))) / "static"
     app = Starlette(
@@ -130,12 +138,17 @@ def build(
             *ways(),
             Mount("/static", _Static(directory=static), name="static"),
         ],
-        middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(Guard)],
+        middleware=[
+            Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)),
+            Middleware(Guard),
+            Middleware(GZipMiddleware),
+        ],
         exception_handlers={LeadlineError: _said, HTTPException: _missing},
         lifespan=lifespan,
         max_body_size=MAX_FORM_BYTES,
     )
     app.state.doors = doors or Doors()
+    app.state.staging = Staging()
     app.state.clock = clock
     app.state.use = chosen
     app.state.lookout = Lookout(chosen, clock)

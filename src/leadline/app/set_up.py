@@ -1,0 +1,418 @@
+"""Set a system up in small steps: each changes its description by one part, and every earlier one is kept."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping, MutableMapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, cast
+
+from leadline.app import describe
+from leadline.app.ports import Store
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.moments import Clock, zone
+from leadline.measures.quantities import QUANTITIES
+from leadline.measures.units import parse_amount, parse_number
+from leadline.system.description import EQUIPMENT_TYPES, PURPOSES, System, parse
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
+
+_MEASURED = tuple(q for q in QUANTITIES if q not in ("relative_humidity", "co2_air"))
+MOST_BYTES = 200_000  # of a whole description
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing that can be said of a part.
+
+    Attributes
+    ----------
+    key
+        As it stands in the description; `inner_size.0` is the first of a list, `recipe` lines of "what = how much".
+    label, hint
+        What a person reads; the hint is an example with its unit.
+    choices
+        Where only these are possible.
+    kind
+        text | number | choice | lines | yes
+    """
+
+    key: str
+    label: str
+    hint: str = ""
+    choices: tuple[str, ...] = ()
+    kind: str = "text"
+    more: bool = False  # seldom needed
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of part of a description."""
+
+    id: str
+    title: str
+    one: str
+    names: tuple[str, ...]  # the keys that tell two of them apart
+    fields: tuple[Field, ...]
+    says: str = ""  # what it is for
+
+
+_EQUIPMENT = (
+    Field("id", "Name", "heater-1"),
+    Field("type", "What it is", choices=EQUIPMENT_TYPES, kind="choice"),
+    Field("power", "Power", "400 W"),
+    Field("setpoint", "Set to", "25.0 degC"),
+    Field("stream", "Stream of its state or power", "heater-1", more=True),
+    Field("flow", "Flow", "4000 L/h", more=True),
+    Field("substance", "Substance it doses", "sodium-carbonate", more=True),
+    Field("concentration", "Concentration", "95 g/L", more=True),
+    Field("per_day", "Doses a day", "60 mL", more=True),
+    Field("rate", "Rate", "2 L/h", more=True),
+    Field("reservoir", "Reservoir", "40 L", more=True),
+    Field("on", "On at", "10:00", more=True),
+    Field("off", "Off at", "21:00", more=True),
+    Field("note", "Note", more=True),
+)
+KINDS: dict[str, Kind] = {k.id: k for k in (
+    Kind("vessel", "Vessels", "vessel", ("id",), (
+        Field("id", "Name", "display"),
+        Field("inner_size.0", "Inner length", "2.00 m"),
+        Field("inner_size.1", "Inner depth, front to back", "0.75 m"),
+        Field("inner_size.2", "Height of the water", "0.65 m"),
+        Field("volume", "Or its volume", "180 L"),
+        Field("spare_volume", "Free space above the running level", "70 L", more=True),
+        Field("note", "Note", more=True),
+    ), "Tanks, sumps and reservoirs that share this water."),
+    Kind("equipment", "Equipment", "machine", ("id",), _EQUIPMENT,
+         "Machines. The watch notices one that runs and does nothing, where it can see its state."),
+    Kind("stream", "Probes and streams", "stream", ("id",), (
+        Field("id", "Name of the stream", "temperature"),
+        Field("quantity", "Quantity", choices=("", *QUANTITIES), kind="choice"),
+        Field("unit", "Unit it sends", "degC"),
+        Field("period", "A point every", "60 s"),
+        Field("vessel", "In which vessel", "sump", more=True),
+        Field("room", "It measures the air of the room", kind="yes", more=True),
+        Field("note", "Note", more=True),
+    ), "Probes and states that send points by themselves."),
+    Kind("method", "Kits and instruments", "method", ("quantity", "name"), (
+        Field("quantity", "Quantity", choices=_MEASURED, kind="choice"),
+        Field("name", "Kit or instrument, in your words", "titration"),
+        Field("sd", "How far two tests of the same water differ", "0.1 dKH"),
+        Field("minutes", "Minutes one test takes you", "4", kind="number"),
+        Field("note", "Note", more=True),
+    ), "How you measure. What is left out is taken from common practice."),
+    Kind("band", "Bands", "band", ("quantity",), (
+        Field("quantity", "Quantity", choices=_MEASURED, kind="choice"),
+        Field("aim.0", "Aim: lowest", "7.5 dKH"),
+        Field("aim.1", "Aim: highest", "9.0 dKH"),
+        Field("limit.0", "Limit: lowest", "6.0 dKH"),
+        Field("limit.1", "Limit: highest", "12.0 dKH"),
+        Field("note", "Note", more=True),
+    ), "Where you want a quantity to be, and the limits beyond which harm is expected."),
+    Kind("solution", "Solutions", "solution", ("id",), (
+        Field("id", "Name", "buffer"),
+        Field("recipe", "What one litre holds, one a line", "sodium-carbonate = 95 g/L", kind="lines"),
+        Field("note", "Note", more=True),
+    ), "What you mix yourself, so that its doses are reckoned."),
+    Kind("neighbour", "Neighbours", "neighbour", ("system",), (
+        Field("system", "System that stands near", "quarantine"),
+        Field("distance", "Distance between the waters", "1.5 m"),
+        Field("note", "Note", more=True),
+    ), "Splash and spray carry parasites over short ways."),
+)}  # fmt: skip
+HEAD = Kind("system", "The water", "system", ("id",), (
+    Field("name", "Name", "North room reef"),
+    Field("net_volume", "Net volume of the water", "1150 L"),
+    Field("net_volume_sd", "How sure that is, one standard deviation", "60 L"),
+    Field("time_zone", "Time zone", "Europe/Oslo"),
+    Field("units", "Units that screens show", choices=("metric", "us"), kind="choice"),
+    Field("purpose", "What it is for", choices=("", *PURPOSES), kind="choice"),
+    Field("note", "Note", more=True),
+))  # fmt: skip
+ROOM = Kind("room", "The room", "room", (), (
+    Field("temperature", "Temperature", "21 degC"),
+    Field("relative_humidity", "Relative humidity", "55 %"),
+    Field("co2", "CO2", "700 ppm"),
+    Field("note", "Note", more=True),
+), "The air decides how much evaporates and what pH a given alkalinity gives.")  # fmt: skip
+SINGLE = {"system": HEAD, "room": ROOM}
+
+
+def kind_of(name: str) -> Kind:
+    """That kind of part.
+
+    Raises
+    ------
+    UnknownName
+    """
+    found = KINDS.get(name) or SINGLE.get(name)
+    if found is None:
+        raise UnknownName("part", name[:40], [*SINGLE, *KINDS])
+    return found
+
+
+def begin(
+    store: Store, clock: Clock, *, name: str, volume: str = "", size: Sequence[str] = (), time_zone: str = "",
+    units: str = "metric", purpose: str = "",
+) -> System:  # fmt: skip
+    """A first description from what a keeper knows by heart: a name, and how much water.
+
+    Parameters
+    ----------
+    volume
+        With its unit, such as "1150 L"; or
+    size
+        length, depth and water height of the one tank, each with its unit.
+
+    Raises
+    ------
+    BadInput
+        With what is missing, in one line.
+    """
+    import tomlkit
+
+    name = " ".join(name.split())[:80]
+    if not name:
+        raise BadInput("a system needs a name", way_out="For example: North room reef.")
+    if not volume and not any(size):
+        raise BadInput("how much water?", way_out="Type the volume, or length, depth and water height.")
+    zone(time_zone or "UTC")
+    document = tomlkit.document()
+    head = tomlkit.table()
+    head["id"] = _free_id(name, [*store.systems(), "new"])
+    head["name"] = name
+    head["time_zone"] = time_zone or "UTC"
+    if volume:
+        litres = parse_amount(volume, "volume")
+        if litres <= 0:
+            raise BadInput(f"{volume!r} is no volume of water", way_out="Give one above zero, such as 400 L.")
+        head["net_volume"] = volume
+    head["units"] = units
+    if purpose:
+        head["purpose"] = purpose
+    document["system"] = head
+    if any(size):
+        if len(size) != 3 or not all(size):
+            raise BadInput("a tank has three sizes", way_out="Type length, depth and water height.")
+        for s in size:
+            if parse_amount(s, "length") <= 0:
+                raise BadInput(f"{s!r} is no length", way_out="Give one above zero, such as 1.2 m.")
+        vessel = tomlkit.table()
+        vessel["id"] = "display"
+        vessel["inner_size"] = list(size)
+        vessels = tomlkit.aot()
+        vessels.append(vessel)
+        document["vessel"] = vessels
+    return describe.add(store, clock, tomlkit.dumps(document))
+
+
+def _free_id(name: str, taken: Sequence[str]) -> str:
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    ident = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "system"
+    n = 1
+    while (found := ident if n == 1 else f"{ident}-{n}") in taken:
+        n += 1
+    return found
+
+
+def parts(document: str, kind: str) -> list[dict[str, str]]:
+    """The parts of a kind as they stand in a description: every value as text, lists as `key.0`, `key.1` …"""
+    import tomllib
+
+    raw = tomllib.loads(document).get(kind, [])
+    tables = [raw] if isinstance(raw, dict) else [t for t in raw if isinstance(t, dict)]
+    return [_flat(t) for t in tables]
+
+
+def _flat(table: Mapping[str, Any]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for key, value in table.items():
+        if isinstance(value, list):
+            found.update({f"{key}.{i}": str(x) for i, x in enumerate(value)})
+        elif isinstance(value, dict):
+            found[key] = "\n".join(f"{k} = {v}" for k, v in value.items())
+        else:
+            found[key] = ("yes" if value else "") if isinstance(value, bool) else str(value)
+    return found
+
+
+def key_of(kind: Kind, part: Mapping[str, str]) -> str:
+    """What tells a part from its like: `salinity refractometer`."""
+    return " ".join(part.get(n, "") for n in kind.names).strip()
+
+
+def put(store: Store, clock: Clock, system: str, kind: str, key: str, said: Mapping[str, str]) -> System:
+    """Add a part (no `key`), or change the one of that key; what is said as empty is taken out.
+
+    Keys of `said` are those of the kind's fields; what it does not name stays as it is, and so do comments and
+    order of the description.
+
+    Raises
+    ------
+    BadInput
+        With the place and what would mend it; nothing is changed.
+    """
+    k = kind_of(kind)
+    unknown = [f for f in said if f not in {x.key for x in k.fields}]
+    if unknown:
+        raise UnknownName(f"field of a {k.one}", unknown[0], [f.key for f in k.fields])
+    document = _open(store, system)
+    if kind in SINGLE:
+        table = _single(document, kind)
+    else:
+        table = _found(document, k, key) if key else _new(document, kind)
+    for field in k.fields:
+        if field.key in said and "." not in field.key:
+            _say(table, field, said[field.key].strip())
+    _say_lists(table, k, said)
+    return _save(store, clock, system, document)
+
+
+def drop(store: Store, clock: Clock, system: str, kind: str, key: str) -> System:
+    """Take a part out of the description.
+
+    Raises
+    ------
+    UnknownName
+        When there is none of that key.
+    """
+    k = kind_of(kind)
+    if kind == "system":
+        raise BadInput("a system's own head stays", way_out="Change it.")
+    document = _open(store, system)
+    if kind == "room":
+        if "room" in document:
+            del document["room"]
+    else:
+        tables = cast(Any, document[kind]) if kind in document else []
+        at = _index(tables, k, key)
+        del tables[at]
+        if not len(tables):
+            del document[kind]
+    return _save(store, clock, system, document)
+
+
+def undo(store: Store, clock: Clock, system: str) -> System:
+    """Put back the description before the present one; that is a new version too, so nothing is lost.
+
+    Raises
+    ------
+    BadInput
+        When there is no earlier one.
+    """
+    describe.document(store, system)
+    versions = store.system_versions(system)
+    if len(versions) < 2:
+        raise BadInput("there is no earlier description", way_out="It was written once.")
+    return describe.add(store, clock, versions[-2][1], replace=True)
+
+
+def replace_whole(store: Store, clock: Clock, system: str, document: str) -> System:
+    """The description as one text.
+
+    Raises
+    ------
+    BadInput
+        When it cannot be read, or describes another system.
+    """
+    describe.document(store, system)
+    if len(document.encode()) > MOST_BYTES:
+        raise BadInput("that is too long for a description", way_out="Shorten its notes.")
+    found = parse(document)
+    if found.id != system:
+        raise BadInput(f"it describes {found.id!r}, not {system!r}", way_out="Leave system.id as it was.")
+    return describe.add(store, clock, document, replace=True)
+
+
+# -- within the description ----------------------------------------------------------------------------
+
+
+def _open(store: Store, system: str) -> TOMLDocument:
+    import tomlkit
+
+    return tomlkit.parse(describe.document(store, system))
+
+
+def _save(store: Store, clock: Clock, system: str, document: TOMLDocument) -> System:
+    import tomlkit
+
+    return replace_whole(store, clock, system, tomlkit.dumps(document))
+
+
+def _single(document: TOMLDocument, kind: str) -> MutableMapping[str, Any]:
+    import tomlkit
+
+    if kind not in document:
+        document[kind] = tomlkit.table()
+    return cast("MutableMapping[str, Any]", document[kind])
+
+
+def _new(document: TOMLDocument, kind: str) -> MutableMapping[str, Any]:
+    import tomlkit
+
+    table = tomlkit.table()
+    if kind not in document:
+        document[kind] = tomlkit.aot()
+    cast(Any, document[kind]).append(table)
+    return cast("MutableMapping[str, Any]", cast(Any, document[kind])[-1])
+
+
+def _found(document: TOMLDocument, kind: Kind, key: str) -> MutableMapping[str, Any]:
+    tables = cast(Any, document[kind.id]) if kind.id in document else []
+    return cast("MutableMapping[str, Any]", tables[_index(tables, kind, key)])
+
+
+def _index(tables: Sequence[Mapping[str, Any]], kind: Kind, key: str) -> int:
+    keys = [key_of(kind, _flat(t)) for t in tables]
+    if key not in keys:
+        raise UnknownName(kind.one, key[:60], keys)
+    return keys.index(key)
+
+
+def _say(table: MutableMapping[str, Any], field: Field, text: str) -> None:
+    if not text:
+        table.pop(field.key, None)
+    elif field.kind == "yes":
+        table[field.key] = text not in ("no", "false", "0")
+    elif field.kind == "number":
+        value = parse_number(text)
+        table[field.key] = int(value) if value.is_integer() else value
+    elif field.kind == "choice" and text not in field.choices:
+        raise UnknownName(field.label.lower(), text[:40], [c for c in field.choices if c])
+    elif field.kind == "lines":
+        table[field.key] = _recipe(field, text)
+    elif str(table.get(field.key, "")) != text:
+        table[field.key] = text
+
+
+def _recipe(field: Field, text: str) -> Any:
+    import tomlkit
+
+    found = tomlkit.inline_table()
+    for line in filter(None, (x.strip() for x in text.splitlines())):
+        what, sign, amount = line.partition("=")
+        if not sign or not what.strip() or not amount.strip():
+            raise BadInput(f"{line[:60]!r} is not of the form {field.hint!r}", way_out="One substance a line.")
+        found[what.strip()] = amount.strip()
+    return found
+
+
+def _say_lists(table: MutableMapping[str, Any], kind: Kind, said: Mapping[str, str]) -> None:
+    """Fields such as `aim.0`, `aim.1`: all of them or none."""
+    names = {f.key.partition(".")[0] for f in kind.fields if "." in f.key}
+    for name in sorted(names):
+        mine = [f for f in kind.fields if f.key.startswith(f"{name}.")]
+        if not any(f.key in said for f in mine):
+            continue
+        old = table.get(name, [])
+        values = [said.get(f.key, str(old[i]) if i < len(old) else "").strip() for i, f in enumerate(mine)]
+        if not any(values):
+            table.pop(name, None)
+        elif all(values):
+            if [str(x) for x in old] != values:
+                table[name] = values
+        else:
+            missing = next(f.label for f, v in zip(mine, values, strict=True) if not v)
+            raise BadInput(f"{missing}: nothing is typed", way_out=f"Fill all {len(mine)}, or none.")

@@ -1,0 +1,376 @@
+"""Set up: the systems, each in small steps that can wait, and how much water there is."""
+
+from __future__ import annotations
+
+import functools
+import zoneinfo
+from collections.abc import Callable
+from typing import Any
+from urllib.parse import quote
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import Response
+
+from leadline.app import describe, set_up, volume
+from leadline.measures import figures
+from leadline.measures.errors import BadInput
+from leadline.measures.units import GALLON_L
+from leadline.present import sentences
+from leadline.system import bands
+from leadline.system.description import PURPOSES, System
+from leadline.system.methods import performance
+from leadline.web.pages.round import Asked, known, page
+from leadline.web.pages.typed import Typed, back, refused, text
+from leadline.web.ways import Right, post, way
+
+_SAID = {
+    "made": "It is made", "kept": "Kept", "dropped": "Taken out", "undone": "As it was before", "volume": "Kept",
+}  # fmt: skip
+_PURPOSE_SAID = {
+    "display": "a display", "satellite": "a satellite of another", "fish-quarantine": "quarantine for fish",
+    "invertebrate-quarantine": "quarantine for invertebrates", "quarantine": "quarantine", "hospital": "a hospital",
+}  # fmt: skip
+_SHORT = {
+    "sd": "± {}", "minutes": "{} min", "stream": "seen by {}", "period": "every {}", "vessel": "in {}",
+    "spare_volume": "{} free above", "setpoint": "set to {}", "rate": "at {}", "per_day": "{} a day", "on": "from {}",
+    "off": "to {}", "reservoir": "from {}", "room": "of the room's air", "distance": "{} away",
+}  # fmt: skip
+
+
+@functools.cache
+def zones() -> tuple[str, ...]:
+    """Time zones by area and place, those of people."""
+    areas = ("Africa/", "America/", "Antarctica/", "Asia/", "Atlantic/", "Australia/", "Europe/", "Indian/", "Pacific/")
+    return ("UTC", *sorted(z for z in zoneinfo.available_timezones() if z.startswith(areas)))
+
+
+async def systems(request: Request) -> Response:
+    """`GET /systems`: all of them, and a new one."""
+    asked = Asked(request)
+    store = request.app.state.store
+    found = [(s, name, _summary(describe.load(store, s))) for s, name in asked.systems()]
+    return page(request, "systems.html", {
+        "title": "Set up", "tabs": asked.systems(), "view": "systems", "found": found,
+    })  # fmt: skip
+
+
+def _summary(s: System) -> str:
+    parts = [_litres(s.net_volume_l, s.net_volume_sd_l, s.units), _PURPOSE_SAID.get(s.purpose, s.purpose)]
+    parts += [f"{n} {word}{'s' if n != 1 else ''}" for n, word in
+              ((len(s.equipment), "machine"), (len(s.streams), "stream")) if n]  # fmt: skip
+    return " · ".join(parts)
+
+
+def _litres(mean: float, sd: float, units: str) -> str:
+    factor, unit = (1 / GALLON_L, "gal") if units == "us" else (1.0, "L")
+    return f"{figures.number(mean * factor, 0)} ± {figures.number(sd * factor, 0)} {unit}"
+
+
+async def new(request: Request) -> Response:
+    """`GET /systems/new`: a name, and how much water."""
+    return _new(request)
+
+
+def _new(request: Request, typed: Typed | None = None) -> Response:
+    asked = Asked(request)
+    return page(request, "system-new.html", {
+        "title": "A new system", "tabs": asked.systems(), "view": "systems", "typed": typed, "zones": zones(),
+        "purposes": [(p, _PURPOSE_SAID[p]) for p in PURPOSES], "first": not asked.systems(),
+        "zone": _last_zone(request),
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+def _last_zone(request: Request) -> str:
+    """The zone of the systems that are there, for the next one; empty where there is none."""
+    store = request.app.state.store
+    found = store.systems()
+    return describe.load(store, found[-1]).time_zone if found else ""
+
+
+async def make(request: Request) -> Response:
+    """The first description."""
+    form = await request.form()
+    state = request.app.state
+    unit = text(form, "unit") or "L"
+    length = text(form, "length_unit") or "cm"
+    try:
+        sizes = [f"{x} {length}" if x else "" for x in (text(form, k, 20) for k in ("length", "depth", "height"))]
+        amount = text(form, "volume", 40)
+        made = set_up.begin(
+            state.store, state.clock, name=text(form, "name"), volume=f"{amount} {unit}" if amount else "",
+            size=() if amount else sizes, time_zone=text(form, "time_zone"), units="us" if unit == "gal" else "metric",
+            purpose=text(form, "purpose"),
+        )  # fmt: skip
+    except BadInput as exc:
+        return _new(request, refused("new", form, exc))
+    return back(f"/systems/{made.id}", done="made")
+
+
+async def one(request: Request) -> Response:
+    """`GET /systems/ID`: what stands there, part by part."""
+    return _one(request)
+
+
+def _one(request: Request, typed: Typed | None = None) -> Response:
+    asked, ident = Asked(request), request.path_params["system"]
+    known(asked, ident)
+    state, query = request.app.state, request.query_params
+    document = describe.document(state.store, ident)
+    s = describe.load(state.store, ident)
+    opened = typed.values.get("kind", "") if typed else query.get("part", "")
+    key = typed.values.get("key", "") if typed else query.get("key", "")
+    return page(request, "set-up.html", {
+        "title": s.name, "tabs": asked.systems(), "view": "systems", "system": s, "typed": typed,
+        "said": _SAID.get(query.get("done", ""), ""), "made": query.get("done") == "made",
+        "undoable": query.get("done") in ("kept", "dropped", "volume") and len(state.store.system_versions(ident)) > 1,
+        "head": _single(document, set_up.HEAD, opened, typed), "room": _single(document, set_up.ROOM, opened, typed),
+        "kinds": [_kind(document, k, s, opened, key, typed) for k in set_up.KINDS.values()],
+        "defaults": s.defaults, "unknown": s.unknown, "bands": _bands(s, asked.units or s.units),
+        "volume": _litres(s.net_volume_l, s.net_volume_sd_l, asked.units or s.units), "document": document,
+        "whole": typed.values.get("document", document) if typed and typed.form == "whole" else document,
+        "zones": zones(), "quantity_said": _quantity_said, "performance": _performances(s, asked.units or s.units),
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+def _quantity_said(name: str) -> str:
+    return sentences.titled(name) if name else ""
+
+
+def _single(document: str, kind: set_up.Kind, opened: str, typed: Typed | None) -> dict[str, Any]:
+    found = set_up.parts(document, kind.id)
+    values = dict(found[0]) if found else {}
+    mine = typed if typed is not None and typed.form == "part" and typed.values.get("kind") == kind.id else None
+    if mine is not None:
+        values.update(mine.values)
+    return {"kind": kind, "now": values, "open": opened == kind.id, "error": mine.error if mine else "",
+            "shown": [(f.label, values[f.key]) for f in kind.fields if values.get(f.key)]}  # fmt: skip
+
+
+def _kind(document: str, kind: set_up.Kind, s: System, opened: str, key: str, typed: Typed | None) -> dict[str, Any]:
+    mine = (
+        typed if typed is not None and typed.values.get("kind") == kind.id and typed.form in ("part", "drop") else None
+    )
+    rows = []
+    for part in set_up.parts(document, kind.id):
+        own = set_up.key_of(kind, part)
+        here = mine is not None and mine.values.get("key") == own
+        rows.append({
+            "key": own, "name": _named(kind, part), "said": _said(kind, part),
+            "contested": bands.DISPUTED.get(part.get("quantity", ""), "") if kind.id == "band" else "",
+            "now": {**part, **mine.values} if here and mine is not None else part,
+            "open": opened == kind.id and key == own, "error": mine.error if here and mine is not None else "",
+        })  # fmt: skip
+    fresh = mine is not None and not mine.values.get("key")
+    return {
+        "kind": kind, "rows": rows, "open": opened == kind.id and not key,
+        "now": dict(mine.values) if fresh and mine is not None else _start(kind, s),
+        "error": mine.error if fresh and mine is not None else "",
+    }  # fmt: skip
+
+
+def _start(kind: set_up.Kind, s: System) -> dict[str, str]:
+    """What a new part begins with: a free name for a machine."""
+    return (
+        {"unit": "degC", "quantity": "temperature", "period": "60 s"} if kind.id == "stream" and not s.streams else {}
+    )
+
+
+def _named(kind: set_up.Kind, part: dict[str, str]) -> str:
+    names = [sentences.titled(part.get(n, "")) if n == "quantity" else part.get(n, "") for n in kind.names]
+    return ", ".join(n for n in names if n) or "without a name"
+
+
+def _said(kind: set_up.Kind, part: dict[str, str]) -> str:
+    lists: dict[str, list[str]] = {}
+    for f in kind.fields:
+        if "." in f.key and part.get(f.key):
+            lists.setdefault(f.key.partition(".")[0], []).append(part[f.key])
+    said = [
+        f"{name.replace('_', ' ')} {(' × ' if name == 'inner_size' else ' to ').join(v)}" for name, v in lists.items()
+    ]
+    for f in kind.fields:
+        value = part.get(f.key, "")
+        if value and "." not in f.key and f.key not in kind.names:
+            said.append(_SHORT.get(f.key, "{}").format(value.replace("\n", ", ")))
+    return " · ".join(said)
+
+
+def _bands(s: System, units: str) -> list[dict[str, str]]:
+    """Every quantity's band: the system's own or the common one, and what is disputed about it."""
+    rows = []
+    for q in dict.fromkeys([*s.bands, *bands.DEFAULTS]):
+        b = s.band(q)
+        if b is None:
+            continue
+        rows.append({
+            "quantity": q, "name": sentences.titled(q), "aim": figures.band(b.aim, q, units),
+            "limit": figures.band(b.limit, q, units) if b.limit else "none",
+            "origin": "common practice" if b.is_default else "your own",
+            "contested": bands.DISPUTED.get(q, "") if q in bands.CONTESTED else "",
+            "key": "" if b.is_default else q,
+        })  # fmt: skip
+    return rows
+
+
+def _performances(s: System, units: str) -> list[tuple[str, str, str]]:
+    """How well each core quantity is taken to be measured where no method is described."""
+    described = {m.quantity for m in s.methods}
+    rows = []
+    for q in bands.CORE:
+        if q not in described:
+            p = performance(q)
+            way_ = figures.display(q, units)
+            sd = way_.with_unit(figures.number(way_.difference(p.sd), max(way_.digits, 2)))
+            share = f" and {100 * p.relative:.0f} % of the value" if p.relative else ""
+            rows.append((sentences.titled(q), f"± {sd}{share}", f"{p.minutes:g} min"))
+    return rows
+
+
+async def keep_part(request: Request) -> Response:
+    """A part is added or changed."""
+    return await _changed(request, "part", "kept", lambda form, system, state: set_up.put(
+        state.store, state.clock, system, text(form, "kind"), text(form, "key"),
+        {f.key: text(form, f.key, 2000) for f in set_up.kind_of(text(form, "kind")).fields if f.key in form},
+    ))  # fmt: skip
+
+
+async def drop_part(request: Request) -> Response:
+    """A part is taken out; the description before stays."""
+    return await _changed(request, "drop", "dropped", lambda form, system, state: set_up.drop(
+        state.store, state.clock, system, text(form, "kind"), text(form, "key")
+    ))  # fmt: skip
+
+
+async def undo(request: Request) -> Response:
+    """The description before the last change."""
+    return await _changed(
+        request, "undo", "undone", lambda form, system, state: set_up.undo(state.store, state.clock, system)
+    )
+
+
+async def whole(request: Request) -> Response:
+    """The description as one text."""
+    return await _changed(request, "whole", "kept", lambda form, system, state: set_up.replace_whole(
+        state.store, state.clock, system, str(form.get("document", "")).replace("\r\n", "\n")
+    ))  # fmt: skip
+
+
+async def _changed(request: Request, name: str, done: str, make: Callable[[FormData, str, Any], System]) -> Response:
+    form = await request.form()
+    system = request.path_params["system"]
+    known(Asked(request), system)
+    try:
+        make(form, system, request.app.state)
+    except BadInput as exc:
+        typed = refused(name, form, exc)
+        if name == "whole":
+            values = {**typed.values, "document": str(form.get("document", ""))[: set_up.MOST_BYTES]}
+            typed = Typed(name, typed.error, values)
+        return _one(request, typed)
+    kind = text(form, "kind")
+    return back(f"/systems/{system}", f"part-{kind}" if kind else "", done=done)
+
+
+async def download(request: Request) -> Response:
+    """`GET /systems/ID.toml`: the description as it was given."""
+    system = request.path_params["system"]
+    known(Asked(request), system)
+    headers = {"content-disposition": f"attachment; filename*=UTF-8''{quote(system)}.toml"}
+    return Response(describe.document(request.app.state.store, system), media_type="application/toml", headers=headers)
+
+
+# -- how much water ------------------------------------------------------------------------------------
+
+
+async def water(request: Request) -> Response:
+    """`GET /systems/ID/volume`: by sizes, by an exchange, by a dose; what is typed is worked out at once."""
+    asked, ident = Asked(request), request.path_params["system"]
+    known(asked, ident)
+    state = request.app.state
+    query = {k: v.strip()[:40] for k, v in request.query_params.items()}
+    s = describe.load(state.store, ident)
+    worked, error = None, ""
+    if any(v for k, v in query.items() if k not in ("as_of", "done")):
+        try:
+            worked = volume.together(_ways(query))
+        except BadInput as exc:
+            line = exc.line()
+            error = f"{line[:1].upper()}{line[1:]}"
+    lines = {x.what: x.value for x in worked.lines} if worked else {}
+    return page(request, "volume.html", {
+        "title": f"How much water: {s.name}", "tabs": asked.systems(), "view": "systems", "system": s, "v": query,
+        "stated": _litres(s.net_volume_l, s.net_volume_sd_l, s.units), "error": error, "worked": worked,
+        "ways": [(x.what.removeprefix("by "), _litres(x.value, lines[f"{x.what}, ±"], s.units))
+                 for x in (worked.lines if worked else ()) if f"{x.what}, ±" in lines],
+        "found": _litres(lines["net volume"], lines["one standard deviation"], s.units) if worked else "",
+        "litres": f"{lines['net volume']:.0f}" if worked else "",
+        "sd": f"{max(lines['one standard deviation'], 1.0):.0f}" if worked else "", "defaults": _known_sizes(s),
+    }, 422 if error else 200)  # fmt: skip
+
+
+def _known_sizes(s: System) -> dict[str, str]:
+    """Sizes and volumes of the vessels that are described, to begin with."""
+    sized = [v for v in s.vessels if v.inner_size_m]
+    others = [v for v in s.vessels if not v.inner_size_m and v.volume_l]
+    found: dict[str, str] = {}
+    if sized and sized[0].inner_size_m:
+        found = {k: f"{x:g} m" for k, x in zip(("length", "depth", "height"), sized[0].inner_size_m, strict=True)}
+    if others:
+        found["others"] = f"{sum(v.volume_l or 0.0 for v in others):g} L"
+    return found
+
+
+def _ways(q: dict[str, str]) -> list[volume.Way]:
+    ways = []
+    sizes = [q.get(k, "") for k in ("length", "depth", "height")]
+    if any(sizes) or q.get("others"):
+        others = [q["others"]] if q.get("others") else []
+        tanks = [sizes] if any(sizes) else []
+        ways.append(volume.from_sizes(tanks, others, _unit(q, "rock", "kg"), _unit(q, "sand", "kg")))
+    if any(q.get(k) for k in ("exchanged", "before", "after", "new")):
+        ways.append(volume.from_exchange(
+            _unit(q, "exchanged", "L"), q.get("before", ""), q.get("after", ""), q.get("new", "")
+        ))  # fmt: skip
+    if any(q.get(k) for k in ("dosed", "rose_from", "rose_to")):
+        ways.append(volume.from_dose(
+            q.get("quantity") or "alkalinity", _unit(q, "dosed", "g"), q.get("substance") or "sodium-bicarbonate",
+            q.get("rose_from", ""), q.get("rose_to", ""),
+        ))  # fmt: skip
+    return ways
+
+
+def _unit(q: dict[str, str], key: str, unit: str) -> str:
+    """What was typed, with its usual unit where none was."""
+    typed = q.get(key, "")
+    return f"{typed} {unit}" if typed and typed[-1].isdigit() else typed
+
+
+async def keep_volume(request: Request) -> Response:
+    """The volume that was worked out goes into the description."""
+    form = await request.form()
+    state, system = request.app.state, request.path_params["system"]
+    known(Asked(request), system)
+    try:
+        set_up.put(state.store, state.clock, system, "system", "", {
+            "net_volume": f"{text(form, 'litres', 12)} L", "net_volume_sd": f"{text(form, 'sd', 12)} L",
+        })  # fmt: skip
+    except BadInput as exc:
+        return _one(request, refused("volume", form, exc))
+    return back(f"/systems/{system}", done="volume")
+
+
+WAYS = [
+    way("/systems", systems, Right.VIEW, name="systems"),
+    way("/systems/new", new, Right.KEEP),
+    post("/systems/new", make, Right.KEEP),
+    way("/systems/{system}", one, Right.VIEW, name="set-up"),
+    way("/systems/{system}/description.toml", download, Right.VIEW),
+    post("/systems/{system}/part", keep_part, Right.KEEP),
+    post("/systems/{system}/drop", drop_part, Right.KEEP),
+    post("/systems/{system}/undo", undo, Right.KEEP),
+    post("/systems/{system}/whole", whole, Right.KEEP, most_bytes=2 * set_up.MOST_BYTES),
+    way("/systems/{system}/volume", water, Right.VIEW),
+    post("/systems/{system}/volume", keep_volume, Right.KEEP),
+    *(way(f"/systems/{{system}}/{form}", one, Right.VIEW) for form in ("part", "drop", "undo", "whole")),
+]

@@ -1,0 +1,349 @@
+"""Bring files in: what each column becomes is seen and can be changed before anything is kept."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import Response
+
+from leadline.app import bring_in
+from leadline.app.bring_in import Brought, FileRead, Question
+from leadline.formats import export, opening
+from leadline.measures import figures
+from leadline.measures.errors import BadInput, LeadlineError
+from leadline.measures.quantities import QUANTITIES
+from leadline.model import substances, waters
+from leadline.present import sentences
+from leadline.web.pages.round import Asked, page
+from leadline.web.pages.typed import Typed, back, refused, text
+from leadline.web.staging import MOST_BYTES, Staging, Waiting
+from leadline.web.ways import Right, post, way
+
+SHOWN = 12  # problems written out; the rest is counted
+_PLAIN = (("date", "the date"), ("time", "the time of day"), ("system", "the system"), ("note", "a note"),
+          ("ignore", "left out"))  # fmt: skip
+DATES = (("", "as found"), ("day-first", "day first: 31/12/2025"), ("month-first", "month first: 12/31/2025"),
+         ("iso", "year first: 2025-12-31"))  # fmt: skip
+DECIMALS = (("", "as found"), (".", "8.1, a point"), (",", "8,1, a comma"))
+_FIX = {"dates": "Choose how its dates read.", "decimal": "Choose its decimal sign.", "unit": "Choose the units.",
+        "system": "Choose the system.", "sheet": "Choose the sheet.",
+        "columns": "Say what the columns are."}  # fmt: skip
+
+
+@dataclass
+class Looked:
+    """One file as it was read: what it would give, or what must be asked first."""
+
+    name: str
+    read: FileRead | None = None
+    questions: list[dict[str, Any]] = field(default_factory=list)
+    error: str = ""
+    preview: list[dict[str, str]] = field(default_factory=list)
+
+
+async def start(request: Request) -> Response:
+    """`GET /import`: choose files."""
+    return _start(request)
+
+
+def _start(request: Request, typed: Typed | None = None) -> Response:
+    asked = Asked(request)
+    store = request.app.state.store
+    return page(request, "import.html", {
+        "title": "Bring in a file", "tabs": asked.systems(), "view": "systems", "typed": typed,
+        "system": request.query_params.get("system", ""), "parked": len(store.parked()),
+        "mappings": sorted(store.records(bring_in.MAPPING)), "done": request.query_params.get("done", "")[:200],
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+async def send(request: Request) -> Response:
+    """Files come, and wait."""
+    async with request.form(max_files=8, max_part_size=MOST_BYTES) as form:
+        sent = [x for x in form.getlist("file") if isinstance(x, UploadFile)]
+        files = [(x.filename or "", await x.read()) for x in sent]
+        staging: Staging = request.app.state.staging
+        try:
+            waiting = staging.keep(files, text(form, "system"), _who(request))
+            chosen = text(form, "mapping", 80)
+            if chosen:
+                _recall(request, waiting, chosen)
+        except BadInput as exc:
+            return _start(request, refused("send", form, exc))
+    return back(f"/import/{waiting.id}")
+
+
+def _recall(request: Request, waiting: Waiting, name: str) -> None:
+    saved = bring_in.mapping(request.app.state.store, name)
+    o = waiting.options
+    o.saved, o.units, o.columns = True, saved.get("units", {}), saved.get("columns", {})
+    o.encoding_before = saved.get("encoding") or ""
+    for key in ("system", "sheet", "dates", "decimal", "time_of_day"):
+        setattr(o, key, getattr(o, key) or saved.get(key) or "")
+
+
+def _who(request: Request) -> str:
+    who = request.app.state.doors.who(request)
+    return who.account if who is not None else ""
+
+
+def _waiting(request: Request) -> Waiting:
+    found: Waiting | None = request.app.state.staging.find(request.path_params["ident"], _who(request))
+    if found is None:
+        raise BadInput("these files wait no longer", way_out="Choose them again: /import")
+    return found
+
+
+async def look(request: Request) -> Response:
+    """`GET /import/ID`: what each column becomes, what is asked, what can't be used."""
+    return await _look(request, _waiting(request))
+
+
+def _read_all(request: Request, waiting: Waiting) -> list[Looked]:
+    desk = opening.desk_for(request.app.state.store, request.app.state.clock)
+    found = []
+    for path in waiting.files:
+        one = Looked(path.name)
+        try:
+            one.read = opening.read(path, desk, waiting.options)
+            one.preview = one.read.preview
+        except Question as exc:
+            one.questions = [_asked(q) for q in exc.parts]
+            one.preview = exc.preview
+        except LeadlineError as exc:
+            one.error = exc.line().replace(f"{path.parent}/", "")
+        found.append(one)
+    return found
+
+
+def _asked(q: Question) -> dict[str, Any]:
+    choices: list[Any] = []
+    if isinstance(q.choices, Mapping):
+        choices = list(q.choices.items())
+    elif q.choices:
+        choices = [(c, c) for c in q.choices]
+    what = q.what[:1].upper() + q.what[1:]
+    return {"option": q.option, "what": what, "choices": choices, "fix": _FIX.get(q.option, q.way_out)}
+
+
+async def _look(
+    request: Request, waiting: Waiting, typed: Typed | None = None, brought: Brought | None = None
+) -> Response:
+    asked = Asked(request)
+    looked = await asyncio.to_thread(_read_all, request, waiting)
+    reads = [x.read for x in looked if x.read is not None]
+    ready = bool(reads) and len(reads) == len(looked)
+    if brought is None and ready:
+        brought = await asyncio.to_thread(_dry, request, reads)
+    problems = list(brought.rejected) if brought is not None else []
+    known = dict(asked.systems())
+    o = waiting.options
+    return page(request, "import-look.html", {
+        "title": "Bring in a file", "tabs": asked.systems(), "view": "systems", "typed": typed, "id": waiting.id,
+        "files": [_file(x, problems, waiting) for x in looked], "ready": ready, "options": o, "dates": DATES,
+        "decimals": DECIMALS, "systems": list(known.items()), "becomes": _becomes(looked), "zones": (),
+        "usable": sum(len(r.entries) for r in reads), "points": sum(len(p.times_s) for r in reads for p in r.streams),
+        "parked": sum(len(r.parked) for r in reads), "bad": len(problems),
+        "unknown": [(u.kind, u.subject, u.rows, " or ".join(u.near)) for u in brought.unknown_subjects]
+        if brought is not None else [],
+        "warnings": [_warning(w, waiting) for w in (brought.warnings if brought is not None else ())],
+        "asked": {q["option"] for x in looked for q in x.questions},
+        "wide": any(x.preview for x in looked),
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+def _warning(words: str, waiting: Waiting) -> str:
+    """A note of the reading without the server's folder and without words that are meant for the prompt."""
+    plain = words.replace(f"{waiting.files[0].parent}/", "")
+    return " ".join(x for x in plain.replace(". Otherwise:", ".\nOtherwise:").split("\n") if "--" not in x).strip()
+
+
+def _dry(request: Request, reads: list[FileRead]) -> Brought:
+    desk = opening.desk_for(request.app.state.store, request.app.state.clock)
+    return bring_in.bring_in(request.app.state.store, reads, dry_run=True, known=desk.known)
+
+
+def _file(x: Looked, problems: list[Any], waiting: Waiting) -> dict[str, Any]:
+    said = {"journal": "a journal", "stream": "points of streams", "wide": "a spreadsheet", "register": "a register"}
+    mine = [p for p in problems if x.read is not None and p.file == x.read.file]
+    return {
+        "name": x.name, "format": said.get(x.read.format, x.read.format) if x.read else "", "error": x.error,
+        "questions": x.questions, "preview": [_column(p, waiting) for p in x.preview],
+        "rows": x.read.rows if x.read else 0, "problems": [_problem(p) for p in mine[:SHOWN]],
+        "more": max(len(mine) - SHOWN, 0), "reading": x.read.mapping if x.read else {},
+    }  # fmt: skip
+
+
+def _column(p: Mapping[str, str], waiting: Waiting) -> dict[str, Any]:
+    from leadline.measures.figures import units_offered
+
+    becomes = p["becomes"]
+    offered = [p["unit"]] if p["unit"] else [""]
+    quantity = becomes.removeprefix("reading:")
+    if quantity in QUANTITIES:
+        offered += units_offered(quantity, "metric")
+        offered += units_offered(quantity, "us")
+    elif ":" in becomes and p["unit"]:
+        offered += ["L", "gal"] if becomes.startswith(("exchange", "topoff")) else ["g", "mL", "L"]
+    return {**p, "first": p["first"][:40], "units": list(dict.fromkeys(offered)),
+            "chosen": waiting.options.columns.get(p["column"], "")}  # fmt: skip
+
+
+def _problem(p: Any) -> str:
+    place = f"Row {p.line}" if p.line else "The file"
+    shown = f", column {p.column}: {p.value[:40]!r}" if p.column else ""
+    return f"{place}{shown}: {p.reason}"
+
+
+def _becomes(looked: list[Looked]) -> list[tuple[str, str]]:
+    """What a column can be."""
+    found: dict[str, str] = dict(_PLAIN)
+    found |= {f"reading:{q}": sentences.titled(q) for q in QUANTITIES}
+    found |= {f"exchange:{w}": f"water change: {w}" for w in waters.WATERS}
+    found |= {f"addition:{s}": f"addition: {s}" for s in substances.SUBSTANCES}
+    for p in (p for x in looked for p in x.preview):
+        found.setdefault(p["becomes"], p["becomes"].replace(":", ": ").replace("-", " "))
+    return list(found.items())
+
+
+async def change(request: Request) -> Response:
+    """What was said of the columns is taken, and the files are read again; or they are brought in."""
+    form = await request.form(max_fields=2000)
+    waiting = _waiting(request)
+    o = waiting.options
+    o.system, o.dates = text(form, "system"), text(form, "dates")
+    o.decimal, o.time_of_day, o.sheet = text(form, "decimal"), text(form, "time_of_day", 8), text(form, "sheet", 80)
+    was = {k.removeprefix("was-"): v for k, v in form.multi_items() if k.startswith("was-") and isinstance(v, str)}
+    columns, units = dict(o.columns), dict(o.units)
+    for n in was:
+        heading, becomes, unit = was[n], text(form, f"becomes-{n}", 120), text(form, f"unit-{n}", 40)
+        if becomes and becomes != text(form, f"now-{n}", 120):
+            columns[heading] = becomes
+        if unit and unit != text(form, f"nowunit-{n}", 40):
+            units[heading] = unit
+    for key, value in form.multi_items():
+        if key.startswith("ask-") and isinstance(value, str) and value.strip():
+            units[key.removeprefix("ask-")] = value.strip()[:40]
+    o.columns, o.units = columns, units
+    if text(form, "do") == "bring":
+        return await _bring(request, waiting, form)
+    return back(f"/import/{waiting.id}")
+
+
+async def _bring(request: Request, waiting: Waiting, form: FormData) -> Response:
+    state = request.app.state
+    looked = await asyncio.to_thread(_read_all, request, waiting)
+    reads = [x.read for x in looked if x.read is not None]
+    if len(reads) != len(looked):
+        return await _look(request, waiting, Typed("bring", "Something must be answered first."))
+    skip = bool(text(form, "skip_bad"))
+    desk = opening.desk_for(state.store, state.clock)
+    try:
+        brought = await asyncio.to_thread(
+            lambda: bring_in.bring_in(state.store, reads, skip_bad=skip, known=desk.known)
+        )
+    except LeadlineError as exc:
+        return await _look(request, waiting, Typed("bring", exc.line()))
+    if brought.refused:
+        words = "Nothing was brought in: mend the rows below in the file, or tick that they are left out."
+        return await _look(request, waiting, Typed("bring", words), brought)
+    if text(form, "adopt"):
+        bring_in.adopt(state.store, brought.unknown_subjects, state.clock.now())
+    name = text(form, "save", 60)
+    wide = next((r for r in reads if r.format == "wide"), None)
+    if name and wide is not None:
+        bring_in.save_mapping(state.store, name, {**wide.mapping, "sheet": waiting.options.sheet})
+    waiting.rejected = {
+        path.name: export.rejected(r, [p for p in brought.rejected if p.file == r.file and p.fields])
+        for r, path in zip(reads, waiting.files, strict=True)
+        if any(p.file == r.file and p.fields for p in brought.rejected)
+    }
+    said = []
+    if brought.new or brought.already_there:
+        said.append(f"{_count(brought.new, 'row')} new, {figures.number(brought.already_there, 0)} already there")
+    if brought.points_new or brought.points_already_there:
+        said.append(f"{_count(brought.points_new, 'point')} new, {brought.points_already_there} already there")
+    if brought.parked:
+        said.append(f"{_count(brought.parked, 'row')} with an impossible time wait for you")
+    if waiting.rejected:
+        said.append(f"{_count(len(brought.rejected), 'place')} left out")
+        return back(f"/import/{waiting.id}/done", said="; ".join(said) or "nothing new")
+    request.app.state.staging.forget(waiting.id)
+    return back("/import", done="; ".join(said) or "nothing new")
+
+
+def _count(n: int, word: str) -> str:
+    return f"{figures.number(n, 0)} {word}{'' if n == 1 else 's'}"
+
+
+async def done(request: Request) -> Response:
+    """`GET /import/ID/done`: what was left out, to be mended."""
+    waiting = _waiting(request)
+    return page(request, "import-done.html", {
+        "title": "Brought in", "tabs": Asked(request).systems(), "view": "systems", "id": waiting.id,
+        "said": request.query_params.get("said", "")[:200], "rejected": sorted(waiting.rejected),
+    })  # fmt: skip
+
+
+async def rejected(request: Request) -> Response:
+    """`GET /import/ID/rejected.csv?file=…`: the rows that were left out, as they stood in the file."""
+    waiting = _waiting(request)
+    content = waiting.rejected.get(request.query_params.get("file", ""))
+    if content is None:
+        raise BadInput("no row of that file was left out", way_out="Go back: /import")
+    headers = {"content-disposition": 'attachment; filename="rejected.csv"'}
+    return Response(content, media_type="text/csv; charset=utf-8", headers=headers)
+
+
+# -- rows with an impossible time ----------------------------------------------------------------------
+
+
+async def parked(request: Request) -> Response:
+    """`GET /import/parked`: rows dated in the future, or before clocks were set, for the keeper to judge."""
+    return _parked(request)
+
+
+def _parked(request: Request, typed: Typed | None = None) -> Response:
+    rows = request.app.state.store.parked()
+    return page(request, "parked.html", {
+        "title": "Rows to judge", "tabs": Asked(request).systems(), "view": "systems", "typed": typed,
+        "rows": [{
+            "id": r.id, "file": r.file.rpartition("/")[2], "line": r.line, "reason": r.reason,
+            "said": " ".join(str(r.row[k]) for k in ("system", "kind", "stream", "subject", "value", "unit", "note")
+                             if r.row.get(k)), "time": str(r.row.get("time", "")),
+        } for r in rows[:200]], "more": max(len(rows) - 200, 0),
+        "done": request.query_params.get("done", ""),
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+async def judge(request: Request) -> Response:
+    """One of them is kept, with its right time, or struck."""
+    form = await request.form()
+    state, number = request.app.state, text(form, "row", 12)
+    try:
+        ident = int(number) if number.isdigit() else -1
+        if text(form, "drop"):
+            bring_in.drop(state.store, ident, state.clock.now())
+            return back("/import/parked", done="struck")
+        read_row = opening.parked_row(opening.desk_for(state.store, state.clock))
+        when = text(form, "time", 40) or None
+        bring_in.release(state.store, ident, read_row, at=state.clock.now(), time=when)
+    except BadInput as exc:
+        return _parked(request, refused("judge", form, exc))
+    return back("/import/parked", done="kept")
+
+
+WAYS = [
+    way("/import", start, Right.KEEP, name="import"),
+    post("/import", send, Right.KEEP, most_bytes=MOST_BYTES + 1_000_000),
+    way("/import/parked", parked, Right.KEEP),
+    post("/import/parked", judge, Right.KEEP),
+    way("/import/{ident}", look, Right.KEEP),
+    post("/import/{ident}", change, Right.KEEP, most_bytes=1_000_000),
+    way("/import/{ident}/done", done, Right.KEEP),
+    way("/import/{ident}/rejected.csv", rejected, Right.KEEP),
+]
