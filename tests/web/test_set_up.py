@@ -23,6 +23,11 @@ from leadline.web import site
 NOW = dt.datetime(2026, 3, 1, 8, 0, tzinfo=dt.UTC)
 
 
+SMALL = """() => [...document.querySelectorAll('main button, main a.button, main select, main input')]
+    .filter(e => e.offsetParent && !['checkbox', 'radio', 'hidden'].includes(e.type))
+    .filter(e => e.getBoundingClientRect().height < 47.5).map(e => e.outerHTML.slice(0, 90))"""
+
+
 class Fresh:
     def __init__(self, address, path, clock):
         self.address, self.path, self.clock = address, path, clock
@@ -323,9 +328,7 @@ def test_every_page_of_the_set_up_is_clean_in_every_light(browser, fresh, width,
     ):  # fmt: skip
         page.goto(fresh.address + path)
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
-        small = page.evaluate("""() => [...document.querySelectorAll(
-            'main button, main a.button, main select, main input')].filter(e => e.offsetParent && e.type !== 'checkbox' && e.type !== 'radio' && e.type !== 'hidden')
-            .filter(e => e.getBoundingClientRect().height < 47.5).map(e => e.outerHTML.slice(0, 90))""")
+        small = page.evaluate(SMALL)
         assert small == [], (path, small)
         page.evaluate(AXE)
         wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]

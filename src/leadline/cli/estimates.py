@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from leadline.cli.output import emit, table
-from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.errors import BadInput
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
@@ -43,9 +43,7 @@ def estimate(bridge: Bridge, system: str | None, check: bool, why: str | None) -
         return
     e = enquire.estimate(store, bridge.clock, system, bridge.as_of(system))
     if why is not None:
-        if why not in e.quantities:
-            raise UnknownName("quantity", why, e.quantities)
-        _why(bridge, e, e.quantities[why])
+        _why(bridge, system, why)
         return
     if bridge.json:
         emit(as_json(e))
@@ -130,20 +128,41 @@ def _show(e: SystemEstimate) -> None:
         click.echo(click.style(f"note: {warning}", dim=True))
 
 
-def _why(bridge: Bridge, e: SystemEstimate, q: QuantityEstimate) -> None:
+def _why(bridge: Bridge, system: str, quantity: str) -> None:
+    from leadline.app import explain
     from leadline.measures import figures
+    from leadline.measures.moments import zone
+    from leadline.present import sentences
+    from leadline.present import why as said
 
+    x = explain.explain(bridge.store(), bridge.clock, system, quantity, bridge.as_of(system))
+    q, e = x.quantity, x.estimate
     if bridge.json:
         emit({
             "schema": "leadline.why/1", "system": e.system, "quantity": q.quantity, "mean": q.mean, "sd": q.sd,
             "unit": q.unit, "why": list(q.why), "rests_on": list(q.rests_on),
+            "shares": [{"from": name, "share": share} for name, share in x.shares],
+            "readings": [
+                {"id": r.id, "time": r.time, "value": r.value, "sd": r.sd, "method": r.method, "expected": r.expected,
+                 "expected_sd": r.expected_sd, "p_blunder": r.blunder, "p_step": r.step}
+                for r in x.readings
+            ],
         })  # fmt: skip
         return
+    local = zone(e.time_zone)
+    way = figures.display(quantity, e.units, q.unit)
     click.echo(f"{q.quantity}: {figures.figure(q.mean, q.sd, q.quantity, e.units)}")
     for line in q.why:
         click.echo(f"  {line}")
-    if q.rests_on:
-        click.echo(f"  Latest entries: {', '.join(q.rests_on)}")
+    for words, n in said.shares_said(x.shares):
+        click.echo(f"  {n:3d} % of its variance: {words}")
+    click.echo(f"  {said.surer(x.shares, q.test_settles, sentences.name(quantity))}")
+    for r in x.readings:
+        value = way.with_unit(figures.number(way.shown(r.value), way.digits))
+        judged = said.judged(r.value, r.expected, r.expected_sd, r.blunder, r.step)
+        click.echo(
+            f"  {figures.moment(r.time, local)}: {value}, {r.method or 'method not said'}, {judged} (entry {r.id})"
+        )
 
 
 def _check(bridge: Bridge, system: str) -> None:

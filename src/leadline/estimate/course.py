@@ -25,29 +25,13 @@ def path(r: Reckoning, q: str, days: Array) -> tuple[Array, Array]:
         Moments, ascending (n,). [d]
     """
     t = r.tracks[q]
-    n = len(t.sightings)
     past = np.minimum(days, r.now)
-    if n:
-        which = np.searchsorted(t.sightings.t, past, side="right") - 1
-        base = np.where(which < 0, t.start, t.sightings.t[np.clip(which, 0, None)])
-        mean0, cov0, walk = t.post_mean[which], t.post_cov[which], t.walk[which]
-    else:
-        which, base = np.full(len(days), -1), np.full(len(days), t.start)
-        mean0, cov0, walk = np.zeros((len(days), STATES)), np.zeros((len(days), STATES, STATES)), np.zeros(len(days))
-    if (which < 0).any():
-        assert t.opened is not None
-        mean0, cov0, walk = mean0.copy(), cov0.copy(), walk.copy()
-        mean0[which < 0], cov0[which < 0], walk[which < 0] = t.opened
-    gap = _inputs(t, base, past)
-    links = r.couplings()
-    k2, more, v2 = links.between(q, base, past, t.family.with_salt, t.coupled)
-    root = np.sqrt(k2)
-    gap = Gap(past - base, gap.keep * k2, gap.dose * root, gap.other * root + more, gap.var * k2 + v2)
+    mean0, cov0, walk, gap = carried(r, q, past)
     mean, var = _spread(t, mean0, cov0, walk, gap)
     extra = days - past
     if (extra > 0).any():
-        mean, var = _beyond(r, t, mean, var, mean0, cov0, walk, past - base, extra)
-    if n:
+        mean, var = _beyond(r, t, mean, var, mean0, cov0, walk, gap.days, extra)
+    if len(t.sightings):
         mean, var = within_reason(mean, np.maximum(var, 1e-18), t, mean0[:, LEVEL], cov0[:, LEVEL, LEVEL])
     return mean, np.sqrt(np.maximum(var, 1e-18))
 
@@ -61,6 +45,39 @@ class Gap:
     dose: Array
     other: Array
     var: Array
+
+
+def carried(r: Reckoning, q: str, past: Array) -> tuple[Array, Array, Array, Gap]:
+    """The collapsed state after the last reading before each moment, and what happened from it to that moment.
+
+    Parameters
+    ----------
+    past
+        Moments, ascending, none after now (n,). [d]
+
+    Returns
+    -------
+    mean (n, 6), cov (n, 6, 6), intensity of the rate's walk (n,), Gap
+    """
+    t = r.tracks[q]
+    n = len(t.sightings)
+    if n:
+        which = np.searchsorted(t.sightings.t, past, side="right") - 1
+        base = np.where(which < 0, t.start, t.sightings.t[np.clip(which, 0, None)])
+        mean0, cov0, walk = t.post_mean[which], t.post_cov[which], t.walk[which]
+    else:
+        which, base = np.full(len(past), -1), np.full(len(past), t.start)
+        mean0, cov0, walk = np.zeros((len(past), STATES)), np.zeros((len(past), STATES, STATES)), np.zeros(len(past))
+    if (which < 0).any():
+        assert t.opened is not None
+        mean0, cov0, walk = mean0.copy(), cov0.copy(), walk.copy()
+        mean0[which < 0], cov0[which < 0], walk[which < 0] = t.opened
+    gap = _inputs(t, base, past)
+    links = r.couplings()
+    k2, more, v2 = links.between(q, base, past, t.family.with_salt, t.coupled)
+    root = np.sqrt(k2)
+    gap = Gap(past - base, gap.keep * k2, gap.dose * root, gap.other * root + more, gap.var * k2 + v2)
+    return mean0, cov0, walk, gap
 
 
 def _inputs(t: Track, base: Array, days: Array) -> Gap:

@@ -44,6 +44,7 @@ from leadline.web.pages import (
     take_in,
     trace,
     watch,
+    why,
 )
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
@@ -54,7 +55,7 @@ from leadline.web.ways import Right, post, way
 
 ROOMS = (
     livestock, animal, quarantine, catalogue, after, journal, trace, watch, answer, mailroom_page, api, door, people,
-    systems, take_in,
+    systems, take_in, why,
 )  # fmt: skip
 SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 

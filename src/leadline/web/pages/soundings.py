@@ -31,6 +31,7 @@ class Sounding:
     """One quantity as shown."""
 
     quantity: str
+    system: str
     id: str
     name: str
     value: str
@@ -71,6 +72,7 @@ def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = 
     rows, more = _rows(at, e) if drawn else ((), "")
     return Sounding(
         quantity=e.quantity,
+        system=at.estimate.system,
         id=f"course-{e.quantity}",
         name=sentences.titled(e.quantity),
         value=read.value,
