@@ -46,6 +46,7 @@ from leadline.web.pages import (
     watch,
     why,
 )
+from leadline.web.pages import app as app_page
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -55,7 +56,7 @@ from leadline.web.ways import Right, post, way
 
 ROOMS = (
     livestock, animal, quarantine, catalogue, after, journal, trace, watch, answer, mailroom_page, api, door, people,
-    systems, take_in, why,
+    systems, take_in, why, app_page,
 )  # fmt: skip
 SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 
