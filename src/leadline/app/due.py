@@ -23,6 +23,7 @@ from leadline.system.orders import Orders, Person
 
 MOST_DAYS = 28  # so far the round looks ahead
 WEEK_D = 7
+NOBODY = "-"  # a person without proofs and without systems of their own: whose name left the orders
 FALLOW_MINUTES = 5.0
 _SPACE = uuid.uuid5(uuid.NAMESPACE_OID, "leadline.due")
 _DAY = dt.timedelta(days=1)
@@ -120,7 +121,7 @@ def due(
         if s not in known:
             raise UnknownName("system", s, known)
     orders = stand_orders.standing(store)
-    who = somebody(orders, person) if person else None
+    who = None if person in ("", NOBODY) else somebody(orders, person)
     ids = [s for s in known if systems is None or s in systems]
     if who is not None and who.looks_after:
         ids = [s for s in ids if s in who.looks_after]
@@ -133,7 +134,7 @@ def due(
             out += _of_quarantine(store, clock, h, system, days, as_of)
             out += _of_fallow(store, h, system, days)
             out += _of_eggs(store, clock, h, system, days)
-    if as_of is None:
+    if as_of is None and person != NOBODY:
         out += _of_paths(store, orders, who, now, days)
     names = {i: zones[i][0] for i in ids}
     return Ahead(now, days, person, names, tuple(sorted(_told_apart(out), key=_order)))
@@ -152,6 +153,11 @@ def somebody(orders: Orders, person: str) -> Person:
         names = [p.id for p in orders.people]
         raise UnknownName("person", person, names, way_out="" if names else "The standing orders name nobody.")
     return found
+
+
+def orders_of(store: Store) -> Orders:
+    """The standing orders."""
+    return stand_orders.standing(store)
 
 
 def people(store: Store) -> tuple[Person, ...]:

@@ -61,6 +61,8 @@ def of_plan(plan: Plan, system: str, now: dt.datetime, local: dt.tzinfo) -> list
 def about(s: Step, plan: Plan) -> str:
     """What a line is about, after its verb: `again: three acropora frags`."""
     mine = _named([x for x in plan.lots if x.id in s.lots] or plan.lots)
+    if s.key.startswith("photo"):
+        return f"{mine}: {s.what.lower()}"
     if s.action == "treat":
         return mine if s.key == "dip-1" and s.what.startswith("Dip") else f"again: {mine}"
     return {

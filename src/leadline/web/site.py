@@ -29,7 +29,8 @@ from leadline.system.orders import Orders
 from leadline.web import api, forms
 from leadline.web.doors import Doors
 from leadline.web.guard import MAX_FORM_BYTES, Guard
-from leadline.web.pages import after, animal, answer, catalogue, journal, livestock, quarantine, trace, watch
+from leadline.web.pages import after, animal, answer, catalogue, journal, livestock, quarantine, trace, watch, week
+from leadline.web.pages import calendar as calendar_page
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -71,6 +72,7 @@ def ways() -> list[Route]:
         post("/light", forms.light, Right.OPEN),
         *livestock.WAYS, *animal.WAYS, *quarantine.WAYS, *catalogue.WAYS, *after.WAYS,
         *journal.WAYS, *trace.WAYS, *watch.WAYS, *answer.WAYS, *mailroom_page.WAYS, *api.WAYS,
+        *week.WAYS, *calendar_page.WAYS,
     ]  # fmt: skip
 
 
@@ -132,6 +134,7 @@ def build(
     app.state.posts = api.Pace(api.POSTS_A_MINUTE)
     app.state.wrong_tokens = api.Pace(api.WRONG_A_MINUTE)
     app.state.wrong_links = api.Pace(api.WRONG_A_MINUTE)
+    app.state.calendars = calendar_page.Shown()
     return app
 
 
