@@ -365,48 +365,50 @@ def _of_paths(store: Store, orders: Orders, who: Person | None, now: dt.datetime
     local = zone(orders.time_zone)
     now_s = now.timestamp()
     asked: dict[tuple[str, dt.datetime], list[str]] = {}
-    out = []
+    missing: dict[tuple[str, str], list[str]] = {}
     for person, path in orders.used():
         if who is not None and person.id != who.id:
             continue
         noted = path_book.seen(store, person.id, path.id, None)
-        window = dt.timedelta(seconds=orders.proof.window_s)
-        waits = noted["asked_s"] is not None and not noted["overdue"]
-        if waits:
+        if noted["asked_s"] is not None and not noted["overdue"]:
             moment = dt.datetime.fromtimestamp(noted["asked_s"], dt.UTC)
             asked.setdefault((person.id, moment), []).append(path.id)
-        elif noted["overdue"] or noted["proved_s"] is None:
-            said = "its last proof was not answered" if noted["overdue"] else "it was never proved as it is set up now"
-            today = now.astimezone(local).date()
-            out.append(
-                Due(
-                    _uid("path", person.id, path.id), "", "prove", f"{path.id} to {person.id}", now, None, today, None,
-                    orders.time_zone, 1.0, "today", f"The path counts as dead: {said}.", "/watch#paths", person.id,
-                )
-            )  # fmt: skip
+        elif noted["overdue"]:
+            missing.setdefault((person.id, "the last proof was not answered"), []).append(path.id)
+        elif noted["proved_s"] is None:
+            missing.setdefault((person.id, "never proved as it is set up now"), []).append(path.id)
         for moment in _asked_at(orders, noted["last_s"], now_s, days):
             asked.setdefault((person.id, moment), []).append(path.id)
+    out = []
+    today = now.astimezone(local).date()
+    for (ident, why), paths in missing.items():
+        because = f"{why[:1].upper()}{why[1:]}: an alarm may not arrive."
+        out.append(
+            Due(
+                _uid("path", ident, why), "", "prove", f"{_listed(paths)} to {ident}", now, None, today, None,
+                orders.time_zone, 1.0 * len(paths), "today", because, "/watch#paths", ident,
+            )
+        )  # fmt: skip
     for (ident, moment), paths in asked.items():
-        until = moment + window
-        day = _within(
-            moment.astimezone(local).date(), until.astimezone(local).date(), now.astimezone(local).date(), days
-        )
+        until = moment + dt.timedelta(seconds=orders.proof.window_s)
+        there, end = moment.astimezone(local), until.astimezone(local)
+        day = _within(there.date(), end.date(), today, days)
         if day is None or until < now:
             continue
-        there, end = moment.astimezone(local), until.astimezone(local)
-        because = (
-            f"The watch asks at {there:%H:%M}. Answered by {end:%H:%M} it counts as proved; else the others are told."
-        )
-        said = " and ".join([", ".join(paths[:-1]), paths[-1]] if len(paths) > 1 else paths)
+        because = f"The watch asks at {there:%H:%M}; an answer by {end:%H:%M} proves it."
         every = f"{ident} proof {there:%H:%M}" if orders.proof.every_d == 1 else ""
         out.append(
             Due(
-                _uid("proof", ident, there.date().isoformat(), f"{there:%H:%M}"), "", "prove", f"{said} to {ident}",
-                moment, until, day, end.date(), orders.time_zone, 1.0 * len(paths), "today", because, "/watch#paths",
-                ident, True, every,
+                _uid("proof", ident, there.date().isoformat(), f"{there:%H:%M}"), "", "prove",
+                f"{_listed(paths)} to {ident}", moment, until, day, end.date(), orders.time_zone, 1.0 * len(paths),
+                "today", because, "/watch#paths", ident, True, every,
             )
         )  # fmt: skip
     return out
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _asked_at(orders: Orders, last_s: float | None, now_s: float, days: int) -> list[dt.datetime]:

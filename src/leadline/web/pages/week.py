@@ -32,7 +32,7 @@ class Line:
     until: str
     caution: str
     page: str
-    last: str = ""  # of a test: the last reading, or that there is none
+    last: str = ""  # of a test: the last reading
     aim: str = ""
     unit: str = ""
     name: str = ""  # of a test: what the empty line is for
@@ -145,10 +145,11 @@ def _known_of(asked: Asked, d: Due) -> tuple[str, str, str]:
         return "", "", ""
     units = at.estimate.units
     shown = figures.display(d.subject, units, e.unit)
-    last = "never read"
+    last = ""
     if e.last_reading is not None:
         value = figures.number(shown.shown(e.last_reading.value), shown.digits)
-        last = f"last {value}, {figures.day(e.last_reading.time, at.local, at.estimate.as_of)}"
+        doubt = ", in doubt" if any(x.time == e.last_reading.time for x in e.doubtful) else ""
+        last = f"{value}, {figures.day(e.last_reading.time, at.local, at.estimate.as_of)}{doubt}"
     return last, figures.band(e.aim, d.subject, units) if e.aim is not None else "", shown.label
 
 
