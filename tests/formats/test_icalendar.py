@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import icalendar as reference
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leadline.formats.icalendar import Calendar, Event, clean, escaped, folded, write
@@ -34,6 +34,11 @@ def event(**given):
 def lines(content: bytes) -> list[str]:
     """Unfolded, by the words of RFC 5545, 3.1: "removing all occurrences of CRLF followed by a single white space"."""
     return content.decode().replace("\r\n ", "").split("\r\n")
+
+
+def unescaped(value: str) -> str:
+    r"""By the grammar of RFC 5545, 3.3.11: ESCAPED-CHAR is one of \\, \;, \, and \N or \n, which is a line break."""
+    return re.sub(r"\\([\\;,nN])", lambda m: "\n" if m[1] in "nN" else m[1], value)
 
 
 # -- the standard's own examples ---------------------------------------------------------------------------
@@ -91,6 +96,7 @@ def test_the_whole_calendar_says_how_often_to_ask():
 
 
 @pytest.mark.law
+@settings(deadline=None)
 @given(
     uid=st.uuids().map(str), summary=NASTY, description=NASTY, name=NASTY, modified=MOMENTS,
     category=st.sampled_from(["test", "a, b; c"]), sequence=st.integers(0, 10**6),
@@ -102,7 +108,7 @@ def test_the_reference_library_gives_back_exactly_what_was_put_in(
                  sequence=sequence, url="http://192.168.1.20:8077/week?a=1,2;b#c")  # fmt: skip
     content = write(Calendar(name, description or "-", events=[made, event(uid="two")]))
     read = reference.Calendar.from_ical(content)
-    assert str(read["NAME"]) == reference.vText(name).to_ical().decode()  # it reads none, but would write it alike
+    assert unescaped(str(read["NAME"])) == name  # the library is older than RFC 7986, and gives a NAME as written
     assert str(read["DESCRIPTION"]) == (description or "-")
     first, second = read.walk("VEVENT")
     assert (str(first["UID"]), str(second["UID"])) == (uid, "two")
@@ -116,6 +122,7 @@ def test_the_reference_library_gives_back_exactly_what_was_put_in(
 
 
 @pytest.mark.law
+@settings(deadline=None)
 @given(begins=MOMENTS, minutes=st.integers(1, 10**5), day=st.dates(dt.date(1990, 1, 1), dt.date(2090, 1, 1)),
        days=st.integers(0, 60))  # fmt: skip
 def test_days_and_hours_come_back(begins, minutes, day, days):
@@ -128,6 +135,7 @@ def test_days_and_hours_come_back(begins, minutes, day, days):
 
 
 @pytest.mark.law
+@settings(deadline=None)
 @given(text=NASTY)
 def test_no_line_is_longer_than_75_octets_and_none_cuts_a_character(text):
     content = folded(f"SUMMARY:{escaped(text)}")
@@ -139,6 +147,7 @@ def test_no_line_is_longer_than_75_octets_and_none_cuts_a_character(text):
 
 
 @pytest.mark.law
+@settings(deadline=None)
 @given(text=st.text(st.characters(), max_size=80))
 def test_what_no_calendar_can_hold_is_replaced_and_the_rest_kept(text):
     kept = clean(text)

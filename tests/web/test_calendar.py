@@ -17,7 +17,7 @@ from leadline.app import calendar_feed, due, stand_orders
 from leadline.store.sqlite import SqliteStore
 
 pytestmark = pytest.mark.door
-SECRET = re.compile(r'value="(http://[^"]+/calendar/([\w-]+)\.ics)"')
+SECRET = re.compile(r">(http://[^<]+/calendar/([\w-]+)\.ics)</textarea>")
 
 
 @pytest.fixture

@@ -48,6 +48,8 @@ class Due:
         today.
     timed
         Whether the hour matters; else it is a matter of days.
+    moves
+        Whether it stands on today until it is done; else it stands where it is.
     daily
         What is the same for what comes every day; empty for what comes once.
     page
@@ -73,6 +75,7 @@ class Due:
     timed: bool = False
     daily: str = ""
     caution: str = ""
+    moves: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +226,7 @@ def _of_round(c: Candidate, now: dt.datetime, days: int, time_zone: str) -> Due 
     page = c.page or f"/system/{c.system}"
     return Due(
         _uid(c.system, c.action, c.subject, c.entry_id), c.system, c.action, c.subject, begins, until, day, last,
-        time_zone, c.minutes, c.urgency, because, page,
+        time_zone, c.minutes, c.urgency, because, page, moves=begins == now,
     )  # fmt: skip
 
 
@@ -386,7 +389,7 @@ def _of_paths(store: Store, orders: Orders, who: Person | None, now: dt.datetime
         out.append(
             Due(
                 _uid("path", ident, why), "", "prove", f"{_listed(paths)} to {ident}", now, None, today, None,
-                orders.time_zone, 1.0 * len(paths), "today", because, "/watch#paths", ident,
+                orders.time_zone, 1.0 * len(paths), "today", because, "/watch#paths", ident, moves=True,
             )
         )  # fmt: skip
     for (ident, moment), paths in asked.items():

@@ -70,7 +70,7 @@ def _event(d: Due, ahead: Ahead, address: str) -> Event:
     ends: dt.date
     if d.timed and d.until is not None:
         begins, ends = d.begins, d.until
-    elif d.last is not None and d.begins != ahead.as_of:  # a window stands where it is, from its own first day on
+    elif d.last is not None and not d.moves:  # a window stands where it is, from its own first day on
         begins, ends = d.begins.astimezone(local).date(), d.last
     else:  # what is due now stands on today
         begins = ends = d.day
