@@ -257,7 +257,8 @@ def test_every_way_asks_for_a_right_and_few_ask_for_none():
     doors = {(r.path, m): r.right for r in site.ways() for m in r.methods if m != "HEAD"}
     open_ways = sorted({path for (path, _), right in doors.items() if right is Right.OPEN})
     assert open_ways == [
-        "/api/streams", "/come-in/{secret}", "/health", "/light", "/manifest.webmanifest", "/offline",
+        "/api/streams", "/calendar/{secret}.ics", "/come-in/{secret}", "/health", "/light", "/manifest.webmanifest",
+        "/offline",
         "/passkey/{what}/begin", "/passkey/{what}/done", "/seen/{ticket}", "/shared/{secret}", "/sign-in", "/sign-out",
         "/sw.js",
     ]  # fmt: skip

@@ -15,17 +15,39 @@ def round_for(
     units: str = "",
 ) -> Round:  # fmt: skip
     """The ranked round for so many minutes; over all systems when none is named. `units` are the reader's."""
-    from leadline.estimate import outlook
-    from leadline.estimate.reckon import moment_of
     from leadline.rounds import round as rounds
-    from leadline.rounds.candidates import candidates
 
     now = as_of or clock.now()
     ids = [system] if system else store.systems()
-    found, names, zone = [], {}, "UTC"
+    found, zones = everything(store, clock, ids, as_of, units=units)
+    if ids and as_of is None:
+        found += _paths(store, ids[0], now.timestamp())
+    names = {i: name for i, (name, _) in zones.items()}
+    return rounds.make(found, minutes, now, system or "", names, zones[ids[-1]][1] if ids else "UTC")
+
+
+def everything(
+    store: Store, clock: Clock, ids: list[str], as_of: dt.datetime | None, *, windows: bool = True, units: str = ""
+) -> tuple[list[Candidate], dict[str, tuple[str, str]]]:
+    """Everything that could be done in some systems, alarm paths left out; and each system's name and time zone.
+
+    Parameters
+    ----------
+    windows
+        Whether what has a window of its own (steps of a quarantine, eggs) is among it, as far as it is due now.
+    units
+        The reader's, metric or us; empty: as each system says.
+    """
+    from leadline.estimate import outlook
+    from leadline.estimate.reckon import moment_of
+    from leadline.rounds.candidates import candidates
+
+    now = as_of or clock.now()
+    found: list[Candidate] = []
+    zones: dict[str, tuple[str, str]] = {}
     for i in ids:
         described = describe.load(store, i, as_of)
-        names[i], zone = described.name, described.time_zone
+        zones[i] = described.name, described.time_zone
         r, e = enquire.reckoned(store, clock, i, as_of)
         e = outlook.shown_in(r, e, units)
         proved = {k: moment_of(day) for k, day in r.proved().items()}
@@ -35,13 +57,12 @@ def round_for(
             if last is not None:
                 live[stream] = dt.datetime.fromtimestamp(last[0], dt.UTC)
         found += candidates(described, e, proved, live, moment_of(r.since))
-    found += _livestock(store, clock, ids, as_of)
-    if ids and as_of is None:
-        found += _paths(store, ids[0], now.timestamp())
-    return rounds.make(found, minutes, now, system or "", names, zone)
+    return found + _livestock(store, clock, ids, as_of, windows), zones
 
 
-def _livestock(store: Store, clock: Clock, systems: list[str], as_of: dt.datetime | None) -> list[Candidate]:
+def _livestock(
+    store: Store, clock: Clock, systems: list[str], as_of: dt.datetime | None, windows: bool
+) -> list[Candidate]:
     """What quarantines, animals not seen and toxic animals ask; nothing where nobody was ever logged."""
     if not store.entries(kinds=("arrival", "transfer", "loss")):  # nobody lives here: nothing more is loaded
         return []
@@ -52,12 +73,14 @@ def _livestock(store: Store, clock: Clock, systems: list[str], as_of: dt.datetim
     h = stock.house(store, clock, as_of)
     found: list[Candidate] = []
     for system in systems if h.register.lots else ():
-        if system in quarantine.units(h):
+        if windows and system in quarantine.units(h):
             plan = quarantine.plan(store, clock, system, as_of)
             if plan is not None:
                 found += lines.of_plan(plan, system, h.at, zone(h.systems[system].time_zone))
         found += lines.signs(stock.open_signs(h, system), system, h.at)
-        found += lines.broods(breeding.due(store, clock, h, system), system, h.at, zone(h.systems[system].time_zone))
+        if windows:
+            eggs = breeding.due(store, clock, h, system)
+            found += lines.broods(eggs, system, h.at, zone(h.systems[system].time_zone))
         found += lines.missing(stock.not_seen(h, system), system)
         found += lines.guards(stock.guards_due(h, system), system)
         found += lines.tonight(stock.disturbed(h, system), system, h.at)

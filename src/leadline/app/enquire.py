@@ -174,7 +174,10 @@ def reckoned(
     r = reckoning(store, clock, system, as_of)
     if as_of is not None:
         return r, outlook.estimate(r)
-    key, seq, _ = _kept[store][system]
+    kept = _kept.get(store, {}).get(system)
+    if kept is None:  # something lies ahead of this clock: nothing of it may serve again
+        return r, outlook.estimate(r)
+    key, seq, _ = kept
     shelf = _believed.setdefault(store, {})
     found = shelf.get(system)
     if found is not None and found[:2] == (key, seq) and 0.0 <= r.now - found[2] <= _A_MOMENT_D:

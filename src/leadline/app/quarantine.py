@@ -13,7 +13,7 @@ from leadline.app.stock import House
 from leadline.journal.journal import as_of as known_at
 from leadline.livestock import contacts, naming, quarantine
 from leadline.livestock.fallow import Fallow, fallow
-from leadline.livestock.kinds import Agent
+from leadline.livestock.kinds import Agent, Pest
 from leadline.livestock.quarantine import Plan
 from leadline.livestock.treatments import Warmth, reaches
 from leadline.measures.errors import BadInput, UnknownName
@@ -177,7 +177,11 @@ def fallow_of(store: Store, clock: Clock, system: str, pest: str, as_of: dt.date
     h = stock.house(store, clock, as_of)
     if system not in h.systems:
         raise UnknownName("system", system, h.systems)
-    p = h.catalogue.pest(pest)
+    return fallow_in(store, h, system, h.catalogue.pest(pest))
+
+
+def fallow_in(store: Store, h: House, system: str, p: Pest) -> Fallow:
+    """The same, as things are known in a house."""
     came = wet(h, system, dt.datetime.min.replace(tzinfo=dt.UTC), p.id)
     water = warmth(store, system, h.at - dt.timedelta(days=90), h.at)
     return fallow(system, p, h.register, came, water)

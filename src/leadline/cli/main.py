@@ -36,6 +36,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "restore": ("files", "restore", "Put a backup in the store's place, once it is proved to open."),
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
+    "week": ("week", "week", "What falls due in the next days, day by day."),
+    "calendar": ("calendar", "calendar", "Addresses at which a calendar reads what is due."),
     "simulate": ("simulate", "simulate", "What a system will do: an ensemble, as it is or with a scenario."),
     "account": ("accounts", "account", "Who may come in to the pages: accounts, invitations, tokens."),
     "livestock": ("livestock", "livestock", "Who lives where; arrivals, losses, checks, the catalogue."),
@@ -62,6 +64,8 @@ _ASKING = frozenset(
         "livestock",
         "plan",
         "trace",
+        "week",
+        "calendar",
     }
 )  # these make no store
 _EVERYWHERE = {"--db": True, "--as-of": True, "--json": False}  # option: takes a value; allowed anywhere

@@ -237,6 +237,22 @@ def long_moment(when: dt.datetime, local: dt.tzinfo) -> str:
     return f"{_DAYS[there.weekday()]} {there.day} {_MONTHS_LONG[there.month - 1]}, {there:%H:%M}"
 
 
+def short_day(date: dt.date) -> str:
+    """`Sun 1`."""
+    return f"{_DAYS[date.weekday()][:3]} {date.day}"
+
+
+def month_of(date: dt.date) -> str:
+    """`March`."""
+    return _MONTHS_LONG[date.month - 1]
+
+
+def long_day(date: dt.date, today: dt.date) -> str:
+    """`Monday 2 March`, or `Today, Sunday 1 March`."""
+    said = f"{_DAYS[date.weekday()]} {date.day} {month_of(date)}"
+    return f"Today, {said}" if date == today else said
+
+
 def stepped(text: str, steps: int, step: float, fallback: float) -> str:
     """What a field shows after pressing − or +: the typed number moved by `steps` steps, comma kept."""
     try:

@@ -28,7 +28,7 @@ def of_plan(plan: Plan, system: str, now: dt.datetime, local: dt.tzinfo) -> list
     for s in plan.steps:
         if s.state != "due" or s.key.startswith("photo"):
             continue
-        worth, urgency = _worth(s, now)
+        worth, soon = _worth(s, now)
         until = f" Window {_window(s, local, now)}." if s.closes is not None else ""
         pests = [names.get(p, p) for p in s.pests]
         because = f"{s.why[:1].upper()}{s.why[1:]}.{until}"
@@ -40,7 +40,7 @@ def of_plan(plan: Plan, system: str, now: dt.datetime, local: dt.tzinfo) -> list
         evidence.append(Evidence("worth", worth, "harm-days, judgement"))
         found.append(
             Candidate(
-                s.action, _about(s, plan), urgency, s.minutes, worth, min(worth, 1.0), because, tuple(evidence),
+                s.action, about(s, plan), soon, s.minutes, worth, min(worth, 1.0), because, tuple(evidence),
                 system, page=f"/livestock/{system}/quarantine#{s.key}", logs=_logs(s),
             )
         )  # fmt: skip
@@ -58,9 +58,11 @@ def of_plan(plan: Plan, system: str, now: dt.datetime, local: dt.tzinfo) -> list
     return found
 
 
-def _about(s: Step, plan: Plan) -> str:
+def about(s: Step, plan: Plan) -> str:
     """What a line is about, after its verb: `again: three acropora frags`."""
     mine = _named([x for x in plan.lots if x.id in s.lots] or plan.lots)
+    if s.key.startswith("photo"):
+        return f"{mine}: {s.what.lower()}"
     if s.action == "treat":
         return mine if s.key == "dip-1" and s.what.startswith("Dip") else f"again: {mine}"
     return {
@@ -74,6 +76,11 @@ def _about(s: Step, plan: Plan) -> str:
 def _window(s: Step, local: dt.tzinfo, now: dt.datetime) -> str:
     assert s.closes is not None
     return f"{day(s.opens, local, now)} to {day(s.closes, local, now)}"
+
+
+def urgency(s: Step, now: dt.datetime) -> str:
+    """How soon a step that is due is wanted."""
+    return _worth(s, now)[1]
 
 
 def _worth(s: Step, now: dt.datetime) -> tuple[float, str]:

@@ -27,13 +27,15 @@ ANY_TIME = ((0, 1440),)
 class Person:
     """Somebody who can be called: by which paths, in this order, and in which hours of the day.
 
-    `hours` are spans of minutes since local midnight; outside of them only high and urgent alarms call.
+    `hours` are spans of minutes since local midnight; outside of them only high and urgent alarms call. `looks_after`
+    are the systems whose week is theirs; empty: all. Alarms of all systems call them whatever stands there.
     """
 
     id: str
     name: str
     paths: tuple[str, ...]
     hours: tuple[tuple[int, int], ...] = ANY_TIME
+    looks_after: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,7 +281,7 @@ class _Reader:
         where = f"person {index}"
         ident = self._ident(t, where)
         where = f"person {ident}"
-        self._rest(t, f"{where}.", {"id", "name", "paths", "hours", "note"})
+        self._rest(t, f"{where}.", {"id", "name", "paths", "hours", "looks_after", "note"})
         names = tuple(self._words(t.get("paths"), f"{where}.paths"))
         if not names:
             raise BadInput(f"{where}: paths are missing", way_out="Name at least one path, best two that share little.")
@@ -290,7 +292,8 @@ class _Reader:
         spans = (
             ANY_TIME if hours is None else tuple(self._hours(h, where) for h in self._words(hours, f"{where}.hours"))
         )
-        return Person(ident, str(t.get("name", ident)), names, spans)
+        mine = tuple(self._words(t.get("looks_after"), f"{where}.looks_after"))
+        return Person(ident, str(t.get("name", ident)), names, spans, mine)
 
     def _feed(self, t: Mapping[str, Any], index: int) -> Feed:
         where = f"feed {index}"

@@ -11,6 +11,8 @@ from functools import partial
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
+from leadline.app import due
+from leadline.app.path_book import ORDERS, PATH
 from leadline.app.ports import Store
 from leadline.estimate.report import Course, QuantityEstimate, SystemEstimate
 from leadline.measures.moments import Clock, zone
@@ -88,6 +90,16 @@ class Lookout:
             return self.use.round_for(store, self.clock, system, float(minutes), as_of=as_of, **wished)
 
         return cast(Round, self._once(key, rank))
+
+    def due(
+        self, store: Store, systems: list[str], days: int, person: str, as_of: dt.datetime | None = None,
+        units: str = "",
+    ) -> due.Ahead:  # fmt: skip
+        """What falls due. Livestock of one system touches that of others: the journal of each counts."""
+        orders = (store.record(*ORDERS), repr(store.records(PATH)), repr(store.records("catalogue")))
+        key = ("due", days, person, as_of, units, tuple(systems), *orders,
+               *self._revision(store, store.systems(), as_of))  # fmt: skip
+        return cast(due.Ahead, self._once(key, lambda: due.due(store, self.clock, systems, days, person, as_of, units)))
 
     def _revision(self, store: Store, systems: list[str], as_of: dt.datetime | None) -> list[object]:
         """What must have changed before an answer may change: the minute, the journal, streams, descriptions."""

@@ -44,9 +44,11 @@ from leadline.web.pages import (
     take_in,
     trace,
     watch,
+    week,
     why,
 )
 from leadline.web.pages import app as app_page
+from leadline.web.pages import calendar as calendar_page
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -56,7 +58,7 @@ from leadline.web.ways import Right, post, way
 
 ROOMS = (
     livestock, animal, quarantine, catalogue, after, journal, trace, watch, answer, mailroom_page, api, door, people,
-    systems, take_in, why, app_page,
+    systems, take_in, why, app_page, week, calendar_page,
 )  # fmt: skip
 SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 
@@ -162,6 +164,7 @@ def build(
     app.state.wrong_tokens = api.Pace(api.WRONG_A_MINUTE)
     app.state.sign_ins = api.Pace(SIGN_INS_A_MINUTE)
     app.state.wrong_links = api.Pace(api.WRONG_A_MINUTE)
+    app.state.calendars = calendar_page.Shown()
     return app
 
 
