@@ -14,6 +14,7 @@ from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput
 from leadline.store import rows
 from leadline.store.alarms import Alarms
+from leadline.store.attachments import Attachments
 from leadline.store.photographs import Photographs
 from leadline.store.rows import to_entry, to_us
 from leadline.store.streams import Streams
@@ -24,7 +25,7 @@ _INSERT = f"INSERT INTO entry ({_COLUMNS}) VALUES ({', '.join('?' * len(rows.COL
 _AT_ONCE = 500  # ids asked for in one statement
 
 
-class SqliteStore(Streams, Alarms, Photographs):
+class SqliteStore(Streams, Alarms, Photographs, Attachments):
     """Fulfils `leadline.app.ports.Store`. Made with `SqliteStore.open(path, clock=...)`."""
 
     # systems

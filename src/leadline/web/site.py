@@ -29,7 +29,20 @@ from leadline.system.orders import Orders
 from leadline.web import api, forms
 from leadline.web.doors import Doors
 from leadline.web.guard import MAX_FORM_BYTES, Guard
-from leadline.web.pages import after, animal, answer, catalogue, journal, livestock, quarantine, trace, watch
+from leadline.web.pages import (
+    after,
+    animal,
+    answer,
+    at,
+    catalogue,
+    journal,
+    labels,
+    livestock,
+    quarantine,
+    trace,
+    watch,
+)
+from leadline.web.pages import entry as entry_page
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -71,6 +84,7 @@ def ways() -> list[Route]:
         post("/light", forms.light, Right.OPEN),
         *livestock.WAYS, *animal.WAYS, *quarantine.WAYS, *catalogue.WAYS, *after.WAYS,
         *journal.WAYS, *trace.WAYS, *watch.WAYS, *answer.WAYS, *mailroom_page.WAYS, *api.WAYS,
+        *entry_page.WAYS, *labels.WAYS, *at.WAYS,
     ]  # fmt: skip
 
 
