@@ -17,6 +17,7 @@ from leadline.system.description import System
 KINDS = ("vessel", "equipment", "probe", "instrument")
 QUIET = 4  # modules of white around a code (ISO/IEC 18004)
 _HOST = re.compile(r"(?!-)[a-z0-9-]{1,63}(?<!-)(\.(?!-)[a-z0-9-]{1,63}(?<!-))*")
+_TYPES = {"topoff": "Top-off", "uv": "UV", "ups": "Battery supply"}
 _WORDS = re.compile(r"[^a-z0-9]+")
 
 
@@ -84,14 +85,14 @@ class Label:
 
 def things(system: System) -> list[Thing]:
     """Everything of a system that can carry a label: vessels, machines, probes, instruments (its methods)."""
-    found = [Thing("vessel", v.id, _said(v.id), "Vessel") for v in system.vessels]
-    found += [Thing("equipment", e.id, _said(e.id), _capital(e.type)) for e in system.equipment]
+    found = [Thing("vessel", v.id, _named(v.id), "Vessel") for v in system.vessels]
+    found += [Thing("equipment", e.id, _named(e.id), _TYPES.get(e.type, _capital(e.type))) for e in system.equipment]
     machines = {x for e in system.equipment for x in (e.id, e.stream) if x}
     for s in system.streams:
         if s.id not in machines and s.quantity in QUANTITIES:
             where = s.vessel or ("room" if s.room else "")
-            detail = f"Probe{f' in the {_said(where)}' if where else ''}"
-            found.append(Thing("probe", s.id, _capital(_said(s.id)), detail, s.quantity))
+            detail = f"Probe in the {_said(where)}" if where else "Probe"
+            found.append(Thing("probe", s.id, _named(s.id), detail, s.quantity))
     taken: set[str] = set()
     for m in system.methods:
         ident = _slug(f"{m.quantity} {m.name}")
@@ -163,6 +164,8 @@ def base(typed: str) -> str:
     """
     way_out = "Write it like http://192.168.1.20:8077 or https://reef.home.example."
     text = typed.strip().rstrip("/")
+    if not text.isprintable() or " " in text:  # a parser would leave a line's end out
+        raise BadInput(f"{typed[:80]!r} is no address", way_out=way_out)
     try:
         parts = urlsplit(text)
         port = parts.port
@@ -274,6 +277,10 @@ def _slug(text: str) -> str:
 
 def _said(ident: str) -> str:
     return ident.replace("-", " ").replace("_", " ")
+
+
+def _named(ident: str) -> str:
+    return sentences.titled(ident) if ident in QUANTITIES else _capital(_said(ident))
 
 
 def _capital(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -78,7 +79,9 @@ _FORMS = {"vessel": _vessel, "equipment": _equipment, "probe": _probe, "instrume
 def _reading(asked: Asked, system: System, quantity: str, method: str, note: str = "") -> Form:
     """The form of the system's own page for that quantity, with the method chosen."""
     key = f"c-{quantity}"
-    return entry_form(asked.see(system.id), quantity, key, Typed(key, method=method, note=note))
+    form = entry_form(asked.see(system.id), quantity, key, Typed(key, method=method, note=note))
+    by_hand = tuple(m for m in form.methods if m not in {s.id for s in system.streams})
+    return replace(form, methods=by_hand, method=method or next(iter(by_hand), ""))
 
 
 def _last(asked: Asked, system: System, kind: str, subject: str, method: str = "") -> list[dict[str, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import weakref
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, cast
 from urllib.parse import quote
 
@@ -178,9 +179,17 @@ async def sent(form: FormData, field: str) -> tuple[str, bytes]:
     found = form.get(field)
     if not isinstance(found, UploadFile) or not found.filename:
         return "", b""
+    name = found.filename
+    for sent_as, meant in (("%22", '"'), ("%0D", "\r"), ("%0A", "\n")):  # what a form's sender writes for these (HTML,
+        name = name.replace(sent_as, meant)  # 4.10.22.8), and for these alone
     if found.size is not None and found.size > attachments.MOST_BYTES:
-        raise attachments.too_large(found.filename, found.size)
-    return found.filename, await found.read()
+        raise attachments.too_large(name, found.size)
+    return name, await found.read()
+
+
+def not_kept(form: FormData, exc: BadInput) -> Typed:
+    """The form of a file with why it was refused; the line begins with the file's name, as it is written."""
+    return replace(refused("attach", form, exc), error=exc.line())
 
 
 async def attach(request: Request) -> Response:
@@ -197,10 +206,10 @@ async def attach(request: Request) -> Response:
             except BadInput as exc:
                 wrong = exc
     if wrong is None and not made:
-        wrong = BadInput("no file was chosen", way_out="Take a photograph, or choose a file.")
+        wrong = BadInput("No file was chosen", way_out="Take a photograph, or choose a file.")
     if wrong is not None:
         lead = f"Kept {made[0].name}" if made else ""
-        return shown(request, ident, refused("attach", form, wrong), lead)
+        return shown(request, ident, not_kept(form, wrong), lead)
     return back(f"/journal/entry/{ident}?" + "&".join(f"kept={a.id}" for a in made), "files")
 
 

@@ -24,7 +24,7 @@ from leadline.web.pages import entry as entry_page
 from leadline.web.pages.entry import amount
 from leadline.web.pages.livestock import local_of
 from leadline.web.pages.round import Asked, page
-from leadline.web.pages.typed import Typed, refused, text
+from leadline.web.pages.typed import Typed, text
 from leadline.web.ways import Right, post, way
 
 # what is written here, as a keeper says it; livestock and readings have pages of their own beside it
@@ -212,7 +212,7 @@ async def log(request: Request) -> Response:
             attachments.keep(state.store, state.clock, written[0].id, name, data)
     except BadInput as exc:
         lead = f"{said.entry_said(written[0], dict(describe.systems(state.store)))}; its file was not kept"
-        return entry_page.shown(request, written[0].id, refused("attach", form, exc), lead)
+        return entry_page.shown(request, written[0].id, entry_page.not_kept(form, exc), lead)
     return answer
 
 
