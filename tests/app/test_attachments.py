@@ -23,7 +23,7 @@ pytestmark = pytest.mark.story
 
 # the smallest whole PDF: header, one object, trailer and end mark (ISO 32000-1, 7.5)
 PDF = b"%PDF-1.4\n1 0 obj<</Type/Catalog>>endobj\ntrailer<</Root 1 0 R>>\n%%EOF\n"
-TABLE = "Date;Salinity;Alk\n14.02.2026;35,1;7,9\n17.02.2026;35,0;7,7\n".encode()
+TABLE = b"Date;Salinity;Alk\n14.02.2026;35,1;7,9\n17.02.2026;35,0;7,7\n"
 HTML = b"<!DOCTYPE html><script>alert(document.domain)</script>"
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
 
@@ -67,7 +67,7 @@ def refused(keeper: Keeper, entry: str, name: str, content: bytes, what: str) ->
         ("messung.csv", "Größe;°dKH\n1;2\n".encode("cp1252"), "text/csv", "messung.csv"),
         ("measured.txt", "a\tb\n1\t2\n".encode("utf-16"), "text/csv", "measured.txt"),
         ("page.html", b"only words, no page", "text/plain", "page.html.txt"),
-        ("words", "Ordinary words, in two\nlines of prose.".encode(), "text/plain", "words.txt"),
+        ("words", b"Ordinary words, in two\nlines of prose.", "text/plain", "words.txt"),
         ("book.xlsx", workbook(), attachments.XLSX, "book.xlsx"),
         ("book.zip", workbook(), attachments.XLSX, "book.zip.xlsx"),
         ("evil.html", saved(scene(), "PNG"), "image/png", "evil.html.png"),

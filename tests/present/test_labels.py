@@ -64,6 +64,11 @@ def test_what_a_machine_sends_is_no_probe_and_alike_methods_stay_apart():
     ]
 
 
+def test_a_system_without_vessels_has_one_label_for_its_water():
+    bare = description.parse('[system]\nid = "pail"\nname = "A pail"\nnet_volume = "10 L"\n')
+    assert [(t.key, t.name) for t in labels.things(bare)] == [("vessel:pail", "A pail")]
+
+
 def test_some_are_chosen_by_kind_by_id_or_by_both():
     assert [t.key for t in labels.chosen(ODD, ["ph", "vessel"])] == ["vessel:tank-1", "probe:ph"]
     assert [t.key for t in labels.chosen(ODD, ["equipment:heater-1"])] == ["equipment:heater-1"]

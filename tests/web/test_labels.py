@@ -8,6 +8,7 @@ import subprocess
 from urllib.parse import urlencode
 
 import pytest
+from PIL import Image
 from tests.present.scan import NEEDED, scanned
 from tests.web import house
 from tests.web.conftest import PICTURES
@@ -41,6 +42,10 @@ def every(reef):  # noqa: F811
     found += [f"probe/{x.id}" for x in s.streams if x.quantity and x.id not in machines]
     found += [f"instrument/{m.quantity}-{m.name.replace(' ', '-')}" for m in s.methods]
     return sorted(f"/at/great-reef/{x}" for x in found)
+
+
+def in_order(reef):  # noqa: F811
+    return re.findall(r"<small>[^<]*?(/at/[^<]+)</small>", reef.get("/system/great-reef/labels").text)
 
 
 def printed(text):
@@ -82,15 +87,30 @@ def test_only_what_is_ticked_and_after_used_places(reef):  # noqa: F811
 def test_what_cannot_be_used_is_said_and_stays(reef, query, said):  # noqa: F811
     page = reef.get(f"/system/great-reef/labels?{query}")
     assert page.status_code == 422
-    assert said in plain(page.text)
+    assert said in plain(page.text).lower()
     assert "javascript" not in page.text or 'value="javascript:alert(1)"' in page.text
     assert reef.get("/system/nowhere/labels").status_code == 422
 
 
+# width, height and gap between columns in mm, as sheets of labels are sold; columns and rows; the paper
+# A4 is 210 by 297 mm (ISO 216), Letter 8.5 by 11 inches (ANSI/ASME Y14.1)
+A4, LETTER = (210.0, 297.0), (215.9, 279.4)
+SOLD = {
+    "a4-63x34": (63.5, 33.9, 2.5, 3, 8, A4), "a4-70x37": (70.0, 37.0, 0.0, 3, 8, A4),
+    "a4-99x38": (99.1, 38.1, 2.5, 2, 7, A4), "a4-38x21": (38.1, 21.2, 2.5, 5, 13, A4),
+    "letter-67x25": (66.7, 25.4, 3.1, 3, 10, LETTER), "grid": (90.0, 45.0, 0.0, 2, 6, A4),
+}  # fmt: skip
+
+
+def test_all_sizes_are_tried():
+    assert set(SOLD) == {s.id for s in labels.SHEETS}
+
+
 @NEEDED
-@pytest.mark.parametrize("size", [s.id for s in labels.SHEETS])
+@pytest.mark.parametrize("size", SOLD)
 def test_a_printed_sheet_is_read_by_another_reader(browser, reef, tmp_path, size):  # noqa: F811
-    """The page printed by Chromium as PDF, the PDF drawn by poppler at 300 dots an inch, the codes read by zbarimg."""
+    """The page printed by Chromium as PDF, the PDF drawn by poppler at 300 dots an inch, each place cut out as a label
+    would be, and its code read by zbarimg."""
     if shutil.which("pdftoppm") is None:
         pytest.skip("pdftoppm is not here: apt-get install poppler-utils")
     page = browser.new_page()
@@ -99,14 +119,18 @@ def test_a_printed_sheet_is_read_by_another_reader(browser, reef, tmp_path, size
     page.close()
     subprocess.run(["pdftoppm", "-r", "300", "-gray", "-png", "sheet.pdf", "sheet"], cwd=tmp_path, check=True)
     drawn = sorted(tmp_path.glob("sheet*.png"))
-    which = labels.sheet(size)
-    assert len(drawn) == -(-len(every(reef)) // (which.columns * which.rows))  # no page too many
-    assert sorted(x for p in drawn for x in scanned(p)) == [f"{AT}{x}" for x in every(reef)]
-    said = subprocess.run(["pdfinfo", "sheet.pdf"], cwd=tmp_path, capture_output=True, text=True, check=True).stdout
-    wide, high = map(float, re.search(r"Page size:\s+([\d.]+) x ([\d.]+) pts", said).groups())
-    # ISO 216: A4 is 210 by 297 mm; ANSI/ASME Y14.1: A is 8.5 by 11 inches; one point is 1/72 inch
-    paper = (612.0, 792.0) if size.startswith("letter") else (210 / 25.4 * 72, 297 / 25.4 * 72)
-    assert (wide, high) == pytest.approx(paper, abs=1.0)
+    wide, high, gap, columns, rows, paper = SOLD[size]
+    assert len(drawn) == -(-len(every(reef)) // (columns * rows))  # no page too many
+    dot, found = 300 / 25.4, []
+    left, top = (paper[0] - columns * wide - (columns - 1) * gap) / 2, (paper[1] - rows * high) / 2
+    for sheet in drawn:
+        image = Image.open(sheet)
+        assert image.size == pytest.approx((paper[0] * dot, paper[1] * dot), abs=6)
+        for n in range(columns * rows):
+            x, y = left + (n % columns) * (wide + gap), top + (n // columns) * high
+            image.crop((x * dot, y * dot, (x + wide) * dot, (y + high) * dot)).save(tmp_path / "place.png")
+            found += scanned(tmp_path / "place.png")
+    assert found == [f"{AT}{x}" for x in in_order(reef)]  # each whole in its place, in the order of the page
     words = subprocess.run(["pdftotext", "sheet.pdf", "-"], cwd=tmp_path, capture_output=True, text=True).stdout
     assert "Display" in words
     assert "Show these" not in words  # nothing but labels is printed
@@ -114,15 +138,10 @@ def test_a_printed_sheet_is_read_by_another_reader(browser, reef, tmp_path, size
 
 
 def test_places_stand_where_the_size_says(browser, reef):  # noqa: F811
-    """Columns times width, rows times height and the gaps between fit the sheet, and each place is as large as it says.
-
-    63.5 x 33.9, 70 x 37, 99.1 x 38.1, 38.1 x 21.2 mm and 2 5/8 x 1 inch are the sizes that are sold under these names.
-    """
-    mm = 96 / 25.4
-    sold = {"a4-63x34": (63.5, 33.9), "a4-70x37": (70, 37), "a4-99x38": (99.1, 38.1), "a4-38x21": (38.1, 21.2),
-            "letter-67x25": (66.7, 25.4), "grid": (90, 45)}  # fmt: skip
+    """On the screen as on paper: each place is as large as it says, lies on the sheet, and holds its whole code."""
+    mm = 96 / 25.4  # CSS: one inch is 96 px
     page = browser.new_page(viewport={"width": 1280, "height": 900})
-    for size, (wide, high) in sold.items():
+    for size, (wide, high, *_) in SOLD.items():
         page.goto(
             f"{str(reef.base_url).rstrip('/')}/system/great-reef/labels?{urlencode({'address': AT, 'size': size})}"
         )
@@ -216,7 +235,7 @@ def test_a_tank_opens_the_choice_and_its_name_goes_along(reef):  # noqa: F811
 def test_a_probe_opens_a_test_beside_it_and_its_calibration(reef):  # noqa: F811
     page = reef.get(OF["probe"])
     with SqliteStore.open(reef.db, clock=reef.clock, write=False) as store:
-        at, value = store.latest_point("great-reef", "temperature")
+        _, value = store.latest_point("great-reef", "temperature")
     assert f"It shows {value:.1f} °C" in plain(page.text)
     assert f'value="beside the probe: {value:.1f} °C"' in page.text
     assert 'name="method" value="calibrated" checked' in page.text
@@ -262,7 +281,7 @@ def test_a_thumb_logs_from_a_label(browser, reef, scripted):  # noqa: F811
     page.get_by_text("Logged 8 dKH alkalinity").wait_for()
     assert newest(reef, "reading").method == "titration"
     page.goto(base + OF["equipment"])
-    page.get_by_text("refilled").tap()
+    page.get_by_role("radio", name="refilled").tap()
     page.get_by_role("button", name="Log it").tap()
     page.get_by_text("Undo").wait_for()
     assert newest(reef, "service").method == "refilled"

@@ -86,6 +86,8 @@ class Label:
 def things(system: System) -> list[Thing]:
     """Everything of a system that can carry a label: vessels, machines, probes, instruments (its methods)."""
     found = [Thing("vessel", v.id, _named(v.id), "Vessel") for v in system.vessels]
+    if not found:  # no vessel is described: the water itself can still be written of
+        found.append(Thing("vessel", system.id, system.name, "All of its water"))
     found += [Thing("equipment", e.id, _named(e.id), _TYPES.get(e.type, _capital(e.type))) for e in system.equipment]
     machines = {x for e in system.equipment for x in (e.id, e.stream) if x}
     for s in system.streams:
@@ -135,7 +137,7 @@ def chosen(system: System, only: Iterable[str]) -> list[Thing]:
     for word in only:
         mine = {t.key for t in every if word in (t.kind, t.id, t.key)}
         if not mine:
-            raise UnknownName("thing to label", word[:60], [t.key for t in every])
+            raise UnknownName("thing to label", word[:60], {x for t in every for x in (t.kind, t.id, t.key)})
         picked |= mine
     return [t for t in every if t.key in picked]
 

@@ -43,9 +43,8 @@ async def at(request: Request) -> Response:
 
 def _vessel(asked: Asked, system: System, what: Thing, here: str) -> dict[str, Any]:
     words = dict(journal.FORMS)
-    return {"log": "", "links": [
-        (f"/journal?{urlencode({'log': k, 'system': system.id, 'vessel': what.id})}", words[k]) for k in _AT_A_VESSEL
-    ]}  # fmt: skip
+    at = {"system": system.id, **({"vessel": what.id} if what.id in {v.id for v in system.vessels} else {})}
+    return {"log": "", "links": [(f"/journal?{urlencode({'log': k, **at})}", words[k]) for k in _AT_A_VESSEL]}
 
 
 def _equipment(asked: Asked, system: System, what: Thing, here: str) -> dict[str, Any]:
