@@ -102,6 +102,7 @@ def test_what_it_is_its_bytes_say(keeper, entry, name, content, media_type, call
         ("animated.png", b"GIF89a" + bytes(40), "nothing that is read here"),
         ("letter.txt", b"{\\rtf1 hello}", "an RTF document"),
         ("phone.jpg", b"\0\0\0\x18ftypheic" + bytes(100), "HEIC picture, which cannot be read here"),
+        ("still.png", b"\0\0\0\x1cftypavif" + bytes(100), "an AVIF picture, which cannot be read here"),
         ("cut.jpg", saved(scene())[:400], "damaged or cut short"),
         ("cut.pdf", PDF[:40], "the PDF is cut short"),
         ("archive.xlsx", b"PK\x03\x04" + bytes(60), "a ZIP archive and no XLSX workbook"),
@@ -200,7 +201,10 @@ def test_dropped_is_gone_and_what_is_not_there_is_said(keeper, entry):
         keep(keeper, "nowhere", "report.pdf", PDF)
     with pytest.raises(UnknownName, match=f"Did you mean {kept.id}"):
         attachments.drop(keeper.store, entry, kept.id[:-1] + ("0" if kept.id[-1] != "0" else "1"))
+    assert attachments.anywhere(keeper.store, kept.id) == (kept, PDF)
     assert attachments.drop(keeper.store, entry, kept.id) == kept
+    with pytest.raises(UnknownName):
+        attachments.anywhere(keeper.store, kept.id)
     assert attachments.of(keeper.store, entry) == []
     with pytest.raises(UnknownName):
         attachments.content(keeper.store, entry, kept.id)

@@ -55,6 +55,15 @@ def test_corrected_it_is_shown_with_what_it_was(north, entry, tmp_path):
     assert "report.pdf" in north("entry", "files", entry).out
 
 
+def test_a_backup_says_that_it_carries_them(north, entry, tmp_path):
+    (tmp_path / "report.pdf").write_bytes(PDF)
+    kept = north("entry", "attach", entry, tmp_path / "report.pdf", "--json").json["id"]
+    assert ", 1 files, read back and found whole" in north("backup", tmp_path / "copy.db").out
+    north("entry", "drop-file", entry, kept)
+    assert north("restore", tmp_path / "copy.db", "--yes", "--json").json["files"] == 1
+    assert "report.pdf" in north("entry", "files", entry).out
+
+
 def test_what_cannot_be_done_is_one_line(north, entry, tmp_path):
     (tmp_path / "page.png").write_bytes(HTML)
     for words, said_of_it in (

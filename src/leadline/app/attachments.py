@@ -103,6 +103,20 @@ def content(store: Store, entry_id: str, ident: str, *, small: bool = False) -> 
     return found
 
 
+def anywhere(store: Store, ident: str) -> tuple[Attachment, bytes]:
+    """A file by its id alone, with whichever entry it was first kept.
+
+    Raises
+    ------
+    UnknownName
+        When no entry has it.
+    """
+    found = store.attachment_content(ident)
+    if found is None:
+        raise UnknownName("file", ident[:60], (), way_out="Open it from its entry's page.")
+    return found
+
+
 def drop(store: Store, entry_id: str, ident: str) -> Attachment:
     """Remove a file from an entry, for good.
 
@@ -171,8 +185,9 @@ def _looked_at(content: bytes, name: str) -> tuple[str, bytes, bytes | None]:
     if content.startswith((b"\xff\xd8\xff", b"\x89PNG\r\n")) or (content[:4] == b"RIFF" and content[8:12] == b"WEBP"):
         return _picture(content, name)
     if content[4:8] == b"ftyp" and content[8:12] in _HEIC:
+        what = "an AVIF" if content[8:12] == b"avif" else "a HEIC"
         raise BadInput(
-            "this is a HEIC picture, which cannot be read here",
+            f"this is {what} picture, which cannot be read here",
             where=name,
             way_out='Save it as JPEG; a phone takes JPEG when its camera is set to "most compatible".',
         )

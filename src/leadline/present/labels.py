@@ -16,7 +16,7 @@ from leadline.system.description import System
 
 KINDS = ("vessel", "equipment", "probe", "instrument")
 QUIET = 4  # modules of white around a code (ISO/IEC 18004)
-_HOST = re.compile(r"(?!-)[a-z0-9-]{1,63}(?<!-)(\.(?!-)[a-z0-9-]{1,63}(?<!-))*")
+_HOST = re.compile(r"(?!-)[a-z0-9_-]{1,63}(?<!-)(\.(?!-)[a-z0-9_-]{1,63}(?<!-))*")
 _TYPES = {"topoff": "Top-off", "uv": "UV", "ups": "Battery supply"}
 _WORDS = re.compile(r"[^a-z0-9]+")
 

@@ -38,13 +38,17 @@ class Attachments(DatabaseFile):
                 found += db.execute(f"SELECT {_ATTACHMENT} FROM attachment WHERE entry IN ({marks})", batch).fetchall()
         return sorted(map(_attachment, found), key=lambda a: (a.added_at, a.name, a.id, a.entry))
 
-    def attachment_content(self, id: str, entry: str, *, small: bool = False) -> tuple[Attachment, bytes] | None:
-        """A file of an entry with its bytes, or with those of its small JPEG; None when it has no such one."""
+    def attachment_content(
+        self, id: str, entry: str | None = None, *, small: bool = False
+    ) -> tuple[Attachment, bytes] | None:
+        """A file of an entry (of any when None) with its bytes, or those of its small JPEG; None when not there."""
         which = "small" if small else "content"
+        where, given = ("", (id,)) if entry is None else (" AND entry = ?", (id, entry))
         with self._read() as db:
             row = db.execute(
-                f"SELECT {_ATTACHMENT}, {which} FROM attachment WHERE id = ? AND entry = ? AND {which} IS NOT NULL",
-                (id, entry),
+                f"SELECT {_ATTACHMENT}, {which} FROM attachment WHERE id = ?{where} AND {which} IS NOT NULL"
+                " ORDER BY added_at, entry LIMIT 1",
+                given,
             ).fetchone()
         return None if row is None else (_attachment(row), row[7])
 
