@@ -15,8 +15,7 @@ from bench.synthetic import SyntheticSystem, as_csv, make_system
 from bench.synthetic_styles import STYLES
 
 from leadline.app import bring_in, describe
-from leadline.formats.opening import desk_for
-from leadline.formats.opening import Options, read
+from leadline.formats.opening import Options, desk_for, read
 from leadline.measures.moments import FixedClock
 from leadline.store.sqlite import SqliteStore
 

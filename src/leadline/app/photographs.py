@@ -65,7 +65,7 @@ _WEBP_CHUNKS = frozenset((b"VP8X", b"VP8 ", b"VP8L", b"ALPH", b"ICCP", b"ANIM", 
 
 
 @dataclass(frozen=True, slots=True)
-class _Picture:
+class Picture:
     """What was found in the bytes: size as seen [px], the camera's clock and its offset from UTC as written."""
 
     media_type: str
@@ -124,7 +124,21 @@ def keep(
     return next((p for p in store.photos(system, photo.subject) if p.id == photo.id), photo)
 
 
-def _look_at(content: bytes) -> _Picture:
+def cleaned(content: bytes) -> Picture:
+    """A picture as `keep` would keep it, but with all taken out that isn't needed to show it, place or no place.
+
+    Nothing that stands before, between or behind the picture's own parts is left, so that no file of another kind
+    can hide in it.
+
+    Raises
+    ------
+    BadInput
+        When the bytes are no such picture, too large or damaged.
+    """
+    return _look_at(content, always=True)
+
+
+def _look_at(content: bytes, always: bool = False) -> Picture:
     """Read the whole picture, so that what is kept can be shown for ever."""
     if not content:
         raise BadInput("the file is empty", where=_WHERE, way_out="Choose the picture again.")
@@ -150,11 +164,12 @@ def _look_at(content: bytes) -> _Picture:
         turned = 1 if exif is None else exif.get(_ORIENTATION, 1)
         own = exif.get_ifd(_EXIF_IFD) if exif is not None and _EXIF_IFD in exif else {}
         small = _small(image, turned)  # reads all of it, with what stands behind the pixels
-        kept = _without_place(image.format or "", content, exif) if _tells_place(image, content, exif) else content
+        out = always or _tells_place(image, content, exif)
+        kept = _without_place(image.format or "", content, exif) if out else content
     if turned in (5, 6, 7, 8):
         width, height = height, width
     words = [str(own.get(tag, "")).strip("\0 ") for tag in (_TAKEN, _TAKEN_OFFSET)]
-    return _Picture(_TYPES[image.format or ""], width, height, words[0], words[1], kept, small)
+    return Picture(_TYPES[image.format or ""], width, height, words[0], words[1], kept, small)
 
 
 @contextlib.contextmanager

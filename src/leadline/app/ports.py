@@ -68,6 +68,7 @@ class Contents:
     points: int
     newest: dt.datetime | None  # time of the latest entry
     set_aside: str = ""  # after a restore: where the file is that stood there before
+    files: int = 0  # photographs and files of entries, each of which is still what its id says
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +172,38 @@ class DoorEvent:
     what: str
     account: str
     origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """A file kept with an entry of the journal, without its bytes.
+
+    Attributes
+    ----------
+    id
+        16 hex digits, BLAKE2b of the bytes: the same file has the same id wherever it is kept.
+    entry
+        Id of the entry.
+    name
+        As it was given, made fit to be shown and to be a file's name.
+    media_type
+        What the bytes are, whatever they were said to be.
+    size
+        Of the bytes as kept. [byte]
+    """
+
+    id: str
+    entry: str
+    name: str
+    media_type: str
+    size: int
+    added_at: dt.datetime
+    note: str
+
+    @property
+    def picture(self) -> bool:
+        """Whether it is a photograph, of which there is a small one too."""
+        return self.media_type.startswith("image/")
 
 
 class Store(Protocol):
@@ -286,6 +319,13 @@ class Store(Protocol):
     def authors(self, entries: Sequence[str]) -> dict[str, str]: ...
     def door_happened(self, event: DoorEvent) -> None: ...
     def door_events(self, most: int = 50) -> list[DoorEvent]: ...
+    # files of entries: the same file may be kept with several; the small one is image/jpeg, and only of a picture
+    def add_attachment(self, kept: Attachment, content: bytes, small: bytes | None) -> bool: ...
+    def attachments(self, entries: Iterable[str]) -> list[Attachment]: ...
+    def attachment_content(
+        self, id: str, entry: str | None = None, *, small: bool = False
+    ) -> tuple[Attachment, bytes] | None: ...
+    def drop_attachment(self, id: str, entry: str) -> bool: ...
 
     # safety
     def backup(self, target: str) -> Contents: ...

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import weakref
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from leadline.app import describe
 from leadline.app.ports import Store
 from leadline.journal.entry import Entry
 from leadline.journal.journal import as_of as known_at
+from leadline.journal.journal import root_of
+from leadline.measures.errors import UnknownName
 from leadline.model import substances, waters
 
 _OFFERED = 12
@@ -33,6 +35,47 @@ class Page:
     entries: tuple[Written, ...]
     more: dt.datetime | None
     found: int
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """One entry with all that was ever written about the same happening, in the order of writing."""
+
+    entry: Entry
+    state: str  # stands | corrected | withdrawn
+    line: tuple[Entry, ...]  # itself among them
+    stands: Entry | None  # what counts; None when it was taken back
+    confirmed: tuple[Entry, ...]  # notes that say it is right as typed
+
+
+def whole(store: Store, now: dt.datetime, ident: str) -> Whole:
+    """An entry as it was known at `now`, with what it corrects and what corrects it.
+
+    Raises
+    ------
+    UnknownName
+        When there was no such entry.
+    """
+    known = [e for e in _everything(store) if e.time <= now and e.known_at <= now]
+    entry = next((e for e in known if e.id == ident), None)
+    if entry is None:
+        raise UnknownName("entry", ident[:60], (), way_out="Look for it in the journal.")
+    mine = set(lines(store, [ident])[ident])
+    line = tuple(e for e in known if e.id in mine)
+    last = known_at(line, now).entries
+    stands = last[0] if last else None
+    state = "withdrawn" if stands is None else "stands" if stands.id == ident else "corrected"
+    return Whole(entry, state, line, stands, tuple(e for e in known if e.extra.get("confirms") == ident))
+
+
+def lines(store: Store, ids: Iterable[str]) -> dict[str, list[str]]:
+    """For each of some entries the ids of all that was written about the same happening, its own among them."""
+    target = {e.id: e.corrects for e in _everything(store) if e.corrects}
+    of: dict[str, list[str]] = {}
+    for ident in target:
+        of.setdefault(root_of(ident, target), []).append(ident)
+    roots = {ident: root_of(ident, target) for ident in ids}
+    return {ident: list(dict.fromkeys([root, *of.get(root, []), ident])) for ident, root in roots.items()}
 
 
 def entries(
@@ -106,6 +149,15 @@ def last_amounts(store: Store, now: dt.datetime, system: str, kind: str) -> list
     for e in sorted(stands, key=lambda e: e.time, reverse=True):
         found.setdefault(e.subject, e)
     return list(found.values())[:_OFFERED]
+
+
+def last_of(
+    store: Store, now: dt.datetime, system: str, kind: str, subject: str, *, method: str = "", most: int = 5
+) -> list[Entry]:  # fmt: skip
+    """The last entries of one kind and subject (and method) that stand, the most recent first."""
+    stands = known_at([e for e in store.entries(system, kinds=(kind,)) if e.time <= now], now).entries
+    mine = [e for e in stands if e.subject == subject and method in ("", e.method)]
+    return sorted(mine, key=lambda e: e.time, reverse=True)[:most]
 
 
 def subjects(store: Store, system: str, kind: str, last: Sequence[Entry]) -> list[str]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from leadline.cli import attachments
 from leadline.cli.amounts import Amounts
 from leadline.cli.output import emit
 from leadline.journal.entry import KINDS
@@ -117,16 +118,22 @@ def _words(e: Entry) -> str:
     return f"{e.kind} {e.subject}{amount}".strip()
 
 
-@click.group(short_help="Correct, withdraw or confirm an entry.")
+@click.group(short_help="Correct, withdraw or confirm an entry; keep files with it.")
 def entry() -> None:
     """Nothing is rewritten: a correction stands beside what it corrects.
 
     \b
     Examples:
+      leadline entry show 5f1d3c9a8b7e6d21
       leadline entry correct 5f1d3c9a8b7e6d21 8.1 dKH
       leadline entry withdraw 5f1d3c9a8b7e6d21
       leadline entry confirm 5f1d3c9a8b7e6d21
+      leadline entry attach 5f1d3c9a8b7e6d21 report.pdf
     """
+
+
+for _command in (attachments.show, attachments.attach, attachments.files, attachments.file, attachments.drop_file):
+    entry.add_command(_command)
 
 
 @entry.command(cls=Amounts)

@@ -118,7 +118,7 @@ def restore(tools: Any, /, source: Path, yes: bool) -> None:
 
 
 def _tell(tools: Tools, schema: str, done: str, path: Path, contents: Contents) -> None:
-    facts = {"systems": contents.systems, "entries": contents.entries, "points": contents.points}
+    facts = {k: getattr(contents, k) for k in ("systems", "entries", "points", "files")}
     if tools.json:
         click.echo(json.dumps({"schema": schema, "file": str(path), **facts, "set_aside": contents.set_aside}))
         return

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from leadline.cli import set_up
+from leadline.cli.labels import labels
 from leadline.cli.output import emit
 from leadline.measures.errors import BadInput, LeadlineError
 
@@ -29,6 +30,9 @@ def system() -> None:
       leadline system show north-room --toml > north-room.toml
       leadline system edit north-room north-room.toml
     """
+
+
+system.add_command(labels)
 
 
 def _read(file: str) -> str:

@@ -38,7 +38,7 @@ def as_of(entries: Iterable[Entry], moment: dt.datetime | None = None) -> Journa
     lines: dict[str, str] = {}
     for e in known:
         if e.id in spoken_of:
-            root = lines[e.id] = _root(e.id, target)
+            root = lines[e.id] = root_of(e.id, target)
             if root not in last or e.known_at >= last[root].known_at:
                 last[root] = e
     stands = {i: last[root] for i, root in lines.items()}
@@ -47,7 +47,7 @@ def as_of(entries: Iterable[Entry], moment: dt.datetime | None = None) -> Journa
     return Journal(tuple(sorted(kept, key=lambda e: e.time)), replaced)
 
 
-def _root(ident: str, target: Mapping[str, str]) -> str:
+def root_of(ident: str, target: Mapping[str, str]) -> str:
     """What a line of corrections is about in the end; of a ring, which only a torn file can hold, its least id."""
     seen = [ident]
     while target.get(seen[-1]):

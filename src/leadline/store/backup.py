@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 from leadline.app.ports import Contents
@@ -48,7 +50,7 @@ def back_up(source: Path, target: Path) -> Contents:
             with contextlib.suppress(OSError):
                 left_over.unlink()
         raise
-    return Contents(str(target), contents.systems, contents.entries, contents.points, contents.newest)
+    return replace(contents, path=str(target))
 
 
 def check(path: Path) -> int:
@@ -83,7 +85,7 @@ def check(path: Path) -> int:
 
 
 def prove(path: Path) -> Contents:
-    """What a file of this version holds, read back in full: pages, entries, packed days. Changes nothing.
+    """What a file of this version holds, read back in full: pages, entries, packed days, files. Changes nothing.
 
     Raises
     ------
@@ -124,12 +126,23 @@ def _count(db: sqlite3.Connection, path: Path) -> Contents:
         points = int(db.execute("SELECT count(*) FROM point").fetchone()[0])
         for row in db.execute(f"SELECT {', '.join(Chunk._fields)} FROM chunk"):
             points += unpack_day(Chunk(*row))[0].size
+        files = sum(_as_its_id_says(db, kind, path) for kind in ("photo", "attachment"))
     except (sqlite3.Error, LeadlineError):
         raise
     except Exception as exc:  # whatever cannot be read back, for whatever reason, is damage
         raise _unsound(path, str(exc)) from exc
     systems = int(db.execute("SELECT count(DISTINCT system) FROM system_document").fetchone()[0])
-    return Contents(str(path), systems, entries, points, newest)
+    return Contents(str(path), systems, entries, points, newest, files=files)
+
+
+def _as_its_id_says(db: sqlite3.Connection, table: str, path: Path) -> int:
+    """How many files a table holds; each is read, and must still have the bytes from which its id was made."""
+    n = 0
+    for ident, content in db.execute(f"SELECT id, content FROM {table}"):
+        if hashlib.blake2b(content, digest_size=8).hexdigest() != ident:
+            raise _unsound(path, f"the {table} {ident} is no longer what it was")
+        n += 1
+    return n
 
 
 def _unsound(path: Path, why: str) -> Unreachable:

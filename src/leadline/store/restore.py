@@ -7,6 +7,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from leadline.app.ports import Contents
@@ -55,14 +56,7 @@ def restore(backup_path: str | Path, target_path: str | Path, *, clock: Clock) -
             with contextlib.suppress(OSError):
                 left_over.unlink()
         raise
-    return Contents(
-        str(target),
-        contents.systems,
-        contents.entries,
-        contents.points,
-        contents.newest,
-        "" if aside is None else str(aside),
-    )
+    return replace(contents, path=str(target), set_aside="" if aside is None else str(aside))
 
 
 @contextlib.contextmanager

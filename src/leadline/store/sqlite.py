@@ -15,6 +15,7 @@ from leadline.measures.errors import BadInput
 from leadline.store import rows
 from leadline.store.accounts import Accounts
 from leadline.store.alarms import Alarms
+from leadline.store.attachments import Attachments
 from leadline.store.photographs import Photographs
 from leadline.store.rows import to_entry, to_us
 from leadline.store.streams import Streams
@@ -25,7 +26,7 @@ _INSERT = f"INSERT INTO entry ({_COLUMNS}) VALUES ({', '.join('?' * len(rows.COL
 _AT_ONCE = 500  # ids asked for in one statement
 
 
-class SqliteStore(Streams, Alarms, Photographs, Accounts):
+class SqliteStore(Streams, Alarms, Photographs, Attachments, Accounts):
     """Fulfils `leadline.app.ports.Store`. Made with `SqliteStore.open(path, clock=...)`."""
 
     # systems

@@ -34,9 +34,11 @@ from leadline.web.pages import (
     after,
     animal,
     answer,
+    at,
     catalogue,
     door,
     journal,
+    labels,
     livestock,
     people,
     quarantine,
@@ -49,6 +51,7 @@ from leadline.web.pages import (
 )
 from leadline.web.pages import app as app_page
 from leadline.web.pages import calendar as calendar_page
+from leadline.web.pages import entry as entry_page
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -58,7 +61,8 @@ from leadline.web.ways import Right, post, way
 
 ROOMS = (
     livestock, animal, quarantine, catalogue, after, journal, trace, watch, answer, mailroom_page, api, door, people,
-    systems, take_in, why, app_page, week, calendar_page,
+    systems, take_in, why, app_page, week, calendar_page, entry_page,
+    labels, at,
 )  # fmt: skip
 SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ from leadline.web import doors
 from leadline.web.pages.typed import Typed, back, read_mark, refused, text
 from leadline.web.ways import Right, post
 
+OURS = re.compile(r"/at/[a-z0-9-]+/[a-z]+/[A-Za-z0-9._~%-]+")  # a page that a label opens: a form may lead back to it
 _DONE = {"photo": "Kept the photograph"}
 
 
@@ -116,7 +118,7 @@ async def undo(request: Request) -> Response:
     doors.only_own(request, ident)
     record.withdraw(state.store, state.clock, ident)
     to = text(form, "to")
-    if to == "/journal":
+    if to == "/journal" or OURS.fullmatch(to):
         return back(to, withdrawn=ident)
     h = stock.house(state.store, state.clock)
     if not to.startswith("/livestock") or (to.rpartition("/")[2] not in h.register.lots and "/animal/" in to):

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.app import read_journal, record, stock
+from leadline.app import attachments, describe, read_journal, record, stock
+from leadline.app.ports import Store
 from leadline.app.read_journal import Written
 from leadline.journal.entry import KINDS, Entry
 from leadline.measures import figures
-from leadline.measures.errors import UnknownName
+from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import iso, parse
 from leadline.measures.units import parse_number
-from leadline.present import sentences
+from leadline.present import files, sentences
+from leadline.present import stock as said
 from leadline.web import doors
 from leadline.web.pages import after
+from leadline.web.pages import entry as entry_page
+from leadline.web.pages.entry import amount
 from leadline.web.pages.livestock import local_of
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, text
@@ -34,9 +40,12 @@ _WHAT = {
     "observation": "What was seen", "note": "About", "reading": "Quantity",
 }  # fmt: skip
 
+SERVICES = ("cleaned", "calibrated", "replaced", "refilled", "repaired")  # contract, section 3
+
 
 async def journal(request: Request) -> Response:
-    """`GET /journal`: `?log=KIND` opens that form; `?system=`, `?kind=`, `?q=` and `?before=` search."""
+    """`GET /journal`: `?log=KIND` opens that form, `&system=&subject=&method=&vessel=` fill it; `?system=`, `?kind=`,
+    `?q=` and `?before=` search."""
     return shown(request)
 
 
@@ -59,21 +68,55 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     found = read_journal.entries(state.store, now, system=system, kind=kind, words=words, before=before)
     h = stock.house(state.store, state.clock, asked.as_of)
     names = dict(systems)
+    return page(request, "journal.html", {
+        "title": "Journal", "tabs": systems, "view": "journal", "frozen": asked.as_of is not None,
+        "flash": after.shown(request, h), "kind": kind, "q": words, "kinds": KINDS,
+        "searched": bool(words or kind or before), **form_of(asked, form, system, typed),
+        "days": _days(found.entries, names, lambda s: local_of(h, s), h.at, _files(state.store, now, found.entries),
+                      _signed(request, found.entries)),
+        "found": found.found, "more": iso(found.more) if found.more else "",
+    }, 200 if typed is None else 422)  # fmt: skip
+
+
+def form_of(
+    asked: Asked, form: str, system: str, typed: Typed | None = None, given: Mapping[str, str] | None = None,
+    to: str = "",
+) -> dict[str, Any]:  # fmt: skip
+    """What `part/written.html` needs: the form of one kind, filled from `given` (else from the address), then typed.
+
+    `to` is the page that is shown after it was written, and again when it could not be; the journal when empty.
+    """
+    state, systems = asked.request.app.state, asked.systems()
+    now = asked.as_of or state.clock.now()
+    put = asked.request.query_params if given is None else given
+    filled = {k: str(put.get(k, "")).strip()[:120] for k in ("subject", "method", "vessel", "unit", "note")}
     last: list[Entry] = []
     offered: list[str] = []
+    vessels: list[str] = []
     if form and systems:
         into = system or systems[0][0]
         last = read_journal.last_amounts(state.store, now, into, form)
         offered = read_journal.subjects(state.store, into, form, last)
-    return page(request, "journal.html", {
-        "title": "Journal", "tabs": systems, "view": "journal", "typed": typed, "forms": FORMS, "log": form,
-        "flash": after.shown(request, h), "token": after.new_token(), "frozen": asked.as_of is not None,
-        "system": system, "kind": kind, "q": words, "kinds": KINDS, "what": _WHAT.get(form, ""), "offered": offered,
-        "measured": form in _MEASURED, "unit": _UNITS.get(form, ""), "searched": bool(words or kind or before),
-        "last": [(e.subject, _amount(e), f"{e.value:g}" if e.value is not None else "", e.unit) for e in last[:6]],
-        "days": _days(found.entries, names, lambda s: local_of(h, s), h.at, _signed(request, found.entries)),
-        "found": found.found, "more": iso(found.more) if found.more else "",
-    }, 200 if typed is None else 422)  # fmt: skip
+        vessels = [v.id for v in describe.load(state.store, into).vessels]
+    same = next((e for e in last if not filled["subject"] or e.subject == filled["subject"]), None)
+    values = {
+        "subject": filled["subject"] or (same.subject if same else ""), "method": filled["method"],
+        "unit": filled["unit"] or (same.unit if same else _UNITS.get(form, "")), "note": filled["note"],
+        "vessel": filled["vessel"] if filled["vessel"] in vessels else "", **(typed.values if typed else {}),
+    }  # fmt: skip
+    other = values["method"] if values["method"] not in SERVICES else ""
+    return {
+        "typed": typed, "forms": FORMS, "log": form, "token": after.new_token(), "system": system,
+        "what": _WHAT.get(form, ""), "offered": offered, "measured": form in _MEASURED, "services": SERVICES,
+        "v": values, "other_method": values.get("other_method", other), "accept": entry_page.ACCEPT,
+        "most": attachments.MOST_BYTES, "vessels": vessels if values["vessel"] else [], "to": to,
+        "last": [(e.subject, amount(e), f"{e.value:g}" if e.value is not None else "", e.unit) for e in last[:6]],
+    }  # fmt: skip
+
+
+def _files(store: Store, now: dt.datetime, found: Sequence[Written]) -> dict[str, str]:
+    lines = read_journal.lines(store, [w.entry.id for w in found])
+    return {i: files.counted(*n) for i, n in attachments.counts(store, lines, now).items()}
 
 
 def _signed(request: Request, found: Any) -> dict[str, tuple[str, bool]]:
@@ -89,20 +132,18 @@ def _signed(request: Request, found: Any) -> dict[str, tuple[str, bool]]:
     }  # fmt: skip
 
 
-def _amount(e: Entry) -> str:
-    return f"{e.value:g} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
-
-
 def _days(
-    found: Any, names: dict[str, str], local: Any, now: Any, signed: dict[str, tuple[str, bool]]
-) -> list[tuple[str, list[dict[str, Any]]]]:
+    found: Any, names: dict[str, str], local: Any, now: Any, kept: Mapping[str, str],
+    signed: Mapping[str, tuple[str, bool]],
+) -> list[tuple[str, list[dict[str, Any]]]]:  # fmt: skip
     days: dict[str, list[dict[str, Any]]] = {}
     for w in found:
         there = local(w.entry.system)
         at = w.entry.time.astimezone(there)
         days.setdefault(figures.day(w.entry.time, there, now), []).append({
             "time": f"{at:%H:%M}", "system": names.get(w.entry.system, w.entry.system), "kind": w.entry.kind,
-            "id": w.entry.id, "state": w.state, "by": signed[w.entry.id][0], "mine": signed[w.entry.id][1], **_said(w),
+            "id": w.entry.id, "state": w.state, "files": kept.get(w.entry.id, ""), "by": signed[w.entry.id][0],
+            "mine": signed[w.entry.id][1], **_said(w),
         })  # fmt: skip
     return list(days.items())
 
@@ -115,9 +156,9 @@ def _said(w: Written) -> dict[str, str]:
              f"from {e.source}" if e.source else "", e.note]  # fmt: skip
     return {
         "subject": subject,
-        "amount": _amount(e),
+        "amount": amount(e),
         "more": ", ".join(p for p in parts if p),
-        "instead": _amount(w.instead) if w.instead is not None else "",
+        "instead": amount(w.instead) if w.instead is not None else "",
         "value": f"{e.value:g}" if e.value is not None else "",
         "unit": e.unit,
     }
@@ -145,22 +186,51 @@ async def table(request: Request) -> Response:
 
 
 async def log(request: Request) -> Response:
-    """An entry of any kind."""
-    form = await request.form()
+    """An entry of any kind, and the file that was sent with it. When the file is refused the entry stays all the same,
+    and its page says why; the form sent again is still the same entry."""
     state = request.app.state
+    async with request.form() as form:
+        try:
+            name, data, wrong = *await entry_page.sent(form, "file"), None
+        except BadInput as exc:
+            name, data, wrong = "", b"", exc
     system, kind = text(form, "system"), text(form, "kind")
+    written: list[Entry] = []
 
     def make(token: str) -> Entry:
         if system not in state.store.systems():
             raise UnknownName("system", system, state.store.systems())
-        extra = {"salinity": parse_number(text(form, "salinity"))} if text(form, "salinity") else {}
+        extra: dict[str, Any] = {"salinity": parse_number(text(form, "salinity"))} if text(form, "salinity") else {}
+        vessel = text(form, "vessel")
+        if vessel:
+            vessels = [v.id for v in describe.load(state.store, system).vessels]
+            if vessel not in vessels:
+                raise UnknownName(f"vessel of {system}", vessel, vessels)
+            extra["vessel"] = vessel
         return record.log(
             state.store, state.clock, system=system, kind=kind, subject=text(form, "subject"),
-            value_text=text(form, "value"), unit=text(form, "unit"), method=text(form, "method"),
-            time=text(form, "time") or None, note=text(form, "note", 2000), extra=extra, token=token,
+            value_text=text(form, "value"), unit=text(form, "unit"),
+            method=text(form, "other_method") or text(form, "method"), time=text(form, "time") or None,
+            note=text(form, "note", 2000), extra=extra, token=token,
         ).entry  # fmt: skip
 
-    return after.write(request, form, "log", shown, make, lambda e: f"/journal?system={e.system}")
+    def onward(entry: Entry) -> str:
+        written.append(entry)
+        to = text(form, "to")
+        return to if after.OURS.fullmatch(to) else f"/journal?system={entry.system}"
+
+    answer = after.write(request, form, "log", shown, make, onward)
+    if not written:
+        return answer
+    try:
+        if wrong is not None:
+            raise wrong
+        if name:
+            attachments.keep(state.store, state.clock, written[0].id, name, data)
+    except BadInput as exc:
+        lead = f"{said.entry_said(written[0], dict(describe.systems(state.store)))}; its file was not kept"
+        return entry_page.shown(request, written[0].id, entry_page.not_kept(form, exc), lead)
+    return answer
 
 
 async def correct(request: Request) -> Response:
@@ -178,7 +248,7 @@ async def correct(request: Request) -> Response:
 WAYS = [
     way("/journal", journal, Right.VIEW, name="journal"),
     way("/journal.csv", table, Right.VIEW),
-    post("/journal/log", log, Right.LOG),
+    post("/journal/log", log, Right.LOG, most_bytes=entry_page.MOST_BODY_BYTES),
     post("/journal/correct", correct, Right.LOG),
     *(way(f"/journal/{form}", journal, Right.VIEW) for form in ("log", "correct")),
 ]

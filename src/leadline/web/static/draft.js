@@ -14,8 +14,7 @@
   }
   // fields may be called method or action, so these are read as attributes
   const ours = (form) => form.getAttribute("method") === "post" && form.matches(".entry-form")
-    && !form.querySelector("[type=password]") && form.getAttribute("enctype") !== "multipart/form-data"
-    && !form.closest(".narrow.stock");
+    && !form.querySelector("[type=password]") && !form.closest(".narrow.stock");
   const said = (form, name) => form.elements[name]?.value ?? "";
   const keyOf = (form) => ["draft", new URL(form.getAttribute("action"), location.href).pathname, ...["form", "kind", "key", "system",
     "quantity", "animal", "entry"].filter((n) => form.elements[n]?.type === "hidden").map((n) => said(form, n))].join("|");
