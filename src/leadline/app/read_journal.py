@@ -11,6 +11,7 @@ from leadline.app import describe
 from leadline.app.ports import Store
 from leadline.journal.entry import Entry
 from leadline.journal.journal import as_of as known_at
+from leadline.measures.errors import UnknownName
 from leadline.model import substances, waters
 
 _OFFERED = 12
@@ -52,6 +53,35 @@ def entries(
     lines.sort(key=lambda e: e.time, reverse=True)
     last = lines[most - 1].time if len(lines) > most else None
     mine = lines if last is None else [e for e in lines if e.time >= last]  # what shares a moment shares a page
+    shown = _became(mine, known, now)
+    return Page(tuple(shown), last if len(shown) < len(lines) else None, len(lines))
+
+
+def one(store: Store, now: dt.datetime, entry_id: str) -> Written:
+    """One entry and what became of it, as known at `now`.
+
+    Raises
+    ------
+    UnknownName
+        When there is no such entry, or it was not known yet.
+    """
+    e = store.entry(entry_id)
+    if e is None or e.time > now or e.known_at > now:
+        raise UnknownName("entry", entry_id[:60], (), way_out="The journal and its export name them.")
+    known = [x for x in _everything(store) if x.system == e.system and x.time <= now and x.known_at <= now]
+    return _became([e], known, now)[0]
+
+
+def counts(store: Store) -> dict[str, int]:
+    """How many entries each system has, corrections counted."""
+    found = dict.fromkeys(store.systems(), 0)
+    for e in _everything(store):
+        found[e.system] = found.get(e.system, 0) + 1
+    return found
+
+
+def _became(mine: Sequence[Entry], known: Sequence[Entry], now: dt.datetime) -> list[Written]:
+    """Entries with what corrects or takes back each of them."""
     told = {e.id for e in mine} | {x for e in known if e.corrects for x in (e.id, e.corrects)}
     stands = known_at([e for e in known if e.id in told], now)
     standing = {e.id for e in stands.entries}
@@ -61,7 +91,7 @@ def entries(
         gone = e.id not in standing and (instead is None or instead.withdrawn)
         state = "withdrawn" if gone else "corrected" if instead is not None else "stands"
         shown.append(Written(e, state, None if gone else instead))
-    return Page(tuple(shown), last if len(shown) < len(lines) else None, len(lines))
+    return shown
 
 
 def _everything(store: Store) -> list[Entry]:

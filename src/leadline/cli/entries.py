@@ -1,4 +1,4 @@
-"""`leadline log` and `leadline entry`: write one entry by hand; correct, withdraw or confirm one."""
+"""`leadline log` and `leadline entry`: write one entry by hand; show, correct, withdraw or confirm one."""
 
 from __future__ import annotations
 
@@ -52,6 +52,7 @@ def log(
       leadline log note north-room --note "lights an hour late today"
     """
     from leadline.app import record
+    from leadline.app.answers import journal
 
     if kind not in KINDS:
         raise UnknownName("kind of entry", kind, KINDS)
@@ -77,13 +78,7 @@ def log(
     )  # fmt: skip
     doubt = done.doubtful
     if bridge.json:
-        emit({
-            "schema": "leadline.entry/1", **_entry(done.entry), "assumed": list(done.assumed),
-            "question": None if doubt is None else {
-                "kind": doubt.kind, "expected": doubt.expected, "expected_sd": doubt.expected_sd, "guess": doubt.guess,
-                "guess_value": doubt.guess_value,
-            },
-        })  # fmt: skip
+        emit(journal.logged(done))
         return
     click.echo(f"Logged {_words(done.entry)} ({done.entry.id}).")
     for line in done.assumed:
@@ -104,20 +99,13 @@ def _no_number(name: str) -> float:
     raise ValueError(f"{name} is no number")
 
 
-def _entry(e: Entry) -> dict[str, Any]:
-    return {
-        "id": e.id, "time": iso(e.time), "system": e.system, "kind": e.kind, "subject": e.subject, "value": e.value,
-        "unit": e.unit, "stored": e.stored, "method": e.method,
-    }  # fmt: skip
-
-
 def _words(e: Entry) -> str:
     unit = "" if e.unit == "1" else e.unit
     amount = f" {e.value:g} {unit}".rstrip() if e.value is not None else ""
     return f"{e.kind} {e.subject}{amount}".strip()
 
 
-@click.group(short_help="Correct, withdraw or confirm an entry.")
+@click.group(short_help="Show, correct, withdraw or confirm an entry.")
 def entry() -> None:
     """Nothing is rewritten: a correction stands beside what it corrects.
 
@@ -126,7 +114,31 @@ def entry() -> None:
       leadline entry correct 5f1d3c9a8b7e6d21 8.1 dKH
       leadline entry withdraw 5f1d3c9a8b7e6d21
       leadline entry confirm 5f1d3c9a8b7e6d21
+      leadline entry show 5f1d3c9a8b7e6d21
     """
+
+
+@entry.command()
+@click.argument("ident", metavar="ID")
+@click.pass_obj
+def show(bridge: Bridge, ident: str) -> None:
+    """Show entry ID with everything that was written, and what became of it.
+
+    \b
+    Example:
+      leadline entry show 5f1d3c9a8b7e6d21
+    """
+    from leadline.app import read_journal
+    from leadline.app.answers import journal
+
+    w = read_journal.one(bridge.store(), bridge.as_of() or bridge.clock.now(), ident)
+    said = journal.whole(w)
+    if bridge.json:
+        emit(said)
+        return
+    for name, value in said.items():
+        if name != "schema" and value not in (None, "", {}):
+            click.echo(f"{name.replace('_', ' ')}: {iso(value) if hasattr(value, 'isoformat') else value}")
 
 
 @entry.command(cls=Amounts)
@@ -178,6 +190,8 @@ def confirm(bridge: Bridge, ident: str) -> None:
 
 def _done(bridge: Bridge, e: Entry, word: str) -> None:
     if bridge.json:
-        emit({"schema": "leadline.entry/1", **_entry(e)})
+        from leadline.app.answers import journal
+
+        emit(journal.entry(e))
         return
     click.echo(f"{word} {_words(e)} ({e.id}).")

@@ -33,6 +33,7 @@ def journal(bridge: Bridge, words: tuple[str, ...], system: str, kind: str, befo
       leadline journal --kind exchange --most 5 --json
     """
     from leadline.app import describe, read_journal
+    from leadline.app.answers import journal as answers
 
     store = bridge.store()
     systems = store.systems()
@@ -50,12 +51,7 @@ def journal(bridge: Bridge, words: tuple[str, ...], system: str, kind: str, befo
     )  # fmt: skip
     if bridge.json:
         for w in found.entries:
-            e = w.entry
-            emit({
-                "schema": "leadline.journal/1", "id": e.id, "time": e.time, "system": e.system, "kind": e.kind,
-                "subject": e.subject, "value": e.value, "unit": e.unit, "note": e.note, "state": w.state,
-                "instead": w.instead.id if w.instead is not None else None,
-            })  # fmt: skip
+            emit(answers.line(w))
         return
     if not found.entries:
         click.echo("Nothing like it was written." if words or kind or system or before else "Nothing is written yet.")

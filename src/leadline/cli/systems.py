@@ -45,10 +45,9 @@ def _say(bridge: Bridge, done: System, verb: str) -> None:
     if done.unknown:
         click.echo(f"note: kept but not understood: {', '.join(done.unknown)}", err=True)
     if bridge.json:
-        emit({
-            "schema": "leadline.system/1", "system": done.id, "name": done.name, "unknown": list(done.unknown),
-            "defaults": list(done.defaults),
-        })  # fmt: skip
+        from leadline.app.answers import systems
+
+        emit(systems.kept(done))
         return
     click.echo(f"{verb} {done.id} ({done.name}), {done.net_volume_l:.0f} ± {done.net_volume_sd_l:.0f} L.")
     for line in done.defaults:
@@ -110,7 +109,9 @@ def list_(bridge: Bridge) -> None:
 
     found = describe.systems(bridge.store())
     if bridge.json:
-        emit({"schema": "leadline.systems/1", "systems": [{"id": i, "name": n} for i, n in found]})
+        from leadline.app.answers import systems
+
+        emit(systems.listed(found))
         return
     for ident, name in found:
         click.echo(f"{ident}  {name}")
@@ -139,14 +140,9 @@ def show(bridge: Bridge, ident: str, toml: bool) -> None:
         return
     s = describe.load(store, ident, bridge.as_of(ident))
     if bridge.json:
-        emit({
-            "schema": "leadline.system/1", "system": s.id, "name": s.name, "time_zone": s.time_zone,
-            "net_volume": {"unit": "L", "mean": s.net_volume_l, "sd": s.net_volume_sd_l}, "units": s.units,
-            "vessels": [v.id for v in s.vessels], "equipment": [{"id": e.id, "type": e.type} for e in s.equipment],
-            "streams": [{"id": x.id, "quantity": x.quantity} for x in s.streams],
-            "bands": {q: {"aim": list(b.aim), "limit": list(b.limit) if b.limit else None} for q, b in s.bands.items()},
-            "unknown": list(s.unknown), "defaults": list(s.defaults),
-        })  # fmt: skip
+        from leadline.app.answers import systems
+
+        emit(systems.shown(s))
         return
     click.echo(f"{s.name} ({s.id}), {s.time_zone}")
     click.echo(
