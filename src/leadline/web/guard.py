@@ -5,7 +5,7 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 HEADERS = {
@@ -41,7 +41,10 @@ class Guard:
             await send(message)
 
         if scope["method"] not in ("GET", "HEAD") and from_elsewhere(Headers(scope=scope)):
-            answer = PlainTextResponse("This form came from another site, so nothing was written.", 403)
+            words = "This form came from another site, so nothing was written."
+            answer: Response = PlainTextResponse(words, 403)
+            if scope["path"].startswith("/api/"):
+                answer = JSONResponse({"schema": "leadline.refused/1", "words": words}, 403)
             await answer(scope, receive, send_guarded)
             return
         await self.app(scope, receive, send_guarded)

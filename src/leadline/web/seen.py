@@ -76,7 +76,7 @@ class Lookout:
         key = ("systems", *((s, store.system_document(s)) for s in store.systems()))
         return cast(list[tuple[str, str]], self._once(key, lambda: self.use.systems(store)))
 
-    def round(self, store: Store, system: str | None, minutes: int, as_of: dt.datetime | None) -> Round:
+    def round(self, store: Store, system: str | None, minutes: float, as_of: dt.datetime | None) -> Round:
         """The round of one system, or of all, for so many minutes."""
         systems = [system] if system else [s for s, _ in self.systems(store)]
         key = ("round", minutes, as_of, system, *self._revision(store, systems, as_of))

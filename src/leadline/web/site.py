@@ -26,7 +26,7 @@ from leadline.app.stand_orders import names_of
 from leadline.measures.errors import LeadlineError, Unreachable
 from leadline.measures.moments import Clock
 from leadline.system.orders import Orders
-from leadline.web import api, forms
+from leadline.web import api, forms, metrics
 from leadline.web.doors import Doors
 from leadline.web.guard import MAX_FORM_BYTES, Guard
 from leadline.web.pages import after, animal, answer, catalogue, journal, livestock, quarantine, trace, watch
@@ -116,7 +116,11 @@ def build(
             *ways(),
             Mount("/static", _Static(directory=static), name="static"),
         ],
-        middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(Guard)],
+        middleware=[
+            Middleware(metrics.Counted),
+            Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)),
+            Middleware(Guard),
+        ],
         exception_handlers={LeadlineError: _said, HTTPException: _missing},
         lifespan=lifespan,
         max_body_size=MAX_FORM_BYTES,
@@ -129,6 +133,7 @@ def build(
     app.state.live = live
     app.state.mailroom = mailroom
     app.state.signals_of = signals_of or (lambda store: Signals(store, Orders(), b"", {}, partial(names_of, store)))
+    app.state.figures = metrics.Figures(app.state)
     app.state.posts = api.Pace(api.POSTS_A_MINUTE)
     app.state.wrong_tokens = api.Pace(api.WRONG_A_MINUTE)
     app.state.wrong_links = api.Pace(api.WRONG_A_MINUTE)
@@ -136,11 +141,15 @@ def build(
 
 
 async def _said(request: Request, exc: Exception) -> Response:
+    if api.answers_here(request.url.path):
+        return api.instead(request, exc)
     status = 503 if isinstance(exc, Unreachable) else 422
     return round_page.plain_word(request, str(exc), status)
 
 
 async def _missing(request: Request, exc: Exception) -> Response:
+    if api.answers_here(request.url.path):
+        return api.instead(request, exc)
     status = exc.status_code if isinstance(exc, HTTPException) else 500
     words = {404: "There is no such page here.", 405: "This address only takes a form.", 413: "That form is too large."}
     return round_page.plain_word(request, words.get(status, "That did not work."), status)
