@@ -95,9 +95,9 @@ def _log(call: Call) -> Answered:
     for mark in _OURS:
         if mark in b.extra:
             raise BadInput(f"extra.{mark} is not set by hand", way_out="POST to the entry's own address does it.")
-    key = call.request.headers.get("idempotency-key", "")
-    if len(key) > 200:
-        raise BadInput("the Idempotency-Key is longer than 200 characters", way_out="A shorter one serves as well.")
+    key = call.request.headers.get("idempotency-key")
+    if key is not None and not 1 <= len(key) <= 200:
+        raise BadInput(f"an Idempotency-Key of {len(key)} characters", way_out="It has from 1 to 200.")
     token = key or b.token
     done = record.log(
         call.store, call.clock, system=b.system, kind=b.kind, subject=b.subject, value_text=_text(b.value),

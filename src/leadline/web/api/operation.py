@@ -29,7 +29,7 @@ DEEPEST, LARGEST = 8, 1e15  # of a JSON value inside `extra`; no amount is large
 _AHEAD = dt.timedelta(days=1)
 _HEAD = {"cache-control": "no-store"}
 
-When = Annotated[str, msgspec.Meta(extra_json_schema={"format": "date-time"})]
+When = Annotated[str, msgspec.Meta(min_length=1, extra_json_schema={"format": "date-time"})]
 """A moment in ISO 8601; without an offset it is in the time zone of the system, or of the first one."""
 
 
@@ -269,8 +269,7 @@ def _query(o: Operation, request: Request) -> Any:
             raise UnknownName("parameter", name[:60], known, way_out="" if known else "This address takes none.")
         if name in given:
             raise BadInput(f"{name} is asked for twice", way_out="Say it once.")
-        if value:
-            given[name] = value
+        given[name] = value
     if o.query is None:
         return None
     try:

@@ -98,7 +98,7 @@ class NetVolume(Struct):
 
 class MeanSd(Struct):
     mean: float
-    sd: float | None
+    sd: float
 
 
 class LastReading(Struct):
@@ -125,14 +125,14 @@ class Doubtful(Struct):
 
     id: str
     time: When
-    typed: float
-    value: float | None
+    typed: str
+    value: float
     expected: float
     expected_sd: float
     kind: str
     probability: float
     guess: str
-    guess_value: str | float | None
+    guess_value: float | None
 
 
 class Quantity(Struct):
@@ -174,7 +174,7 @@ class Estimate(Struct):
 
 class Evidence(Struct):
     what: str
-    value: float | str | None
+    value: float | str
     unit: str
 
 
@@ -237,7 +237,7 @@ class Question(Struct):
     expected: float
     expected_sd: float
     guess: str
-    guess_value: str | float | None
+    guess_value: float | None
 
 
 class Logged(Entry, kw_only=True):

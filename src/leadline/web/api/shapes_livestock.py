@@ -17,7 +17,7 @@ class Lot(Struct, kw_only=True):
     vernacularName: str | None
     kind: str | None
     kind_guessed: bool
-    group: bool
+    group: str
     about: dict[str, Any]
 
 
