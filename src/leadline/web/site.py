@@ -13,6 +13,7 @@ import jinja2
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
+from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
@@ -120,10 +121,10 @@ def build(
             Middleware(metrics.Counted),
             Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)),
             Middleware(Guard),
+            Middleware(RequestBodyLimitMiddleware, max_body_size=MAX_FORM_BYTES),  # inside, so that it is guarded too
         ],
         exception_handlers={LeadlineError: _said, HTTPException: _missing},
         lifespan=lifespan,
-        max_body_size=MAX_FORM_BYTES,
     )
     app.state.doors = doors or Doors()
     app.state.clock = clock

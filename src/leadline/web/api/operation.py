@@ -139,8 +139,8 @@ class Operation:
 class Call:
     """One request, read and checked."""
 
-    def __init__(self, operation: Operation, request: Request, query: Any, body: Any) -> None:
-        self.operation, self.request, self.query, self.body = operation, request, query, body
+    def __init__(self, operation: Operation, request: Request, query: Any, sent: bytes, body: Any) -> None:
+        self.operation, self.request, self.query, self.sent, self.body = operation, request, query, sent, body
         self.path: Mapping[str, str] = request.path_params
         state = request.app.state
         self.store, self.clock = cast(Store, state.store), cast(Clock, state.clock)
@@ -240,7 +240,7 @@ def _options(operations: Sequence[Operation]) -> Callable[[Request], Awaitable[R
 def _served(o: Operation) -> Callable[[Request], Awaitable[Response]]:
     async def answer(request: Request) -> Response:
         try:
-            call = Call(o, request, _query(o, request), await _body(o, request))
+            call = Call(o, request, _query(o, request), *await _body(o, request))
             assert o.run is not None
             found = o.run(call)
         except Refusal as exc:
@@ -283,9 +283,10 @@ def _query(o: Operation, request: Request) -> Any:
     return found
 
 
-async def _body(o: Operation, request: Request) -> Any:
+async def _body(o: Operation, request: Request) -> tuple[bytes, Any]:
+    """The body as it was sent, and as it is read."""
     if o.body is None:
-        return None
+        return b"", None
     media, _, more = request.headers.get("content-type", "").partition(";")
     media = media.strip().lower()
     if media not in (JSON, *o.texts):
@@ -296,7 +297,7 @@ async def _body(o: Operation, request: Request) -> Any:
     content = await request.body()
     if media != JSON:
         try:
-            return content.decode("utf-8-sig")
+            return content, content.decode("utf-8-sig")
         except UnicodeDecodeError:
             raise Refusal(400, "The body is no UTF-8 text.") from None
     try:
@@ -307,7 +308,7 @@ async def _body(o: Operation, request: Request) -> Any:
         raise Refusal(400, f"The body is no JSON: {str(exc)[:120]}.") from None
     for name in found.__struct_fields__:
         within(getattr(found, name), name)
-    return found
+    return content, found
 
 
 def within(value: Any, name: str, deep: int = 0) -> None:

@@ -14,7 +14,7 @@ from leadline.app.answers import water
 from leadline.measures.errors import BadInput
 from leadline.system.description import parse
 from leadline.web.api import shapes
-from leadline.web.api.operation import TOML, Answered, Call, Example, Operation, Refusal, When
+from leadline.web.api.operation import TOML, Answered, Call, Example, Operation, Refusal, When, within
 from leadline.web.ways import Right
 
 _TOPIC = "Systems"
@@ -57,7 +57,8 @@ def _document(call: Call) -> str:
     """The description as TOML, which is what is kept."""
     if isinstance(call.body, str):
         return call.body
-    tables = {k: v for k, v in msgspec.to_builtins(call.body).items() if v}
+    tables = msgspec.json.decode(call.sent)  # all of it: what nobody knows is kept too
+    within(tables, "description")
     try:
         return tomlkit.dumps(tables)
     except (TypeError, ValueError) as exc:
