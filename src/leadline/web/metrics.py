@@ -79,13 +79,26 @@ async def metrics(request: Request) -> Response:
     """`GET /metrics`: the text format of Prometheus, or OpenMetrics for whoever accepts it."""
     try:
         encode, media = choose_encoder(request.headers.get("accept", ""))
-    except ValueError:  # a version that is no number
+    except (ValueError, TypeError):  # a version that is no number
         encode, media = generate_latest, CONTENT_TYPE_PLAIN_0_0_4
     try:
-        content = encode(request.app.state.figures.registry)
+        content = encode(_Plain(request.app.state.figures.registry))
     except Unreachable as exc:
         return Response(f"# {exc.line()}\n", 503, {"retry-after": "30"}, media_type="text/plain")
     return Response(content, headers={"content-type": media, "cache-control": "no-store"})
+
+
+class _Plain(Collector):
+    """The families of a registry without the moments at which each series began: they double the page for nobody."""
+
+    def __init__(self, registry: CollectorRegistry) -> None:
+        self.registry = registry
+
+    def collect(self) -> Iterator[Metric]:
+        """Each family, its samples thinned."""
+        for family in self.registry.collect():
+            family.samples = [s for s in family.samples if not s.name.endswith("_created")]
+            yield family
 
 
 class _House(Collector):
