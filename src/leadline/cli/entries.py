@@ -12,6 +12,7 @@ from leadline.cli.output import emit
 from leadline.journal.entry import KINDS
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import iso
+from leadline.rounds.item import ACTIONS
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
@@ -186,6 +187,25 @@ def confirm(bridge: Bridge, ident: str) -> None:
     from leadline.app import record
 
     _done(bridge, record.confirm(bridge.store(), bridge.clock, ident), "Confirmed:")
+
+
+@entry.command()
+@click.argument("system")
+@click.argument("action", type=click.Choice(ACTIONS), metavar="ACTION")
+@click.argument("subject")
+@click.pass_obj
+def done(bridge: Bridge, system: str, action: str, subject: str) -> None:
+    """Say that an inspection or a service of the round was done: its clock starts again.
+
+    ACTION and SUBJECT stand in the round, such as inspect chiller-1.
+
+    \b
+    Example:
+      leadline entry done north-room inspect chiller-1
+    """
+    from leadline.app import record
+
+    _done(bridge, record.done(bridge.store(), bridge.clock, system, action, subject), "Noted:")
 
 
 def _done(bridge: Bridge, e: Entry, word: str) -> None:

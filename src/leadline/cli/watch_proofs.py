@@ -75,13 +75,15 @@ def prove(bridge: Bridge, path: str, heard: bool, wait: float) -> None:
 
 
 @click.command(short_help="Every path, how far it is proved, and the chance that nobody is reached.")
+@click.option("--why", is_flag=True, help="Say what the chance that nobody is reached rests on.")
 @click.pass_obj
-def paths(bridge: Bridge) -> None:
+def paths(bridge: Bridge, why: bool) -> None:
     """List every person's every path with its proof. Exit status 1 when one is unproved.
 
     \b
     Examples:
       leadline watch paths
+      leadline watch paths --why
       leadline watch paths --json
     """
     from leadline.app import oversee
@@ -102,6 +104,8 @@ def paths(bridge: Bridge) -> None:
         if not found:
             click.echo("Nobody is told of anything: leadline watch orders --example prints orders to begin with.")
         click.echo(f"Chance that an alarm tonight reaches nobody: {oversee.chance_said(gap)}")
+        for what, said in oversee.why_nobody(signals, now) if why else ():
+            click.echo(f"  {what}: {said}")
     if any(not p.known.counts for p in found) or not found:
         raise click.exceptions.Exit(1)
 

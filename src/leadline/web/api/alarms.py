@@ -125,38 +125,45 @@ def _prove(call: Call) -> Any:
 
 OPERATIONS = [
     Operation(
-        id="list_alarms", method="GET", path="/api/alarms", right=Right.VIEW, topic=_TOPIC, run=_standing, query=Of,
+        id="list_alarms", prompt="watch alarms",
+        method="GET", path="/api/alarms", right=Right.VIEW, topic=_TOPIC, run=_standing, query=Of,
         says="List alarms that are not normal, the loudest first, each with who was told.", answer=(shapes.Alarms,),
     ),
     Operation(
-        id="acknowledge_alarm", method="POST", path="/api/alarms/{system}/{alarm}/acknowledge", right=Right.LOG,
+        id="acknowledge_alarm", prompt="watch acknowledge",
+        method="POST", path="/api/alarms/{system}/{alarm}/acknowledge", right=Right.LOG,
         topic=_TOPIC, run=_acknowledge, says="Say that somebody has it: nobody is called further.", body=By,
         answer=(shapes.AlarmState,), refuses=_TURNED, example=Example(_ALARM, body={"who": "control-room"}),
         tells="This proves no path: only the link or the code in a message does.",
     ),
     Operation(
-        id="shelve_alarm", method="POST", path="/api/alarms/{system}/{alarm}/shelve", right=Right.KEEP, topic=_TOPIC,
+        id="shelve_alarm", prompt="watch shelve",
+        method="POST", path="/api/alarms/{system}/{alarm}/shelve", right=Right.KEEP, topic=_TOPIC,
         run=_shelve, says="Quieten one alarm, with an end and a reason.", body=Shelf, answer=(shapes.AlarmState,),
         example=Example(_ALARM, body={"hours": 0.5, "reason": "the probe is out for cleaning"}),
         tells="It speaks again then if its condition holds. An urgent alarm may lie there for an hour.",
     ),
     Operation(
-        id="unshelve_alarm", method="POST", path="/api/alarms/{system}/{alarm}/unshelve", right=Right.KEEP,
+        id="unshelve_alarm", prompt="watch unshelve",
+        method="POST", path="/api/alarms/{system}/{alarm}/unshelve", right=Right.KEEP,
         topic=_TOPIC, run=_unshelve, says="Take an alarm from the shelf, or back into service.", body=By,
         answer=(shapes.AlarmState,), refuses=_TURNED, example=Example(_ALARM, body={}),
     ),
     Operation(
-        id="alarm_figures", method="GET", path="/api/figures", right=Right.VIEW, topic=_TOPIC, run=_figures,
+        id="alarm_figures", prompt="watch figures",
+        method="GET", path="/api/figures", right=Right.VIEW, topic=_TOPIC, run=_figures,
         query=Days, says="How well the alarms serve: the figures of IEC 62682.", answer=(shapes.Figures,),
         example=Example(query={"days": 30}),
     ),
     Operation(
-        id="list_paths", method="GET", path="/api/paths", right=Right.VIEW, topic=_TOPIC, run=_paths,
+        id="list_paths", prompt="watch paths",
+        method="GET", path="/api/paths", right=Right.VIEW, topic=_TOPIC, run=_paths,
         says="List every person's every path, how far it is proved, and the chance that nobody is reached.",
         answer=(shapes.Paths,),
     ),
     Operation(
-        id="prove_paths", method="POST", path="/api/paths/prove", right=Right.LOG, topic=_TOPIC, run=_prove,
+        id="prove_paths", prompt="watch prove",
+        method="POST", path="/api/paths/prove", right=Right.LOG, topic=_TOPIC, run=_prove,
         says="Send proofs now; a running watch does it. They are proved once their person answers.", body=Which,
         answer=(shapes.ProofAsked,), status=202, example=Example(body={"path": "mail"}),
     ),

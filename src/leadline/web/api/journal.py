@@ -140,13 +140,15 @@ def _confirm(call: Call) -> Answered:
 
 OPERATIONS = [
     Operation(
-        id="search_journal", method="GET", path="/api/journal", right=Right.VIEW, topic=_TOPIC, run=_found,
+        id="search_journal", prompt="journal",
+        method="GET", path="/api/journal", right=Right.VIEW, topic=_TOPIC, run=_found,
         says="Read and search what was written, the newest first.", query=Search, answer=(shapes.JournalPage,),
         example=Example(query={"kind": "exchange", "most": 5}),
         tells="Entries of one moment stand on one page, which may then hold more than `most`.",
     ),
     Operation(
-        id="log_entry", method="POST", path="/api/journal", right=Right.LOG, topic=_TOPIC, run=_log, status=201,
+        id="log_entry", prompt="log",
+        method="POST", path="/api/journal", right=Right.LOG, topic=_TOPIC, run=_log, status=201,
         says="Log one entry.", body=NewEntry, answer=(shapes.Logged,), also=(200,), headers=_KEY,
         refuses={409: "The mark was sent with another entry before."},
         example=Example(
@@ -157,21 +159,25 @@ OPERATIONS = [
               "right KEEP.",
     ),
     Operation(
-        id="show_entry", method="GET", path="/api/journal/{entry}", right=Right.VIEW, topic=_TOPIC, run=_one,
+        id="show_entry", prompt="entry show",
+        method="GET", path="/api/journal/{entry}", right=Right.VIEW, topic=_TOPIC, run=_one,
         says="Show one entry and what became of it.", query=AsOf, answer=(shapes.Whole,), example=_ENTRY,
     ),
     Operation(
-        id="correct_entry", method="POST", path="/api/journal/{entry}/correct", right=Right.LOG, topic=_TOPIC,
+        id="correct_entry", prompt="entry correct",
+        method="POST", path="/api/journal/{entry}/correct", right=Right.LOG, topic=_TOPIC,
         run=_correct, status=201, says="Say what an entry's amount should have been; both are kept.", body=Correction,
         answer=(shapes.Entry,), example=Example(_ENTRY.path, body={"value": 8.1, "unit": "dKH"}),
     ),
     Operation(
-        id="withdraw_entry", method="POST", path="/api/journal/{entry}/withdraw", right=Right.LOG, topic=_TOPIC,
+        id="withdraw_entry", prompt="entry withdraw",
+        method="POST", path="/api/journal/{entry}/withdraw", right=Right.LOG, topic=_TOPIC,
         run=_withdraw, status=201, says="Take an entry back; it stays in the journal as withdrawn.", body=Nothing,
         answer=(shapes.Entry,), example=Example(_ENTRY.path, body={}),
     ),
     Operation(
-        id="confirm_entry", method="POST", path="/api/journal/{entry}/confirm", right=Right.LOG, topic=_TOPIC,
+        id="confirm_entry", prompt="entry confirm",
+        method="POST", path="/api/journal/{entry}/confirm", right=Right.LOG, topic=_TOPIC,
         run=_confirm, status=201, says="Say that an entry is right as typed; nobody asks again.", body=Nothing,
         answer=(shapes.Entry,), example=Example(_ENTRY.path, body={}),
     ),

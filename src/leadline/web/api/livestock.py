@@ -83,24 +83,28 @@ def _trace(call: Call) -> Any:
 
 OPERATIONS = [
     Operation(
-        id="list_livestock", method="GET", path="/api/livestock", right=Right.VIEW, topic=_TOPIC, run=_listed,
+        id="list_livestock", prompt="livestock list",
+        method="GET", path="/api/livestock", right=Right.VIEW, topic=_TOPIC, run=_listed,
         says="Who lives where, and when each was last seen.", query=Who, answer=(shapes.Livestock,),
         example=Example(query={"system": "great-reef"}),
         tells="`on` asks who lived where on a day by what is known now, `as_of` what was known then.",
     ),
     Operation(
-        id="show_animal", method="GET", path="/api/livestock/{animal}", right=Right.VIEW, topic=_TOPIC, run=_animal,
+        id="show_animal", prompt="livestock show",
+        method="GET", path="/api/livestock/{animal}", right=Right.VIEW, topic=_TOPIC, run=_animal,
         says="One animal or group: where it was, what was noted of it.", query=AsOf, answer=(shapes.Animal,),
         example=Example({"animal": "old-tang"}),
     ),
     Operation(
-        id="quarantine_plan", method="GET", path="/api/systems/{system}/quarantine", right=Right.VIEW, topic=_TOPIC,
+        id="quarantine_plan", prompt="plan quarantine",
+        method="GET", path="/api/systems/{system}/quarantine", right=Right.VIEW, topic=_TOPIC,
         run=_quarantine, says="Where a quarantine stands: windows, what is due, what may be concluded.", query=AsOf,
         answer=(shapes.Quarantine, shapes.EmptyQuarantine), example=Example({"system": "quarantine"}),
         tells="No dose is ever told.",
     ),
     Operation(
-        id="trace", method="GET", path="/api/trace", right=Right.VIEW, topic=_TOPIC, run=_trace, query=Question,
+        id="trace", prompt="trace",
+        method="GET", path="/api/trace", right=Right.VIEW, topic=_TOPIC, run=_trace, query=Question,
         says="Where a pest can be by now, or which arrival can have brought it.",
         answer=(shapes.TraceForward, shapes.TraceBackward),
         example=Example(query={"pest": "marine-white-spot", "seen_in": "great-reef"}),

@@ -72,6 +72,8 @@ class Operation:
         What somebody must be allowed, once the house has accounts.
     says
         What it does, in one line.
+    prompt
+        The command that does the same.
     run
         Gives the answer; a mapping becomes JSON.
     raw
@@ -96,6 +98,7 @@ class Operation:
     right: Right
     says: str
     topic: str
+    prompt: str = ""
     run: Callable[[Call], Any] | None = None
     raw: Callable[[Request], Awaitable[Response]] | None = None
     query: type[msgspec.Struct] | None = None

@@ -54,12 +54,14 @@ def _points(call: Call) -> Any:
 
 OPERATIONS = [
     Operation(
-        id="list_streams", method="GET", path="/api/streams", right=Right.VIEW, topic=_TOPIC, run=_listed, query=Of,
+        id="list_streams", prompt="watch streams",
+        method="GET", path="/api/streams", right=Right.VIEW, topic=_TOPIC, run=_listed, query=Of,
         says="List every stream, its last point, and whether it still comes.", answer=(shapes.Streams,),
         example=Example(query={"system": "great-reef"}),
     ),
     Operation(
-        id="post_points", method="POST", path="/api/streams", right=Right.OPEN, topic=_TOPIC, raw=points.post_streams,
+        id="post_points", prompt="import",
+        method="POST", path="/api/streams", right=Right.OPEN, topic=_TOPIC, raw=points.post_streams,
         says="Post points of probes and machines; they are on disk when it answers.", texts=(LINES,), bearer=True,
         answer=(shapes.Taken,), most_bytes=points.MOST_BYTES,
         refuses={
@@ -73,7 +75,8 @@ OPERATIONS = [
               "without it the moment of arrival counts.",
     ),
     Operation(
-        id="stream_points", method="GET", path="/api/streams/{system}/{stream}", right=Right.VIEW, topic=_TOPIC,
+        id="stream_points", prompt="watch points",
+        method="GET", path="/api/streams/{system}/{stream}", right=Right.VIEW, topic=_TOPIC,
         run=_points, says="Read a window of one stream, oldest first: points, or hours or days with their extremes.",
         query=Window, answer=(shapes.Points,),
         example=Example({"system": "great-reef", "stream": "temperature"}, {"rollup": "hour"}),

@@ -8,10 +8,12 @@ import msgspec
 import tomlkit
 from starlette.responses import Response
 
-from leadline.app import describe
+from leadline.app import describe, record
+from leadline.app.answers import journal as entries
 from leadline.app.answers import systems as said
 from leadline.app.answers import water
-from leadline.measures.errors import BadInput
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.rounds.item import ACTIONS
 from leadline.system.description import parse
 from leadline.web.api import shapes
 from leadline.web.api.operation import TOML, Answered, Call, Example, Operation, Refusal, When, within
@@ -39,6 +41,13 @@ class Minutes(msgspec.Struct, kw_only=True):
 
     minutes: Annotated[float, msgspec.Meta(ge=0, le=1440, description="The minutes that you have.")] = 10.0
     as_of: When = ""
+
+
+class Done(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
+    """What was done, in the words of the round's item."""
+
+    action: Annotated[str, msgspec.Meta(extra_json_schema={"enum": list(ACTIONS)})]
+    subject: Annotated[str, msgspec.Meta(min_length=1, max_length=400)]
 
 
 class Description(msgspec.Struct, kw_only=True, forbid_unknown_fields=False):
@@ -108,6 +117,13 @@ def _round(call: Call) -> Any:
     return water.round_(call.lookout.round(call.store, system, call.query.minutes, call.as_of(system)))
 
 
+def _done(call: Call) -> Answered:
+    if call.body.action not in ACTIONS:
+        raise UnknownName("action", call.body.action[:60], ACTIONS)
+    made = record.done(call.store, call.clock, call.system(), call.body.action, call.body.subject)
+    return Answered(entries.entry(made), 201, {"location": f"/api/journal/{made.id}"})
+
+
 def _whole_round(call: Call) -> Any:
     return water.round_(call.lookout.round(call.store, None, call.query.minutes, call.as_of()))
 
@@ -115,42 +131,57 @@ def _whole_round(call: Call) -> Any:
 _ONE = Example({"system": "great-reef"})
 OPERATIONS = [
     Operation(
-        id="list_systems", method="GET", path="/api/systems", right=Right.VIEW, topic=_TOPIC, run=_listed,
+        id="list_systems", prompt="system list",
+        method="GET", path="/api/systems", right=Right.VIEW, topic=_TOPIC, run=_listed,
         says="List all systems.", answer=(shapes.Systems,),
     ),
     Operation(
-        id="add_system", method="POST", path="/api/systems", right=Right.KEEP, topic=_TOPIC, run=_add, status=201,
+        id="add_system", prompt="system add",
+        method="POST", path="/api/systems", right=Right.KEEP, topic=_TOPIC, run=_add, status=201,
         says="Describe a new system.", body=Description, texts=(TOML,), answer=(shapes.SystemKept,), also=(200,),
         refuses={409: "A system of that id is described otherwise."}, example=Example(body=_NORTH),
         tells="The same description sent again changes nothing and is answered with 200.",
     ),
     Operation(
-        id="show_system", method="GET", path="/api/systems/{system}", right=Right.VIEW, topic=_TOPIC, run=_shown,
+        id="show_system", prompt="system show",
+        method="GET", path="/api/systems/{system}", right=Right.VIEW, topic=_TOPIC, run=_shown,
         says="Show what stands there.", query=AsOf, answer=(shapes.System,), example=_ONE,
     ),
     Operation(
-        id="put_system", method="PUT", path="/api/systems/{system}", right=Right.KEEP, topic=_TOPIC, run=_put,
+        id="put_system", prompt="system edit",
+        method="PUT", path="/api/systems/{system}", right=Right.KEEP, topic=_TOPIC, run=_put,
         says="Replace a system's description, or add it; the old one is kept.", body=Description, texts=(TOML,),
         answer=(shapes.SystemKept,), also=(201,), example=Example({"system": "north-room"}, body=_NORTH),
     ),
     Operation(
-        id="system_description", method="GET", path="/api/systems/{system}/description", right=Right.VIEW,
+        id="system_description", prompt="system show",
+        method="GET", path="/api/systems/{system}/description", right=Right.VIEW,
         topic=_TOPIC, run=_toml, says="The description of a system as it was given, in TOML.", query=AsOf,
         media=TOML, example=_ONE,
     ),
     Operation(
-        id="estimate", method="GET", path="/api/systems/{system}/estimate", right=Right.VIEW, topic="Water",
+        id="estimate", prompt="estimate",
+        method="GET", path="/api/systems/{system}/estimate", right=Right.VIEW, topic="Water",
         run=_estimate, says="Estimate every quantity of a system: how it is now and will be, and how sure that is.",
         query=AsOf, answer=(shapes.Estimate,), example=_ONE,
         tells="It is reckoned once a minute, and at once when something was written.",
     ),
     Operation(
-        id="round", method="GET", path="/api/systems/{system}/round", right=Right.VIEW, topic="Water", run=_round,
+        id="round", prompt="round",
+        method="GET", path="/api/systems/{system}/round", right=Right.VIEW, topic="Water", run=_round,
         says="Rank what deserves your minutes in one system.", query=Minutes, answer=(shapes.Round,),
         example=Example({"system": "great-reef"}, {"minutes": 10}),
     ),
     Operation(
-        id="whole_round", method="GET", path="/api/round", right=Right.VIEW, topic="Water", run=_whole_round,
+        id="done", prompt="entry done",
+        method="POST", path="/api/systems/{system}/done", right=Right.LOG, topic="Water", run=_done,
+        says="Say that an inspection or a service of the round was done: its clock starts again.", body=Done,
+        status=201, answer=(shapes.Entry,),
+        example=Example({"system": "great-reef"}, body={"action": "inspect", "subject": "chiller-1"}),
+    ),
+    Operation(
+        id="whole_round", prompt="round",
+        method="GET", path="/api/round", right=Right.VIEW, topic="Water", run=_whole_round,
         says="Rank what deserves your minutes in all systems.", query=Minutes, answer=(shapes.Round,),
         example=Example(query={"minutes": 10}),
     ),
