@@ -173,7 +173,7 @@ def test_the_page_lists_every_operation_with_its_right_and_a_line_to_try(asked):
         line = curl(o, asked.address).replace("&", "&amp;").replace("'", "&#39;").replace('"', "&#34;")
         assert line in page, o.id
         if o.right is not Right.OPEN:
-            assert f"Takes the right {o.right.name}" in page
+            assert f"({o.right.name}), where there are accounts." in page
 
 
 @pytest.mark.parametrize("o", api.OPERATIONS, ids=lambda o: o.id)

@@ -87,13 +87,19 @@ def _operation(o: Operation) -> dict[str, Any]:
     return found
 
 
+_RIGHTS = {
+    Right.VIEW: "to look", Right.LOG: "to write entries", Right.KEEP: "to change what stands there",
+    Right.OWN: "of the owner",
+}  # fmt: skip
+
+
 def right_said(o: Operation) -> str:
     """What it takes to ask for it, in words."""
     if o.bearer:
         return "Takes a device's token."
     if o.right is Right.OPEN:
         return "Anybody may ask."
-    return f"Takes the right {o.right.name} where accounts exist."
+    return f"Takes the right {_RIGHTS[o.right]} ({o.right.name}), where there are accounts."
 
 
 def _content(o: Operation) -> dict[str, Any]:
