@@ -385,6 +385,23 @@ def test_an_entry_is_corrected_confirmed_and_taken_back(door):
         refused(door.send("POST", f"/api/journal/{ident}/{way}", {"x": 1} | body), 422, "unknown field `x`")
 
 
+def test_what_is_done_to_an_entry_is_done_once_for_a_mark(door):
+    ident = door.send("POST", "/api/journal", READING | {"value": 2.9}).json()["id"]
+    for way, body in (("correct", {"value": 2.9, "unit": "meq/L"}), ("confirm", {}), ("withdraw", {})):
+        said = [door.send("POST", f"/api/journal/{ident}/{way}", body, **{"idempotency-key": way}) for _ in range(2)]
+        assert [x.status_code for x in said] == [201, 200], way
+        assert said[0].json() == said[1].json()
+    refused(door.send("POST", f"/api/journal/{ident}/withdraw", {}, **{"idempotency-key": "confirm"}), 409, "mark")
+    done = {"action": "inspect", "subject": "chiller-1"}
+    at = "/api/systems/great-reef/done"
+    said = [door.send("POST", at, done, **{"idempotency-key": "seen"}) for _ in range(2)]
+    assert [x.status_code for x in said] == [201, 200]
+    assert (said[0].json()["kind"], said[0].json()["method"]) == ("service", "checked")
+    other = done | {"subject": "heater-1"}
+    refused(door.send("POST", at, other, **{"idempotency-key": "seen"}), 409, "mark")
+    refused(door.send("POST", at, {"action": "dance", "subject": "x"}), 422, "unknown action")
+
+
 def test_an_exchange_is_logged_with_its_water_and_changes_the_estimate(door):
     before = door.get("/api/systems/lagoon/estimate").json()["quantities"]["nitrate"]["mean"]
     body = {"system": "lagoon", "kind": "exchange", "subject": "mixed-seawater", "value": 50, "unit": "%",

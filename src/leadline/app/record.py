@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -42,6 +42,21 @@ def sent(store: Store, token: str) -> Entry | None:
     """The entry that was written with this mark; None when none was."""
     kept = store.record(_SENT, token) if token else None
     return store.entry(str(kept)) if kept is not None else None
+
+
+def once(store: Store, token: str, make: Callable[[], Entry]) -> tuple[Entry, bool]:
+    """Make an entry, or find the one that was made with this mark; and whether it was there already.
+
+    Without a mark it is made each time.
+    """
+    before = sent(store, token)
+    if before is not None:
+        return before, True
+    with store.together():
+        made = make()
+        if token:
+            store.put_record(_SENT, token, made.id)
+    return made, False
 
 
 def log(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, Any
 
 import msgspec
@@ -17,8 +18,9 @@ from leadline.web.ways import Right
 _TOPIC = "Journal"
 _KEPT_BY = ("arrival", "transfer", "treatment")  # what changes who lives where takes the right to keep
 _OURS = ("corrects", "withdrawn", "confirms")  # marks that correct, withdraw and confirm set
+_USED = {409: "The mark was sent with another entry before."}
 _ENTRY = Example({"entry": "5f1d3c9a8b7e6d21"})
-_KEY = {"Idempotency-Key": "A mark of your own: the same sent twice is one entry."}
+KEY = {"Idempotency-Key": "A mark of your own: the same sent twice is one entry."}
 _KINDS = msgspec.Meta(extra_json_schema={"enum": list(KINDS)})
 _SHORT, _LONG = msgspec.Meta(max_length=400), msgspec.Meta(max_length=2000)
 
@@ -95,18 +97,15 @@ def _log(call: Call) -> Answered:
     for mark in _OURS:
         if mark in b.extra:
             raise BadInput(f"extra.{mark} is not set by hand", way_out="POST to the entry's own address does it.")
-    key = call.request.headers.get("idempotency-key")
-    if key is not None and not 1 <= len(key) <= 200:
-        raise BadInput(f"an Idempotency-Key of {len(key)} characters", way_out="It has from 1 to 200.")
-    token = key or b.token
+    token = mark_of(call) or (b.token and f"api {b.token}")
     done = record.log(
         call.store, call.clock, system=b.system, kind=b.kind, subject=b.subject, value_text=_text(b.value),
-        unit=b.unit, method=b.method, time=b.time or None, note=b.note, extra=b.extra, token=token and f"api {token}",
+        unit=b.unit, method=b.method, time=b.time or None, note=b.note, extra=b.extra, token=token,
         sd_text=_text(b.sd), to=b.to, source=b.source,
     )  # fmt: skip
     e = done.entry
     if done.again and token and (e.system, e.kind, e.value) != (b.system, b.kind, b.value):
-        raise Refusal(409, f"That mark was sent with another entry before: {e.id}. Take a new one for a new entry.")
+        raise sent_before(e)
     return Answered(said.logged(done), 200 if done.again else 201, {"location": f"/api/journal/{e.id}"})
 
 
@@ -121,21 +120,47 @@ def _entry(call: Call) -> str:
     return ident
 
 
-def _made(e: Entry) -> Answered:
-    return Answered(said.entry(e), 201, {"location": f"/api/journal/{e.id}"})
+def mark_of(call: Call) -> str:
+    """The mark of the header Idempotency-Key, apart from those of pages; nothing when there is none."""
+    key = call.request.headers.get("idempotency-key")
+    if key is not None and not 1 <= len(key) <= 200:
+        raise BadInput(f"an Idempotency-Key of {len(key)} characters", way_out="It has from 1 to 200.")
+    return f"api {key}" if key else ""
+
+
+def sent_before(e: Entry) -> Refusal:
+    """That a mark was used for something else."""
+    return Refusal(409, f"That mark was sent with another entry before: {e.id}. Take a new one for a new entry.")
+
+
+def made_once(call: Call, make: Callable[[], Entry], same: Callable[[Entry], bool]) -> Answered:
+    """Make an entry once for each mark; one whose mark made something else is refused."""
+    e, again = record.once(call.store, mark_of(call), make)
+    if again and not same(e):
+        raise sent_before(e)
+    return Answered(said.entry(e), 200 if again else 201, {"location": f"/api/journal/{e.id}"})
 
 
 def _correct(call: Call) -> Answered:
-    ident = _entry(call)
-    return _made(record.correct(call.store, call.clock, ident, repr(call.body.value), call.body.unit))
+    ident, value, unit = _entry(call), call.body.value, call.body.unit
+    return made_once(
+        call, lambda: record.correct(call.store, call.clock, ident, repr(value), unit),
+        lambda e: e.corrects == ident and not e.withdrawn and e.value == value,
+    )  # fmt: skip
 
 
 def _withdraw(call: Call) -> Answered:
-    return _made(record.withdraw(call.store, call.clock, _entry(call)))
+    ident = _entry(call)
+    return made_once(
+        call, lambda: record.withdraw(call.store, call.clock, ident), lambda e: e.corrects == ident and e.withdrawn
+    )
 
 
 def _confirm(call: Call) -> Answered:
-    return _made(record.confirm(call.store, call.clock, _entry(call)))
+    ident = _entry(call)
+    return made_once(
+        call, lambda: record.confirm(call.store, call.clock, ident), lambda e: e.extra.get("confirms") == ident
+    )
 
 
 OPERATIONS = [
@@ -149,8 +174,8 @@ OPERATIONS = [
     Operation(
         id="log_entry", prompt="log",
         method="POST", path="/api/journal", right=Right.LOG, topic=_TOPIC, run=_log, status=201,
-        says="Log one entry.", body=NewEntry, answer=(shapes.Logged,), also=(200,), headers=_KEY,
-        refuses={409: "The mark was sent with another entry before."},
+        says="Log one entry.", body=NewEntry, answer=(shapes.Logged,), also=(200,), headers=KEY,
+        refuses=_USED,
         example=Example(
             body={"system": "great-reef", "kind": "reading", "subject": "alkalinity", "value": 8.1, "unit": "dKH"},
             headers={"Idempotency-Key": "a-mark-of-your-own"},
@@ -167,18 +192,21 @@ OPERATIONS = [
         id="correct_entry", prompt="entry correct",
         method="POST", path="/api/journal/{entry}/correct", right=Right.LOG, topic=_TOPIC,
         run=_correct, status=201, says="Say what an entry's amount should have been; both are kept.", body=Correction,
-        answer=(shapes.Entry,), example=Example(_ENTRY.path, body={"value": 8.1, "unit": "dKH"}),
+        answer=(shapes.Entry,), also=(200,), headers=KEY, refuses=_USED,
+        example=Example(_ENTRY.path, body={"value": 8.1, "unit": "dKH"}),
     ),
     Operation(
         id="withdraw_entry", prompt="entry withdraw",
         method="POST", path="/api/journal/{entry}/withdraw", right=Right.LOG, topic=_TOPIC,
         run=_withdraw, status=201, says="Take an entry back; it stays in the journal as withdrawn.", body=Nothing,
-        answer=(shapes.Entry,), example=Example(_ENTRY.path, body={}),
+        answer=(shapes.Entry,), also=(200,), headers=KEY, refuses=_USED,
+        example=Example(_ENTRY.path, body={}),
     ),
     Operation(
         id="confirm_entry", prompt="entry confirm",
         method="POST", path="/api/journal/{entry}/confirm", right=Right.LOG, topic=_TOPIC,
         run=_confirm, status=201, says="Say that an entry is right as typed; nobody asks again.", body=Nothing,
-        answer=(shapes.Entry,), example=Example(_ENTRY.path, body={}),
+        answer=(shapes.Entry,), also=(200,), headers=KEY, refuses=_USED,
+        example=Example(_ENTRY.path, body={}),
     ),
 ]  # fmt: skip

@@ -9,13 +9,13 @@ import tomlkit
 from starlette.responses import Response
 
 from leadline.app import describe, record
-from leadline.app.answers import journal as entries
 from leadline.app.answers import systems as said
 from leadline.app.answers import water
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.rounds.item import ACTIONS
 from leadline.system.description import parse
 from leadline.web.api import shapes
+from leadline.web.api.journal import KEY, made_once
 from leadline.web.api.operation import TOML, Answered, Call, Example, Operation, Refusal, When, within
 from leadline.web.ways import Right
 
@@ -120,8 +120,11 @@ def _round(call: Call) -> Any:
 def _done(call: Call) -> Answered:
     if call.body.action not in ACTIONS:
         raise UnknownName("action", call.body.action[:60], ACTIONS)
-    made = record.done(call.store, call.clock, call.system(), call.body.action, call.body.subject)
-    return Answered(entries.entry(made), 201, {"location": f"/api/journal/{made.id}"})
+    system, subject = call.system(), call.body.subject
+    return made_once(
+        call, lambda: record.done(call.store, call.clock, system, call.body.action, subject),
+        lambda e: (e.system, e.subject) == (system, subject),
+    )  # fmt: skip
 
 
 def _whole_round(call: Call) -> Any:
@@ -176,7 +179,8 @@ OPERATIONS = [
         id="done", prompt="entry done",
         method="POST", path="/api/systems/{system}/done", right=Right.LOG, topic="Water", run=_done,
         says="Say that an inspection or a service of the round was done: its clock starts again.", body=Done,
-        status=201, answer=(shapes.Entry,),
+        status=201, answer=(shapes.Entry,), also=(200,), headers=KEY,
+        refuses={409: "The mark was sent with another entry before."},
         example=Example({"system": "great-reef"}, body={"action": "inspect", "subject": "chiller-1"}),
     ),
     Operation(
