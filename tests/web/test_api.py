@@ -486,3 +486,11 @@ def test_alarms_and_proofs_are_answered(demo_db, tmp_path):
         refused(door.send("POST", "/api/paths/prove", {"path": "pigeon"}), 422, "no path and no person")
         paths = door.get("/api/paths").json()
         assert [(p["person"], p["path"], p["proved"]) for p in paths["paths"]] == [("keeper", "mail", False)]
+
+
+def test_a_store_that_another_program_holds_is_said_and_to_be_asked_again(door):
+    with open_store(str(door.db)) as other:
+        with other.together():
+            said = refused(door.send("POST", "/api/journal", READING), 503, "locked")
+        assert said.headers["retry-after"] == "30"
+    assert door.send("POST", "/api/journal", READING).status_code == 201
