@@ -43,7 +43,10 @@ class AsOf(msgspec.Struct, kw_only=True):
 
 
 class NewEntry(msgspec.Struct, kw_only=True, forbid_unknown_fields=True, rename={"source": "from"}):
-    """One entry, in the words of the journal's CSV. Without `time` it is of now."""
+    """One entry, in the words of the journal's CSV. Without `time` it is of now.
+
+    A reading below what its kit can show says so in `extra`: `{"below_detection": true}`, its value being that limit.
+    """
 
     system: Annotated[str, _SHORT]
     kind: Annotated[str, _KINDS]
