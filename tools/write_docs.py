@@ -12,6 +12,7 @@ import re
 import sys
 import tomllib
 from collections.abc import Callable, Iterator
+from typing import Any
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent
 SOURCE = ROOT / "src" / "leadline"
@@ -231,10 +232,78 @@ def commands() -> str:
     return "\n".join(walk(root, "leadline", None))
 
 
+COMMON = (400, 401, 403, 413, 415, 422, 503)  # refusals that the guide tells of once
+
+
+def operations() -> str:
+    """Every operation of the API with what it takes, what it answers, what it refuses, and a line to try."""
+    from leadline.web.api import OPERATIONS
+    from leadline.web.api.document import curl, document, queries, right_said
+
+    told = document(OPERATIONS)
+    shapes = told["components"]["schemas"]
+    lines: list[str] = []
+    for topic in dict.fromkeys(o.topic for o in OPERATIONS):
+        lines.append(f"## {topic}\n")
+        for o in (x for x in OPERATIONS if x.topic == topic):
+            lines.append(f"### `{o.method} {o.path}`\n\n{o.says}\n")
+            lines += [f"{o.tells}\n"] if o.tells else []
+            lines += [f"At the prompt: `leadline {o.prompt}`.\n"] if o.prompt else []
+            lines.append(f"{right_said(o)}\n")
+            asked = [(q["name"], "query", q["schema"], q["required"], q["description"]) for q in queries(o)]
+            asked += [(h, "header", {"type": "string"}, False, said) for h, said in o.headers.items()]
+            if o.body is not None:
+                shape = shapes[o.body.__name__]
+                asked += [
+                    (name, "body", schema, name in shape.get("required", ()), schema.get("description", ""))
+                    for name, schema in shape["properties"].items()
+                ]
+            if asked:
+                lines.append("| name | in | is | needed | |\n| --- | --- | --- | --- | --- |")
+                lines += [
+                    f"| `{n}` | {where} | {_cell(_kind(s))} | {'yes' if needed else ''} | {_cell(said)} |"
+                    for n, where, s, needed, said in asked
+                ]
+                lines.append("")
+            names = " or ".join(f"[`{s.__name__}`](#{s.__name__.lower()})" for s in o.answer)
+            lines.append(f"Answers {o.status} with {names or f'`{o.media}`'}.\n")
+            mine = {s: w for s, w in o.all_refusals().items() if s in o.refuses or s not in COMMON}
+            lines += [f"- {status}: {why}" for status, why in mine.items()]
+            lines.append(f"\n```text\n{curl(o)}\n```\n")
+    lines.append("## Shapes\n")
+    for name, shape in shapes.items():
+        lines.append(f"### {name}\n")
+        lines += [f"{shape['description']}\n"] if "description" in shape else []
+        if shape.get("properties"):
+            lines.append("| field | is |\n| --- | --- |")
+            lines += [f"| `{n}` | {_cell(_kind(s))} |" for n, s in shape["properties"].items()]
+            lines.append("")
+    return "\n".join(lines)
+
+
+def _kind(schema: dict[str, Any]) -> str:
+    """What a value is, from its JSON Schema."""
+    if "$ref" in schema:
+        name = schema["$ref"].rpartition("/")[2]
+        return f"[{name}](#{name.lower()})"
+    if "anyOf" in schema:
+        return " or ".join(_kind(s) for s in schema["anyOf"])
+    if "enum" in schema:
+        return ", ".join(f"`{x}`" for x in schema["enum"])
+    kind = schema.get("format", schema.get("type", "anything"))
+    if kind == "array":
+        return f"list of {_kind(schema.get('items', {}))}"
+    if kind == "object" and isinstance(schema.get("additionalProperties"), dict):
+        return f"by name: {_kind(schema['additionalProperties'])}"
+    ends = [(word, schema[key]) for key, word in (("minimum", "from"), ("exclusiveMinimum", "above"),
+                                                  ("maximum", "to")) if key in schema]  # fmt: skip
+    return " ".join([str(kind), *(f"{word} {x:g}" for word, x in ends)])
+
+
 PARTS: dict[str, Callable[[], str]] = {
     "tree": tree, "benches": benches, "families": families, "methods": methods, "severities": severities,
     "reliability": reliability, "bands": bands, "substances": substances, "foods": foods, "waters": waters,
-    "parameters": parameters, "commands": commands,
+    "parameters": parameters, "commands": commands, "operations": operations,
 }  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 import httpx
 import pytest
 import uvicorn
-from tests.web import pretend
+from tests.web import house, pretend
 
 from leadline.measures.moments import FixedClock
 from leadline.web import site
@@ -73,6 +73,12 @@ def make_site() -> Iterator[Callable[..., Site]]:
 @pytest.fixture
 def reef(make_site: Callable[..., Site]) -> Site:
     return make_site()
+
+
+@pytest.fixture(scope="session")
+def demo_db(tmp_path_factory) -> pathlib.Path:
+    """The demo's store, made once: copy it before anything is written."""
+    return house.built(tmp_path_factory.mktemp("demo"))
 
 
 @pytest.fixture(scope="session")

@@ -16,7 +16,7 @@ from leadline.alarms.performance import Performance
 from leadline.alarms.proof import Proven
 from leadline.alarms.raised import Happened, Raised
 from leadline.alarms.works import Work
-from leadline.app import be_heard, describe, stand_orders
+from leadline.app import be_heard, describe, path_book, stand_orders
 from leadline.app.be_heard import Signals
 from leadline.app.keep_watch import WATCH
 from leadline.app.ports import Store
@@ -41,6 +41,7 @@ class PathLine:
     known: Proven
     said: str
     by_hand: str  # the ticket of a delivered proof that is answered here: a sounder can't carry an answer back
+    ends_s: float | None = None  # when its proof no longer counts if nobody answers another; None: it does not now
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +164,20 @@ def paths(signals: Signals, now_s: float) -> list[PathLine]:
     for person, path in signals.orders.used():
         k = known[person.id, path.id]
         ticket = by_hand.get(f"{person.id}/{path.id}", "") if isinstance(path, CommandPath) else ""
-        found.append(PathLine(person.id, person.name, path.id, path.kind, k, proof_said(k, now_s), ticket))
+        ends = _proof_ends(signals, k, now_s)
+        found.append(PathLine(person.id, person.name, path.id, path.kind, k, proof_said(k, now_s), ticket, ends))
     return found
+
+
+def _proof_ends(signals: Signals, k: Proven, now_s: float) -> float | None:
+    """The end of the window of the proof that is open, or of the next one."""
+    if not k.counts:
+        return None
+    rhythm = signals.orders.proof
+    if k.asked_s is not None:
+        return k.asked_s + rhythm.window_s
+    last = path_book.seen(signals.store, k.person, k.path, None)["last_s"]
+    return proof.due_s(rhythm, last, now_s, signals.orders.time_zone) + rhythm.window_s
 
 
 def proof_said(k: Proven, now_s: float) -> str:

@@ -95,6 +95,20 @@ def entries(
     lines.sort(key=lambda e: e.time, reverse=True)
     last = lines[most - 1].time if len(lines) > most else None
     mine = lines if last is None else [e for e in lines if e.time >= last]  # what shares a moment shares a page
+    shown = _became(mine, known, now)
+    return Page(tuple(shown), last if len(shown) < len(lines) else None, len(lines))
+
+
+def counts(store: Store) -> dict[str, int]:
+    """How many entries each system has, corrections counted."""
+    found = dict.fromkeys(store.systems(), 0)
+    for e in _everything(store):
+        found[e.system] = found.get(e.system, 0) + 1
+    return found
+
+
+def _became(mine: Sequence[Entry], known: Sequence[Entry], now: dt.datetime) -> list[Written]:
+    """Entries with what corrects or takes back each of them."""
     told = {e.id for e in mine} | {x for e in known if e.corrects for x in (e.id, e.corrects)}
     stands = known_at([e for e in known if e.id in told], now)
     standing = {e.id for e in stands.entries}
@@ -104,7 +118,7 @@ def entries(
         gone = e.id not in standing and (instead is None or instead.withdrawn)
         state = "withdrawn" if gone else "corrected" if instead is not None else "stands"
         shown.append(Written(e, state, None if gone else instead))
-    return Page(tuple(shown), last if len(shown) < len(lines) else None, len(lines))
+    return shown
 
 
 def _everything(store: Store) -> list[Entry]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,16 +21,42 @@ from leadline.seawater import convert
 from leadline.system.description import System
 
 _LITRES = frozenset({"exchange", "topoff"})
+_SENT = "sent"  # records of marks; apart from the tokens of devices, which a mark of the same name must not replace
 _AHEAD = dt.timedelta(minutes=10)  # a clock that runs a little ahead is forgiven
 
 
 @dataclass(frozen=True, slots=True)
 class Logged:
-    """What became of an entry: as it is kept, whether it surprises, what was assumed of its unit."""
+    """What became of an entry: as it is kept, whether it surprises, what was assumed of its unit.
+
+    `again` says that it was there already: sent twice, or word for word the same.
+    """
 
     entry: Entry
     doubtful: Doubtful | None
     assumed: tuple[str, ...]
+    again: bool = False
+
+
+def sent(store: Store, token: str) -> Entry | None:
+    """The entry that was written with this mark; None when none was."""
+    kept = store.record(_SENT, token) if token else None
+    return store.entry(str(kept)) if kept is not None else None
+
+
+def once(store: Store, token: str, make: Callable[[], Entry]) -> tuple[Entry, bool]:
+    """Make an entry, or find the one that was made with this mark; and whether it was there already.
+
+    Without a mark it is made each time.
+    """
+    before = sent(store, token)
+    if before is not None:
+        return before, True
+    with store.together():
+        made = make()
+        if token:
+            store.put_record(_SENT, token, made.id)
+    return made, False
 
 
 def log(
@@ -60,12 +86,9 @@ def log(
     """
     if kind not in KINDS:
         raise UnknownName("kind of entry", kind, KINDS)
-    if token:
-        before = store.record("token", token)
-        if before is not None:
-            entry = store.entry(str(before))
-            if entry is not None:
-                return Logged(entry, _doubt(store, clock, entry), ())
+    before = sent(store, token)
+    if before is not None:
+        return Logged(before, _doubt(store, clock, before), (), again=True)
     described = describe.load(store, system)
     now = clock.now()
     when = _moment(time, described, now)
@@ -85,11 +108,11 @@ def log(
         stock_warn.refuse_poison(store, clock, entry)
     entry = replace(entry, id=content_id(entry))
     if store.entry(entry.id) is not None and not token:
-        return Logged(entry, _doubt(store, clock, entry), assumed)
+        return Logged(entry, _doubt(store, clock, entry), assumed, again=True)
     with store.together():
         store.add_entries([entry])
         if token:
-            store.put_record("token", token, entry.id)
+            store.put_record(_SENT, token, entry.id)
     return Logged(entry, _doubt(store, clock, entry), assumed)
 
 

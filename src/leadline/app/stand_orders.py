@@ -152,7 +152,7 @@ def revoke_token(store: Store, name: str) -> None:
 
 def tokens(store: Store) -> list[str]:
     """Names of the tokens that stand."""
-    return sorted(store.records(_TOKEN))
+    return sorted(n for n, kept in store.records(_TOKEN).items() if isinstance(kept, dict))
 
 
 def token_name(store: Store, token: str) -> str | None:

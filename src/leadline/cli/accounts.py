@@ -103,7 +103,7 @@ def list_(bridge: Bridge) -> None:
     if bridge.json:
         emit({
             "schema": "leadline.accounts/1",
-            "accounts": [{"id": a.id, "name": a.name, "role": a.role, "passkeys": len(store.passkeys(a.id))}
+            "accounts": [{"id": a.id, "name": a.name, "role": a.role, "passkeys": [k.id for k in store.passkeys(a.id)]}
                          for a in found],
             "passes": [{"mark": p.digest[:16], "kind": p.kind, "account": p.account, "name": p.name,
                         "target": p.target, "ends_at": p.ends_at.isoformat() if p.ends_at else None}
@@ -254,6 +254,27 @@ def take_back(bridge: Bridge, mark: str) -> None:
 
     accounts.take_back(bridge.store(), bridge.clock, mark)
     _say(bridge, mark, "Taken back.")
+
+
+@account.command("drop-passkey")
+@click.argument("name")
+@click.argument("key", metavar="ID")
+@click.pass_obj
+def drop_passkey(bridge: Bridge, name: str, key: str) -> None:
+    """Forget a passkey of NAME, of a device that was lost; `leadline account list --json` shows their ids.
+
+    \b
+    Example:
+      leadline account drop-passkey ada 8f0xQ2b
+    """
+    from leadline.app import accounts, passkeys
+
+    store = bridge.store()
+    there = accounts.named(store, name)
+    if not any(k.id == key for k in store.passkeys(there.id)):
+        raise BadInput(f"{there.name} has no passkey {key[:40]!r}", way_out="List them: leadline account list --json.")
+    passkeys.drop(store, bridge.clock, there, key)
+    _say(bridge, there.id, f"A passkey of {there.name} is forgotten.")
 
 
 @account.command()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -16,11 +16,6 @@ from leadline.measures.moments import iso
 if TYPE_CHECKING:
     from leadline.app.ports import Attachment
     from leadline.cli.main import Bridge
-
-
-def _as_json(a: Attachment) -> dict[str, Any]:
-    return {"id": a.id, "entry": a.entry, "name": a.name, "media_type": a.media_type, "size": a.size,
-            "added_at": iso(a.added_at), "note": a.note}  # fmt: skip
 
 
 def _line(a: Attachment) -> str:
@@ -41,6 +36,7 @@ def show(bridge: Bridge, ident: str) -> None:
       leadline entry show 5f1d3c9a8b7e6d21
     """
     from leadline.app import read_journal
+    from leadline.app.answers import journal as answers
 
     store = bridge.store()
     now = bridge.as_of() or bridge.clock.now()
@@ -48,13 +44,7 @@ def show(bridge: Bridge, ident: str) -> None:
     kept = [a for a in store.attachments(x.id for x in found.line) if a.added_at <= now]
     e = found.entry
     if bridge.json:
-        emit({
-            "schema": "leadline.whole-entry/1", "id": e.id, "time": e.time, "system": e.system, "kind": e.kind,
-            "subject": e.subject, "value": e.value, "unit": e.unit, "sd": e.sd, "stored": e.stored,
-            "stored_sd": e.stored_sd, "method": e.method, "to": e.to, "from": e.source, "recorded_at": e.recorded_at,
-            "note": e.note, "extra": dict(e.extra), "state": found.state, "line": [x.id for x in found.line],
-            "stands": found.stands.id if found.stands else None, "files": list(map(_as_json, kept)),
-        })  # fmt: skip
+        emit(answers.whole(found, kept))
         return
     amount = f" {e.value:g} {e.unit}".rstrip() if e.value is not None else ""
     state = {"withdrawn": "taken back", "corrected": "corrected"}.get(found.state, "")
@@ -90,6 +80,7 @@ def attach(bridge: Bridge, ident: str, file: Path, note: str) -> None:
       leadline entry attach 5f1d3c9a8b7e6d21 report.pdf --note "the laboratory's own sheet"
     """
     from leadline.app import attachments
+    from leadline.app.answers import journal as answers
 
     try:
         if file.stat().st_size > attachments.MOST_BYTES:
@@ -103,7 +94,7 @@ def attach(bridge: Bridge, ident: str, file: Path, note: str) -> None:
         raise Unreachable(f"it cannot be read: {exc.strerror}", where=str(file)) from exc
     kept = attachments.keep(bridge.store(), bridge.clock, ident, file.name, content, note)
     if bridge.json:
-        emit({"schema": "leadline.file/1", **_as_json(kept)})
+        emit({"schema": "leadline.file/1", **answers.file(kept)})
         return
     click.echo(f"Kept {kept.name} ({kept.id}).")
 
@@ -125,7 +116,9 @@ def files(bridge: Bridge, ident: str) -> None:
     read_journal.whole(store, now, ident)
     kept = [a for a in attachments.of(store, ident) if a.added_at <= now]
     if bridge.json:
-        emit({"schema": "leadline.files/1", "entry": ident, "files": list(map(_as_json, kept))})
+        from leadline.app.answers import journal as answers
+
+        emit({"schema": "leadline.files/1", "entry": ident, "files": list(map(answers.file, kept))})
         return
     for a in kept:
         click.echo(_line(a))
@@ -172,10 +165,11 @@ def drop_file(bridge: Bridge, ident: str, fileid: str) -> None:
       leadline entry drop-file 5f1d3c9a8b7e6d21 0c9a8b7e6d215f1d
     """
     from leadline.app import attachments
+    from leadline.app.answers import journal as answers
 
     gone = attachments.drop(bridge.store(), ident, fileid)
     if bridge.json:
-        emit({"schema": "leadline.file/1", **_as_json(gone), "dropped": True})
+        emit({"schema": "leadline.file/1", **answers.file(gone), "dropped": True})
         return
     click.echo(f"Removed {gone.name}.")
 

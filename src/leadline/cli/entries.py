@@ -1,4 +1,4 @@
-"""`leadline log` and `leadline entry`: write one entry by hand; correct, withdraw or confirm one."""
+"""`leadline log` and `leadline entry`: write one entry by hand; show, correct, withdraw or confirm one."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from leadline.cli.amounts import Amounts
 from leadline.cli.output import emit
 from leadline.journal.entry import KINDS
 from leadline.measures.errors import BadInput, UnknownName
-from leadline.measures.moments import iso
+from leadline.rounds.item import ACTIONS
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
@@ -53,6 +53,7 @@ def log(
       leadline log note north-room --note "lights an hour late today"
     """
     from leadline.app import record
+    from leadline.app.answers import journal
 
     if kind not in KINDS:
         raise UnknownName("kind of entry", kind, KINDS)
@@ -78,13 +79,7 @@ def log(
     )  # fmt: skip
     doubt = done.doubtful
     if bridge.json:
-        emit({
-            "schema": "leadline.entry/1", **_entry(done.entry), "assumed": list(done.assumed),
-            "question": None if doubt is None else {
-                "kind": doubt.kind, "expected": doubt.expected, "expected_sd": doubt.expected_sd, "guess": doubt.guess,
-                "guess_value": doubt.guess_value,
-            },
-        })  # fmt: skip
+        emit(journal.logged(done))
         return
     click.echo(f"Logged {_words(done.entry)} ({done.entry.id}).")
     for line in done.assumed:
@@ -105,20 +100,13 @@ def _no_number(name: str) -> float:
     raise ValueError(f"{name} is no number")
 
 
-def _entry(e: Entry) -> dict[str, Any]:
-    return {
-        "id": e.id, "time": iso(e.time), "system": e.system, "kind": e.kind, "subject": e.subject, "value": e.value,
-        "unit": e.unit, "stored": e.stored, "method": e.method,
-    }  # fmt: skip
-
-
 def _words(e: Entry) -> str:
     unit = "" if e.unit == "1" else e.unit
     amount = f" {e.value:g} {unit}".rstrip() if e.value is not None else ""
     return f"{e.kind} {e.subject}{amount}".strip()
 
 
-@click.group(short_help="Correct, withdraw or confirm an entry; keep files with it.")
+@click.group(short_help="Show, correct, withdraw or confirm an entry; keep files with it.")
 def entry() -> None:
     """Nothing is rewritten: a correction stands beside what it corrects.
 
@@ -128,6 +116,7 @@ def entry() -> None:
       leadline entry correct 5f1d3c9a8b7e6d21 8.1 dKH
       leadline entry withdraw 5f1d3c9a8b7e6d21
       leadline entry confirm 5f1d3c9a8b7e6d21
+      leadline entry show 5f1d3c9a8b7e6d21
       leadline entry attach 5f1d3c9a8b7e6d21 report.pdf
     """
 
@@ -183,8 +172,29 @@ def confirm(bridge: Bridge, ident: str) -> None:
     _done(bridge, record.confirm(bridge.store(), bridge.clock, ident), "Confirmed:")
 
 
+@entry.command()
+@click.argument("system")
+@click.argument("action", type=click.Choice(ACTIONS), metavar="ACTION")
+@click.argument("subject")
+@click.pass_obj
+def done(bridge: Bridge, system: str, action: str, subject: str) -> None:
+    """Say that an inspection or a service of the round was done: its clock starts again.
+
+    ACTION and SUBJECT stand in the round, such as inspect chiller-1.
+
+    \b
+    Example:
+      leadline entry done north-room inspect chiller-1
+    """
+    from leadline.app import record
+
+    _done(bridge, record.done(bridge.store(), bridge.clock, system, action, subject), "Noted:")
+
+
 def _done(bridge: Bridge, e: Entry, word: str) -> None:
     if bridge.json:
-        emit({"schema": "leadline.entry/1", **_entry(e)})
+        from leadline.app.answers import journal
+
+        emit(journal.entry(e))
         return
     click.echo(f"{word} {_words(e)} ({e.id}).")

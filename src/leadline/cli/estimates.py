@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,7 +11,7 @@ from leadline.measures.errors import BadInput
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
-    from leadline.estimate.report import QuantityEstimate, SystemEstimate
+    from leadline.estimate.report import SystemEstimate
 
 
 @click.command(short_help="What every quantity is now, and how sure that is.")
@@ -46,62 +46,11 @@ def estimate(bridge: Bridge, system: str | None, check: bool, why: str | None) -
         _why(bridge, system, why)
         return
     if bridge.json:
-        emit(as_json(e))
+        from leadline.app.answers import water
+
+        emit(water.estimate(e))
         return
     _show(e)
-
-
-def as_json(e: SystemEstimate) -> dict[str, Any]:
-    """The contract's `leadline.estimate/1`."""
-    return {
-        "schema": "leadline.estimate/1",
-        "system": e.system,
-        "as_of": e.as_of,
-        "net_volume": {
-            "unit": "L", "mean": e.net_volume_l, "sd": e.net_volume_sd_l, "stated": e.net_volume_stated_l,
-        },
-        "warnings": list(e.warnings),
-        "quantities": {name: _quantity(q) for name, q in e.quantities.items()},
-    }  # fmt: skip
-
-
-def _quantity(q: QuantityEstimate) -> dict[str, Any]:
-    last = q.last_reading
-    has_aim, has_limit = q.aim is not None, q.limit is not None
-    return {
-        "unit": q.unit, "mean": q.mean, "sd": q.sd,
-        "q05": q.q05, "q25": q.q25, "q50": q.q50, "q75": q.q75, "q95": q.q95,
-        "rate_per_day": {"mean": q.rate_mean, "sd": q.rate_sd},
-        "demand_per_day": None if q.demand_mean is None else {"mean": q.demand_mean, "sd": q.demand_sd},
-        "last_reading": None if last is None else {
-            "time": last.time, "value": last.value, "sd": last.sd, "method": last.method, "id": last.id,
-        },
-        "never_measured": last is None,
-        "prior": q.prior,
-        "aim": list(q.aim) if q.aim else None,
-        "limit": list(q.limit) if q.limit else None,
-        "band_is_default": q.band_is_default,
-        "p_outside_aim": q.p_outside_aim if has_aim else None,
-        "p_outside_limit": q.p_outside_limit if has_limit else None,
-        "meets_edge": q.meets_edge,
-        "forecast": [
-            {
-                "days": o.days, "mean": o.mean, "sd": o.sd,
-                "p_outside_aim": o.p_outside_aim if has_aim else None,
-                "p_outside_limit": o.p_outside_limit if has_limit else None,
-                "p_reaches_limit": o.p_reaches_limit if has_limit else None,
-            }
-            for o in q.forecast
-        ],
-        "doubtful": [
-            {
-                "id": d.id, "time": d.time, "typed": d.typed, "value": d.value, "expected": d.expected,
-                "expected_sd": d.expected_sd, "kind": d.kind, "probability": d.probability, "guess": d.guess,
-                "guess_value": d.guess_value,
-            }
-            for d in q.doubtful
-        ],
-    }  # fmt: skip
 
 
 def _show(e: SystemEstimate) -> None:

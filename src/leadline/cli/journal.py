@@ -22,8 +22,11 @@ if TYPE_CHECKING:
 @click.option("--kind", default="", help="Of this kind alone: reading, exchange, service and so on.")
 @click.option("--before", default="", metavar="TIME", help="What was before that.")
 @click.option("--most", type=int, default=30, show_default=True, help="So many entries.")
+@click.option("--csv", "as_csv", is_flag=True, help="All that is found, as a journal that imports back.")
 @click.pass_obj
-def journal(bridge: Bridge, words: tuple[str, ...], system: str, kind: str, before: str, most: int) -> None:
+def journal(
+    bridge: Bridge, words: tuple[str, ...], system: str, kind: str, before: str, most: int, as_csv: bool
+) -> None:  # fmt: skip
     """List entries that hold all WORDS, the newest first.
 
     \b
@@ -31,8 +34,10 @@ def journal(bridge: Bridge, words: tuple[str, ...], system: str, kind: str, befo
       leadline journal
       leadline journal skimmer cleaned --system north-room
       leadline journal --kind exchange --most 5 --json
+      leadline journal --kind service --csv > services.csv
     """
     from leadline.app import describe, read_journal
+    from leadline.app.answers import journal as answers
 
     store = bridge.store()
     systems = store.systems()
@@ -44,18 +49,24 @@ def journal(bridge: Bridge, words: tuple[str, ...], system: str, kind: str, befo
         raise BadInput(f"{most} entries", way_out="Ask for one or more.")
     zones = {s: zone(describe.load(store, s).time_zone) for s in systems}
     first = zones.get(system) or next(iter(zones.values()), zone("UTC"))
+    if as_csv:
+        import sys
+
+        from leadline.formats.export import write_journal
+
+        if before:
+            raise BadInput("--csv is of all that is found", way_out="Leave --before out.")
+        now = bridge.as_of(system or None) or bridge.clock.now()
+        rows = read_journal.with_corrections(store, now, system=system, kind=kind, words=" ".join(words))
+        write_journal(rows, sys.stdout)
+        return
     found = read_journal.entries(
         store, bridge.as_of(system or None) or bridge.clock.now(), system=system, kind=kind, words=" ".join(words),
         before=parse(before, first) if before else None, most=most,
     )  # fmt: skip
     if bridge.json:
         for w in found.entries:
-            e = w.entry
-            emit({
-                "schema": "leadline.journal/1", "id": e.id, "time": e.time, "system": e.system, "kind": e.kind,
-                "subject": e.subject, "value": e.value, "unit": e.unit, "note": e.note, "state": w.state,
-                "instead": w.instead.id if w.instead is not None else None,
-            })  # fmt: skip
+            emit(answers.line(w))
         return
     if not found.entries:
         click.echo("Nothing like it was written." if words or kind or system or before else "Nothing is written yet.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,7 +15,6 @@ from leadline.measures.errors import BadInput
 if TYPE_CHECKING:
     from leadline.app.stock import House
     from leadline.cli.main import Bridge
-    from leadline.livestock.census import Lot
 
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "list": ("livestock", "listed", "Who lives where, and when each was last seen."),
@@ -85,42 +84,31 @@ def listed(bridge: Bridge, system: str | None, day: str | None, gone: bool) -> N
     first = next(iter(store.systems()), None)
     local = zone(describe.load(store, system or first).time_zone) if first else zone("UTC")
     h = stock.house(store, bridge.clock, bridge.as_of(system), parse(day, local) if day else None)
-    rows, found = [], []
-    for place in [system] if system else list(h.systems):
+    places = [system] if system else list(h.systems)
+    if bridge.json:
+        from leadline.app.answers import livestock as answers
+
+        emit(answers.register(h, places, gone=gone))
+        return
+    rows = []
+    for place in places:
         missing = {u.lot.id: u for u in unseen(h.register, place, h.at)}
         for lot in h.register.at(place):
             last = lot.seen.get(place)
             u = missing.get(lot.id)
-            found.append({**as_json(lot), "system": place, "count": lot.here[place], "since": lot.since(place),
-                          "last_seen": last, "p_gone": u.p_gone if u else None})  # fmt: skip
             ago = f"{span(days_between(last, h.at))} ago" if last else "never"
             said = f"{ago}{', overdue' if u and u.overdue else ''}"
             rows.append([lot.id, f"{lot.here[place]:g}", lot.kind_said(), h.systems[place].name, said])
     if gone:
         for lot in h.register.lots.values():
             if lot.lives and not lot.alive:
-                found.append({**as_json(lot), "system": None, "count": 0})
                 rows.append([lot.id, "0", lot.kind_said(), "gone", ""])
-    if bridge.json:
-        emit({"schema": "leadline.livestock/1", "as_of": h.at, "livestock": found, "odd": h.register.odd})
-        return
     if not rows:
         click.echo("Nothing is kept here yet. Log an arrival: leadline livestock arrive SYSTEM KIND")
         return
     click.echo(table(["id", "n", "kind", "where", "last seen"], rows, {1}))
     for line in h.register.odd:
         click.echo(click.style(f"Does not fit together: {line}.", dim=True))
-
-
-def as_json(lot: Lot) -> dict[str, Any]:
-    """One lot in terms of Darwin Core, as far as they reach."""
-    science = lot.kind.scientificName if lot.kind else lot.about.get("scientificName")
-    return {
-        "organismID": lot.id, "scientificName": science,
-        "vernacularName": lot.kind.vernacularName if lot.kind else None, "kind": lot.kind.id if lot.kind else None,
-        "kind_guessed": lot.guessed, "group": lot.group,
-        "about": {k: v for k, v in lot.about.items() if k not in ("kind", "scientificName")},
-    }  # fmt: skip
 
 
 @click.command(short_help="One animal or group: where it was, what was noted, what its kind needs.")
@@ -144,17 +132,9 @@ def show(bridge: Bridge, animal: str) -> None:
     lot = h.lot(animal)
     hazards = stock.cautions(h, lot)
     if bridge.json:
-        emit({
-            "schema": "leadline.animal/1", "as_of": h.at, **as_json(lot), "here": lot.here,
-            "stays": [{"place": s.place, "since": s.since, "until": s.until, "count": s.count} for s in lot.stays],
-            "came": [{"time": c.time, "place": c.place, "source": c.source, "count": c.count} for c in lot.came],
-            "gone": [{"time": g.time, "place": g.place, "count": g.count, "how": g.how, "exam": g.exam,
-                      "note": g.note} for g in lot.gone],
-            "notes": [{"time": n.time, "place": n.place, "what": n.what, "value": n.value, "unit": n.unit,
-                       "note": n.words} for n in lot.notes],
-            "hazards": [{"id": z.id, "caution": z.caution} for z in hazards],
-            "photographs": len(store.photos(subject=lot.id)),
-        })  # fmt: skip
+        from leadline.app.answers import livestock as answers
+
+        emit(answers.animal(store, h, lot))
         return
     local = zone(next(iter(h.systems.values())).time_zone) if h.systems else zone("UTC")
     click.echo(click.style(lot.name, bold=True) + f", {lot.kind_said()}: {said.placed(lot, names(h))}")

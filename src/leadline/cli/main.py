@@ -27,7 +27,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "serve": ("serving", "serve", "Serve the pages and run the watch."),
     "system": ("systems", "system", "Add, show, list and edit systems."),
     "log": ("entries", "log", "Write one entry by hand."),
-    "entry": ("entries", "entry", "Correct, withdraw or confirm an entry; keep files with it."),
+    "entry": ("entries", "entry", "Show, correct, withdraw or confirm an entry; keep files with it."),
     "journal": ("journal", "journal", "Read and search what was written."),
     "import": ("files", "import_", "Bring in journals, streams and spreadsheets."),
     "export": ("files", "export", "Write the journal or the streams as CSV."),

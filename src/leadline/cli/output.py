@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import json
 from typing import Any
 
 import click
 
-from leadline.measures.moments import iso
-
 
 def emit(value: Any) -> None:
     """One JSON document on stdout."""
-    click.echo(json.dumps(value, ensure_ascii=False, default=_plain, allow_nan=False))
+    from leadline.app.answers import written
 
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dt.datetime):
-        return iso(value)
-    raise TypeError(type(value).__name__)
+    click.echo(written(value))
 
 
 def table(head: list[str], rows: list[list[str]], right: set[int] = frozenset()) -> str:  # type: ignore[assignment]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -53,6 +53,7 @@ def quarantine(bridge: Bridge, system: str | None) -> None:
     """
     from leadline.app import quarantine as app
     from leadline.app import stock
+    from leadline.app.answers import livestock as answers
 
     store, moment = bridge.store(), bridge.as_of(system)
     h = stock.house(store, bridge.clock, moment)
@@ -64,36 +65,17 @@ def quarantine(bridge: Bridge, system: str | None) -> None:
         found = app.plan(store, bridge.clock, name, moment)
         if found is None:
             if bridge.json:
-                emit({"schema": "leadline.quarantine/1", "system": name, "as_of": h.at, "lots": []})
+                emit(answers.empty_quarantine(name, h.at))
             else:
                 click.echo(f"Nothing lives in {name}.")
             continue
         due = due or any(s.state in ("due", "missed") and s.key != "look" for s in found.steps)
         if bridge.json:
-            emit(as_json(found, h.at))
+            emit(answers.quarantine(found, h.at))
         else:
             _show(bridge, found, name)
     if due:
         click.get_current_context().exit(1)
-
-
-def as_json(p: Plan, at: Any) -> dict[str, Any]:
-    """`leadline.quarantine/1`."""
-    return {
-        "schema": "leadline.quarantine/1", "system": p.place, "as_of": at, "started": p.started, "because": p.because,
-        "lots": [x.id for x in p.lots], "days": p.days, "looked_on": p.looked_on,
-        "temperature": {"low": p.warmth.low_c, "high": p.warmth.high_c, "unit": "degC"} if p.warmth else None,
-        "against": [{
-            "pest": a.pest.id, "hosts": list(a.hosts), "window_days": [a.opens_d, a.closes_d] if a.opens_d else None,
-            "observe_days": a.observe.days, "no_data": a.no_data or None,
-        } for a in p.against],
-        "steps": [{
-            "key": s.key, "action": s.action, "what": s.what, "opens": s.opens, "closes": s.closes, "state": s.state,
-            "why": s.why, "pests": list(s.pests), "done": s.done,
-        } for s in p.steps],
-        "release": p.release, "release_why": p.release_why, "skipped": list(p.skipped), "no_data": list(p.no_data),
-        "conclusion": p.conclusion,
-    }  # fmt: skip
 
 
 def _show(bridge: Bridge, p: Plan, name: str) -> None:

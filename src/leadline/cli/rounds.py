@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -36,35 +36,11 @@ def round_(bridge: Bridge, system: str | None, minutes: float) -> None:
         raise BadInput("--minutes is no number", way_out="Give the minutes you have, such as 10.")
     r = choose.round_for(bridge.store(), bridge.clock, system, minutes, bridge.as_of(system))
     if bridge.json:
-        emit(as_json(r))
+        from leadline.app.answers import water
+
+        emit(water.round_(r))
         return
     _show(r)
-
-
-def as_json(r: Round) -> dict[str, Any]:
-    """The contract's `leadline.round/1`."""
-    return {
-        "schema": "leadline.round/1",
-        "system": r.system or None,
-        "as_of": r.as_of,
-        "minutes": r.minutes,
-        "items": [
-            {
-                "rank": k, "action": c.action, "subject": c.subject, "system": c.system, "urgency": c.urgency,
-                "minutes": c.minutes, "because": c.because, "risk": c.risk, "worth": c.worth,
-                "entry": c.entry_id or None,
-                "evidence": [{"what": v.what, "value": v.value, "unit": v.unit} for v in c.evidence],
-            }
-            for k, c in enumerate(r.items, 1)
-        ],
-        "left_for_later": [
-            {
-                "action": x.action, "subject": x.subject, "system": x.system, "until": x.until, "because": x.because,
-                "minutes": x.minutes,
-            }
-            for x in r.left_for_later
-        ],
-    }  # fmt: skip
 
 
 def _show(r: Round) -> None:

@@ -138,11 +138,9 @@ def _of_file(path: str | None) -> Iterator[None]:
 
 
 def _text(value: Any) -> str:
-    import json
+    from leadline.app.answers import written
 
-    from leadline.cli.output import _plain
-
-    return json.dumps(value, ensure_ascii=False, default=_plain, allow_nan=False)
+    return written(value)
 
 
 def _write_all(folder: str, files: dict[str, str]) -> None:

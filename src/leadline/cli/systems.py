@@ -52,10 +52,9 @@ def say(bridge: Bridge, done: System, verb: str) -> None:
     if done.unknown:
         click.echo(f"note: kept but not understood: {', '.join(done.unknown)}", err=True)
     if bridge.json:
-        emit({
-            "schema": "leadline.system/1", "system": done.id, "name": done.name, "unknown": list(done.unknown),
-            "defaults": list(done.defaults),
-        })  # fmt: skip
+        from leadline.app.answers import systems
+
+        emit(systems.kept(done))
         return
     click.echo(f"{verb} {done.id} ({done.name}), {done.net_volume_l:.0f} ± {done.net_volume_sd_l:.0f} L.")
     for line in done.defaults:
@@ -94,14 +93,15 @@ def edit(bridge: Bridge, ident: str, file: str) -> None:
     Example:
       leadline system edit north-room north-room.toml
     """
-    from leadline.app import describe
-    from leadline.system.description import parse
+    from leadline.app import set_up as app
 
-    document = _read(file)
-    describe.document(bridge.store(), ident)
-    if parse(document).id != ident:
-        raise BadInput(f"it describes {parse(document).id!r}, not {ident!r}", where=file, way_out="Check system.id.")
-    say(bridge, describe.add(bridge.store(), bridge.clock, document, replace=True), "Changed")
+    try:
+        done = app.replace_whole(bridge.store(), bridge.clock, ident, _read(file))
+    except LeadlineError as exc:
+        if exc.where or exc.exit_code != 2 or ident not in bridge.store().systems():
+            raise
+        raise BadInput(exc.what, where=file, way_out=exc.way_out) from exc
+    say(bridge, done, "Changed")
 
 
 @system.command("list")
@@ -117,7 +117,9 @@ def list_(bridge: Bridge) -> None:
 
     found = describe.systems(bridge.store())
     if bridge.json:
-        emit({"schema": "leadline.systems/1", "systems": [{"id": i, "name": n} for i, n in found]})
+        from leadline.app.answers import systems
+
+        emit(systems.listed(found))
         return
     for ident, name in found:
         click.echo(f"{ident}  {name}")
@@ -146,14 +148,9 @@ def show(bridge: Bridge, ident: str, toml: bool) -> None:
         return
     s = describe.load(store, ident, bridge.as_of(ident))
     if bridge.json:
-        emit({
-            "schema": "leadline.system/1", "system": s.id, "name": s.name, "time_zone": s.time_zone,
-            "net_volume": {"unit": "L", "mean": s.net_volume_l, "sd": s.net_volume_sd_l}, "units": s.units,
-            "vessels": [v.id for v in s.vessels], "equipment": [{"id": e.id, "type": e.type} for e in s.equipment],
-            "streams": [{"id": x.id, "quantity": x.quantity} for x in s.streams],
-            "bands": {q: {"aim": list(b.aim), "limit": list(b.limit) if b.limit else None} for q, b in s.bands.items()},
-            "unknown": list(s.unknown), "defaults": list(s.defaults),
-        })  # fmt: skip
+        from leadline.app.answers import systems
+
+        emit(systems.shown(s))
         return
     click.echo(f"{s.name} ({s.id}), {s.time_zone}")
     click.echo(

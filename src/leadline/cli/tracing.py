@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
 
     from leadline.app.stock import House
     from leadline.cli.main import Bridge
-    from leadline.livestock.paths import Step
     from leadline.livestock.trace import Backward, Forward
 
 _SHOWN = 8
@@ -49,6 +48,7 @@ def trace(
     """
     from leadline.app import stock, trace_picture
     from leadline.app import trace as app
+    from leadline.app.answers import livestock as answers
     from leadline.measures.moments import parse, zone
 
     store = bridge.store()
@@ -62,7 +62,7 @@ def trace(
     if seen_in:
         b = app.backward(store, bridge.clock, pest, seen_in, parse(seen, local) if seen else None, moment)
         if bridge.json:
-            emit(backward_json(b))
+            emit(answers.backward(b))
         else:
             _show_backward(h, b, local)
         drawn = trace_picture.of_backward(h, b)
@@ -72,7 +72,7 @@ def trace(
             since=parse(since, local) if since else None, as_of=moment,
         )  # fmt: skip
         if bridge.json:
-            emit(forward_json(f))
+            emit(answers.forward(f))
         else:
             _show_forward(h, f, local)
         drawn = trace_picture.of_forward(h, f) if f.exposed else ""
@@ -85,46 +85,6 @@ def trace(
             raise BadInput(f"cannot write it: {exc.strerror}", where=str(picture)) from exc
         if not bridge.json:
             click.echo(f"Picture: {picture}")
-
-
-def forward_json(f: Forward) -> dict[str, Any]:
-    """`leadline.trace-forward/1`."""
-    return {
-        "schema": "leadline.trace-forward/1", "pest": f.pest.id, "origin": f.origin, "since": f.since, "as_of": f.now,
-        "exposed": [{
-            "place": e.place, "chance": round(e.chance, 4), "range": [round(x, 4) for x in e.chance_range],
-            "earliest": _moment(e.earliest), "path": _path(e.likeliest), "hosts": list(e.hosts),
-            "look_until": e.look_until,
-        } for e in f.exposed],
-        "carriers": list(f.carriers),
-    }  # fmt: skip
-
-
-def backward_json(b: Backward) -> dict[str, Any]:
-    """`leadline.trace-backward/1`."""
-    return {
-        "schema": "leadline.trace-backward/1", "pest": b.pest.id, "place": b.place, "seen": b.seen,
-        "suspects": [{
-            "animal": s.lot or None, "came": s.came.time if s.came else None,
-            "source": s.came.source if s.came else None,
-            "share": round(s.share, 4), "why": s.why, "path": [{"place": x.place, "time": _moment(x)} for x in s.path],
-        } for s in b.suspects],
-        "not_followed": b.not_followed, "excluded": b.excluded, "too_old": b.too_old,
-    }  # fmt: skip
-
-
-def _moment(step: Step) -> dt.datetime:
-    import datetime as dt
-
-    return dt.datetime.fromtimestamp(step.at_s, dt.UTC)
-
-
-def _path(step: Step) -> list[dict[str, Any]]:
-    return [
-        {"place": x.place, "time": _moment(x), "by": x.contact.by if x.contact else None,
-         "what": x.contact.what if x.contact else None}
-        for x in step.path()
-    ]  # fmt: skip
 
 
 def _show_forward(h: House, f: Forward, local: dt.tzinfo) -> None:

@@ -39,6 +39,7 @@ def alarms(bridge: Bridge, system: str | None) -> None:
     from leadline.alarms.first_steps import first_step
     from leadline.alarms.message import plain, span
     from leadline.app import describe, oversee
+    from leadline.app.answers import watch as answers
 
     store = bridge.store()
     if system is not None:
@@ -51,15 +52,7 @@ def alarms(bridge: Bridge, system: str | None) -> None:
         asks = asks or r.state is State.UNACKNOWLEDGED
         state = SPOKEN.get(r.state, r.state)
         if bridge.json:
-            emit({
-                "schema": "leadline.standing/1", "system": r.system, "alarm": r.name, "subject": r.subject,
-                "state": state, "priority": r.priority, "value": r.value, "because": r.because, "cause": r.cause,
-                "began": dt.datetime.fromtimestamp(r.began_s, dt.UTC),
-                "harm_at": None if r.harm_at_s is None else dt.datetime.fromtimestamp(r.harm_at_s, dt.UTC),
-                "until": None if r.alarm.until_s is None else dt.datetime.fromtimestamp(r.alarm.until_s, dt.UTC),
-                "told": [{"person": d.person, "path": d.path, "stage": d.stage, "tries": d.tries, "note": d.note}
-                         for d in a.told],
-            })  # fmt: skip
+            emit(answers.standing(a))
             continue
         until = ""
         if r.alarm.until_s is not None:

@@ -75,17 +75,17 @@ def prove(bridge: Bridge, path: str, heard: bool, wait: float) -> None:
 
 
 @click.command(short_help="Every path, how far it is proved, and the chance that nobody is reached.")
+@click.option("--why", is_flag=True, help="Say what the chance that nobody is reached rests on.")
 @click.pass_obj
-def paths(bridge: Bridge) -> None:
+def paths(bridge: Bridge, why: bool) -> None:
     """List every person's every path with its proof. Exit status 1 when one is unproved.
 
     \b
     Examples:
       leadline watch paths
+      leadline watch paths --why
       leadline watch paths --json
     """
-    import datetime as dt
-
     from leadline.app import oversee
     from leadline.wiring import make_signals
 
@@ -95,28 +95,17 @@ def paths(bridge: Bridge) -> None:
     found = oversee.paths(signals, now)
     gap = oversee.nobody_tonight(signals, now)
     if bridge.json:
+        from leadline.app.answers import watch as answers
 
-        def moment(seconds: float | None) -> dt.datetime | None:
-            return None if seconds is None else dt.datetime.fromtimestamp(seconds, dt.UTC)
-
-        emit({
-            "schema": "leadline.paths/1", "as_of": bridge.clock.now(), "p_nobody_tonight": gap,
-            "paths": [
-                {
-                    "person": p.person, "path": p.path, "kind": p.kind, "proved": p.known.counts, "words": p.said,
-                    "proved_at": moment(p.known.proved_s),
-                    "answered": p.known.answered, "missed": p.known.missed, "p_dead": p.known.dead(now),
-                    "shares": list(p.known.shares),
-                }
-                for p in found
-            ],
-        })  # fmt: skip
+        emit(answers.paths(found, gap, bridge.clock.now()))
     else:
         for p in found:
             click.echo(f"{p.name} by {p.path} ({p.kind}): {p.said}")
         if not found:
             click.echo("Nobody is told of anything: leadline watch orders --example prints orders to begin with.")
         click.echo(f"Chance that an alarm tonight reaches nobody: {oversee.chance_said(gap)}")
+        for what, said in oversee.why_nobody(signals, now) if why else ():
+            click.echo(f"  {what}: {said}")
     if any(not p.known.counts for p in found) or not found:
         raise click.exceptions.Exit(1)
 
@@ -132,14 +121,13 @@ def figures(bridge: Bridge, days: float) -> None:
       leadline watch figures
       leadline watch figures --days 90 --json
     """
-    from dataclasses import asdict
-
     from leadline.alarms.message import span
     from leadline.app import oversee
+    from leadline.app.answers import watch as answers
 
     f = oversee.figures(bridge.store(), bridge.clock, days)
     if bridge.json:
-        emit({"schema": "leadline.figures/1", **asdict(f), "per_week": f.per_week})
+        emit(answers.figures(f))
         return
     shares = ", ".join(f"{name} {100 * share:.0f} %" for name, share in f.by_priority.items())
     answer = "none" if f.median_answer_s is None else span(f.median_answer_s)

@@ -23,6 +23,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "secret": ("watch_orders", "secret", "Keep a password or an address that the orders refer to."),
     "token": ("watch_orders", "token", "Make or take back a token with which a device may post points."),
     "adopt": ("watch_orders", "adopt", "Take up a stream that came in and that nobody declared."),
+    "streams": ("watch_streams", "streams", "Every stream, its last point, and whether it still comes."),
+    "points": ("watch_streams", "points", "A window of one stream: points, or hours and days with their extremes."),
     "held": ("watch_orders", "held", "What came in and was no point."),
     "alarms": ("watch_alarms", "alarms", "Alarms that stand."),
     "acknowledge": ("watch_alarms", "acknowledge", "Say that you have it: an alarm, or the code of a message."),

@@ -5,6 +5,7 @@ WAL and synchronous=FULL: what was committed is on disk, and readers never wait 
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import os
 import sqlite3
@@ -163,6 +164,14 @@ class DatabaseFile:
                 if inner:
                     connection.execute("RELEASE inner")
             raise
+
+    def size(self) -> int:
+        """What the file and its log take on disk. [B]"""
+        found = 0
+        for path in (self.path, self.path.with_name(f"{self.path.name}-wal")):
+            with contextlib.suppress(OSError):
+                found += path.stat().st_size
+        return found
 
     def close(self) -> None:
         """Close the file; closing twice does no harm."""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 HEADERS = {
@@ -32,7 +33,12 @@ class Guard:
             await self.app(scope, receive, send)
             return
 
+        to_program = scope["path"].startswith("/api/")
+
         async def send_guarded(message: Message) -> None:
+            if to_program and message.get("status") == 413 and _plain(message):  # said by the limit, before any route
+                await _refused("The body is too large.", 413)(scope, receive, send_guarded)
+                raise _Said
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
@@ -43,10 +49,24 @@ class Guard:
             await send(message)
 
         if scope["method"] not in ("GET", "HEAD") and from_elsewhere(Headers(scope=scope)):
-            answer = PlainTextResponse("This form came from another site, so nothing was written.", 403)
+            words = "This form came from another site, so nothing was written."
+            answer = _refused(words, 403) if to_program else PlainTextResponse(words, 403)
             await answer(scope, receive, send_guarded)
             return
-        await self.app(scope, receive, send_guarded)
+        with contextlib.suppress(_Said):
+            await self.app(scope, receive, send_guarded)
+
+
+class _Said(Exception):
+    """The answer went out in another shape: what was begun is left."""
+
+
+def _plain(message: Message) -> bool:
+    return Headers(raw=message["headers"]).get("content-type", "").startswith("text/plain")
+
+
+def _refused(words: str, status: int) -> Response:
+    return JSONResponse({"schema": "leadline.refused/1", "words": words}, status)
 
 
 def from_elsewhere(headers: Headers) -> bool:

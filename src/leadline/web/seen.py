@@ -79,7 +79,7 @@ class Lookout:
         return cast(list[tuple[str, str]], self._once(key, lambda: self.use.systems(store)))
 
     def round(
-        self, store: Store, system: str | None, minutes: int, as_of: dt.datetime | None, units: str = ""
+        self, store: Store, system: str | None, minutes: float, as_of: dt.datetime | None, units: str = ""
     ) -> Round:
         """The round of one system, or of all, for so many minutes."""
         systems = [system] if system else [s for s, _ in self.systems(store)]

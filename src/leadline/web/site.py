@@ -13,6 +13,7 @@ import jinja2
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
+from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
@@ -27,7 +28,7 @@ from leadline.app.stand_orders import names_of
 from leadline.measures.errors import LeadlineError, Unreachable
 from leadline.measures.moments import Clock
 from leadline.system.orders import Orders
-from leadline.web import api, forms
+from leadline.web import api, forms, metrics
 from leadline.web.doors import Doors
 from leadline.web.guard import MAX_FORM_BYTES, Guard
 from leadline.web.pages import (
@@ -147,13 +148,14 @@ def build(
             Mount("/static", _Static(directory=static), name="static"),
         ],
         middleware=[
+            Middleware(metrics.Counted),
             Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)),
             Middleware(Guard),
             Middleware(GZipMiddleware),
+            Middleware(RequestBodyLimitMiddleware, max_body_size=MAX_FORM_BYTES),  # inside, so that it is guarded too
         ],
         exception_handlers={LeadlineError: _said, HTTPException: _missing},
         lifespan=lifespan,
-        max_body_size=MAX_FORM_BYTES,
     )
     app.state.doors = doors or Doors()
     app.state.staging = Staging()
@@ -164,6 +166,7 @@ def build(
     app.state.live = live
     app.state.mailroom = mailroom
     app.state.signals_of = signals_of or (lambda store: Signals(store, Orders(), b"", {}, partial(names_of, store)))
+    app.state.figures = metrics.Figures(app.state)
     app.state.posts = api.Pace(api.POSTS_A_MINUTE)
     app.state.wrong_tokens = api.Pace(api.WRONG_A_MINUTE)
     app.state.sign_ins = api.Pace(SIGN_INS_A_MINUTE)
@@ -173,11 +176,15 @@ def build(
 
 
 async def _said(request: Request, exc: Exception) -> Response:
+    if api.answers_here(request.url.path):
+        return api.instead(request, exc)
     status = 503 if isinstance(exc, Unreachable) else 422
     return round_page.plain_word(request, str(exc), status)
 
 
 async def _missing(request: Request, exc: Exception) -> Response:
+    if api.answers_here(request.url.path):
+        return api.instead(request, exc)
     status = exc.status_code if isinstance(exc, HTTPException) else 500
     words = {
         401: "Sign in first.",

@@ -52,10 +52,7 @@ def token(form: FormData) -> str:
 
 def before(request: Request, form: FormData) -> Entry | None:
     """What this very form wrote already."""
-    store = request.app.state.store
-    kept = store.record("token", token(form)) if text(form, "token") else None
-    found: Entry | None = store.entry(str(kept)) if kept is not None else None
-    return found
+    return record.sent(request.app.state.store, token(form)) if text(form, "token") else None
 
 
 def shown(request: Request, h: House) -> Flash | None:

@@ -42,7 +42,7 @@ ALONE = {
 }
 _AMOUNT_UNIT = {"exchange": "L", "topoff": "L"}
 _tried: weakref.WeakKeyDictionary[Store, dict[tuple[str, tuple[str, ...]], bool]] = weakref.WeakKeyDictionary()
-_TOLD = ("corrects", "withdrawn", "confirms", "by")  # said elsewhere on the page
+_TOLD = ("corrects", "withdrawn", "confirms")  # said elsewhere on the page
 
 
 async def entry(request: Request) -> Response:
@@ -106,10 +106,13 @@ def _facts(found: Whole, local: dt.tzinfo, request: Request) -> list[tuple[str, 
     names = dict(describe.systems(request.app.state.store))
     typed = amount(e) + (f" ± {e.sd:g}" if e.sd is not None else "")
     written = figures.moment(e.recorded_at, local) if e.recorded_at else ""
+    author = request.app.state.store.authors([e.id]).get(e.id, "")
+    account = request.app.state.store.account(author) if author else None
+    written_by = account.name if account is not None else author
     told = [
         ("System", names.get(e.system, e.system)), ("What", e.subject.replace("-", " ")), ("As typed", typed),
         ("As stored", _stored(e)), ("Done" if e.kind == "service" else "Method", e.method),
-        ("To", names.get(e.to, e.to)), ("From", e.source.replace("-", " ")), ("Written by", str(e.extra.get("by", ""))),
+        ("To", names.get(e.to, e.to)), ("From", e.source.replace("-", " ")), ("Written by", written_by),
         ("Written down", written), ("Note", e.note),
     ]  # fmt: skip
     more = [(k.replace("_", " ").capitalize(), _plain(v)) for k, v in e.extra.items() if k not in _TOLD]

@@ -1,22 +1,21 @@
-"""What machines ask: points posted with a token, the watch's health, the alarms' figures."""
+"""What machines ask: points posted with a token, the watch's health, and how often somebody may knock."""
 
 from __future__ import annotations
 
 import asyncio
 import time
 from collections import deque
-from dataclasses import asdict, dataclass, field
-from typing import Any, cast
+from dataclasses import dataclass, field
+from typing import cast
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from leadline.app import oversee, stand_orders
+from leadline.app import stand_orders
 from leadline.app.ports import Store, Taken
 from leadline.feeds.payload import read_lines
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import iso
-from leadline.web.ways import Right, post, way
 
 MOST_POINTS, MOST_BYTES = 10_000, 4_000_000
 POSTS_A_MINUTE, WRONG_A_MINUTE = 600, 20
@@ -109,27 +108,5 @@ async def post_streams(request: Request) -> Response:
     return JSONResponse(said, 200, _HEAD)
 
 
-async def figures(request: Request) -> Response:
-    """`GET /api/figures?days=30`: the alarms' figures."""
-    try:
-        days = min(max(float(request.query_params.get("days", "30")), 1.0), 3660.0)
-    except ValueError:
-        return _no(422, "days is no number")
-    found = oversee.figures(request.app.state.store, request.app.state.clock, days)
-    return JSONResponse(figures_json(found), 200, _HEAD)
-
-
-def figures_json(found: Any) -> dict[str, Any]:
-    """The figures as `leadline.figures/1`."""
-    return {"schema": "leadline.figures/1", **asdict(found), "per_week": found.per_week}
-
-
 def _no(status: int, words: str, headers: dict[str, str] | None = None) -> Response:
     return JSONResponse({"schema": "leadline.refused/1", "words": words}, status, {**_HEAD, **(headers or {})})
-
-
-WAYS = [
-    way("/health", health, Right.OPEN),
-    post("/api/streams", post_streams, Right.OPEN, most_bytes=MOST_BYTES),  # a device's token is asked for instead
-    way("/api/figures", figures, Right.VIEW),
-]
