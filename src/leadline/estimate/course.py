@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -141,23 +142,85 @@ def course(r: Reckoning, q: str, start: float, points: int = 160, ahead_days: fl
     low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
     if t.family.positive:
         mean, low, high = np.maximum(mean, 0.0), np.maximum(low, 0.0), np.maximum(high, 0.0)
-    doubt = {k for k in range(n) if t.hypotheses[k, 1] > 0.5}
-    fixes = tuple(
-        Fix(
-            moment_of(float(s.t[k])), float(s.value[k]), float(np.hypot(s.noise_sd[k], s.relative[k] * s.value[k])),
-            s.methods[k], s.ids[k], k in doubt, not s.ids[k],
-        )
-        for k in range(n) if s.t[k] >= first
-    )  # fmt: skip
-    marks = tuple(
+    found = tuple(_fix(t, k) for k in range(n) if s.t[k] >= first)
+    marked = tuple(
         (moment_of(day), kind, words)
         for day, kind, words in r.inputs.marks
         if day >= first and _touches(kind, q, words)
     )
     return Course(
         q, _unit(q), tuple(moment_of(float(x)) for x in at), tuple(mean.tolist()), tuple(low.tolist()),
-        tuple(high.tolist()), fixes, r.moment(), marks,
+        tuple(high.tolist()), found, r.moment(), marked,
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a track: moments [d] and what was believed at each; (n,), stored unit."""
+
+    at: Array
+    mean: Array
+    sd: Array
+    q05: Array
+    q95: Array
+
+
+MOST_AHEAD_D = 90.0  # further on, "all going on as it does" says nothing any more; judgement
+_JUST = 1e-5  # just before a reading, just after a dose: about a second [d]
+
+
+def stretch(r: Reckoning, q: str, start: float, end: float, points: int) -> Stretch:
+    """What was believed of a quantity between two days: at `points` regular moments, and on both sides of every
+    reading, dose and exchange between them, so that no step of the track is lost.
+
+    Nothing stands before the track begins, or more than `MOST_AHEAD_D` past now.
+    """
+    t = r.tracks[q]
+    s = t.sightings
+    first = max(start, t.start if len(s) else r.since)
+    last = min(end, r.now + MOST_AHEAD_D)
+    if last <= first:
+        none = np.zeros(0)
+        return Stretch(none, none, none, none, none)
+    grid = np.linspace(first, last, max(points, 2))
+    read = s.t[(s.t >= first) & (s.t <= last)]
+    done = t.events.t[(t.events.t >= first) & (t.events.t <= min(last, r.now))] if len(s) else np.zeros(0)
+    turn = [r.now] if first <= r.now <= last else []
+    at = np.unique(np.concatenate((grid, read, read - _JUST, done, done + _JUST, turn)))
+    at = at[(at >= first) & (at <= last)]
+    mean, sd = path(r, q, at)
+    low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
+    if t.family.positive:
+        mean, low, high = np.maximum(mean, 0.0), np.maximum(low, 0.0), np.maximum(high, 0.0)
+    return Stretch(at, mean, sd, low, high)
+
+
+def fixes(r: Reckoning, q: str, start: float, end: float) -> tuple[Fix, ...]:
+    """Readings by hand between two days, in order of time."""
+    t = r.tracks[q]
+    s = t.sightings
+    a, b = np.searchsorted(s.t, (start, end + 1e-9))
+    return tuple(_fix(t, k) for k in range(int(a), int(b)) if s.ids[k])
+
+
+def marks(r: Reckoning, q: str, start: float, end: float) -> list[tuple[dt.datetime, str, str]]:
+    """Exchanges and additions between two days that touch a quantity, and services of what measures it."""
+    found = [
+        (moment_of(day), kind, words.replace("-", " "))
+        for day, kind, words in r.inputs.marks
+        if start <= day <= end and _touches(kind, q, words)
+    ]
+    for day, about, what in r.services:
+        if start <= day <= end and about in (q, f"{q}-kit", f"{q}-probe"):
+            found.append((moment_of(day), "service", f"{about.replace('-', ' ')} {what}".strip()))
+    return sorted(found)
+
+
+def _fix(t: Track, k: int) -> Fix:
+    s = t.sightings
+    sd = float(np.hypot(s.noise_sd[k], s.relative[k] * s.value[k]))
+    in_doubt = bool(t.hypotheses[k, 1] > 0.5)
+    return Fix(moment_of(float(s.t[k])), float(s.value[k]), sd, s.methods[k], s.ids[k], in_doubt, not s.ids[k])
 
 
 def _touches(kind: str, q: str, words: str) -> bool:
