@@ -14,8 +14,10 @@ from leadline.journal.journal import as_of as known_at
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import DAY_S, EARLIEST_YEAR, LATEST_YEAR, Clock, iso, parse, zone
 from leadline.measures.quantities import QUANTITIES, canonical_name, stored_name
+from leadline.present import sentences
 from leadline.present.charts.calendar import axis
-from leadline.present.window import Columns, Mark, Window, depth
+from leadline.present.charts.scale import Depths
+from leadline.present.window import Columns, Mark, Window, depth, drawn_with
 
 if TYPE_CHECKING:
     import numpy as np
@@ -130,7 +132,7 @@ def survey(
         raise UnknownName("quantity", quantity, r.tracks)
     px = min(max(px, LEAST_PX), MOST_PX)
     a, b = start.timestamp() / DAY_S, end.timestamp() / DAY_S
-    at, mean, sd, low, high = _thinned(course.stretch(r, q, a, b, px // 3), a, b, px)
+    at, mean, sd, low, high = _thinned(course.stretch(r, e.quantities[q], a, b, px // 3), a, b, px)
     now = as_of or clock.now()
     marked = [*course.marks(r, q, a, b), *_happened(store, system, start, end, now)]
     return Window(
@@ -223,13 +225,18 @@ def _happened(store: Store, system: str, start: dt.datetime, end: dt.datetime, n
     ]
 
 
-def as_json(windows: list[Window], px: int = USUAL_PX, *, near: bool = False) -> dict[str, Any]:
+def as_json(
+    windows: list[Window], px: int = USUAL_PX, *, near: bool = False,
+    inner: tuple[dt.datetime, dt.datetime] | None = None,
+) -> dict[str, Any]:  # fmt: skip
     """`leadline.course/1`: moments as Unix seconds, values in each quantity's stored unit; `shown` says how to print.
 
     The first quantity has its depth at the left; a second one at the right, or the same when it is the same quantity.
+    With `inner` the depth is that of this part alone: what lies beside it is there to be panned to.
     """
     first = windows[0]
     dial = axis(first.start, first.end, first.local, float(px))
+    seen = [w.cut(*inner) for w in windows] if inner else windows
     return {
         "schema": "leadline.course/1", "from": iso(first.start), "to": iso(first.end), "now": iso(first.now),
         "time_zone": first.local.key, "px": px,
@@ -238,19 +245,22 @@ def as_json(windows: list[Window], px: int = USUAL_PX, *, near: bool = False) ->
             "upper": [[t.at.timestamp(), t.text] for t in dial.upper],
             "lower": [[t.at.timestamp(), t.text] for t in dial.lower],
         },
-        "courses": [_course_json(w, windows, px, near) for w in windows],
+        "courses": [_course_json(w, depth(drawn_with(s, seen), 1.0, near=near), px)
+                    for w, s in zip(windows, seen, strict=True)],
     }  # fmt: skip
 
 
-def _course_json(w: Window, windows: list[Window], px: int, near: bool) -> dict[str, Any]:
+def _course_json(w: Window, deep: Depths, px: int) -> dict[str, Any]:
     way, e = w.way, w.estimate
-    same = [x for x in windows if x.quantity == w.quantity and x.units == windows[0].units]
-    deep = depth(same if w in same else [w], 1.0, near=near)
     fixes, marks = _few(w, px)
     return {
-        "system": w.system, "name": w.name, "quantity": w.quantity, "unit": w.unit,
+        "system": w.system, "name": w.name, "quantity": w.quantity, "title": sentences.titled(w.quantity),
+        "unit": w.unit,
         "shown": {"label": way.label, "digits": way.digits, "factor": way.factor, "offset": way.offset},
-        "depth": {"low": deep.low, "high": deep.high, "labels": deep.labels(way.digits, 0.045)},
+        "depth": {
+            "low": deep.low, "high": deep.high,
+            "labels": [[deep.high - y * (deep.high - deep.low), text] for y, text in deep.labels(way.digits, 0.045)],
+        },
         "aim": list(e.aim) if e.aim else None, "limit": list(e.limit) if e.limit else None,
         "meets_edge": e.meets_edge.timestamp() if e.meets_edge else None,
         "course": {

@@ -10,7 +10,7 @@ import numpy as np
 from leadline.estimate.grid import GAIN, LEVEL, SECOND, STATES, transition_noise
 from leadline.estimate.reckon import Reckoning, held, moment_of, within_reason
 from leadline.estimate.replay import Track
-from leadline.estimate.report import Course, Fix
+from leadline.estimate.report import Course, Fix, QuantityEstimate
 
 Array = np.ndarray
 
@@ -165,34 +165,47 @@ class Stretch:
     q95: Array
 
 
-MOST_AHEAD_D = 90.0  # further on, "all going on as it does" says nothing any more; judgement
 _JUST = 1e-5  # just before a reading, just after a dose: about a second [d]
 
 
-def stretch(r: Reckoning, q: str, start: float, end: float, points: int) -> Stretch:
+def stretch(r: Reckoning, e: QuantityEstimate, start: float, end: float, points: int) -> Stretch:
     """What was believed of a quantity between two days: at `points` regular moments, and on both sides of every
-    reading, dose and exchange between them, so that no step of the track is lost.
+    reading, exchange and dose by hand between them, so that no step of the track is lost.
 
-    Nothing stands before the track begins, or more than `MOST_AHEAD_D` past now.
+    Nothing stands before the track begins. From now on it is the estimate and its outlook, as far as that goes.
     """
+    q = e.quantity
     t = r.tracks[q]
     s = t.sightings
     first = max(start, t.start if len(s) else r.since)
-    last = min(end, r.now + MOST_AHEAD_D)
+    last = min(end, r.now + max((o.days for o in e.forecast), default=0.0))
     if last <= first:
         none = np.zeros(0)
         return Stretch(none, none, none, none, none)
     grid = np.linspace(first, last, max(points, 2))
     read = s.t[(s.t >= first) & (s.t <= last)]
-    done = t.events.t[(t.events.t >= first) & (t.events.t <= min(last, r.now))] if len(s) else np.zeros(0)
-    turn = [r.now] if first <= r.now <= last else []
+    done = np.array([day for day, kind, words in r.inputs.marks if first <= day <= last and _touches(kind, q, words)])
+    turn = [r.now - _JUST, r.now, *(r.now + o.days for o in e.forecast)]
     at = np.unique(np.concatenate((grid, read, read - _JUST, done, done + _JUST, turn)))
     at = at[(at >= first) & (at <= last)]
-    mean, sd = path(r, q, at)
-    low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
+    past, ahead = at[at < r.now], at[at >= r.now] - r.now
+    if not len(s):  # a belief that rests on no reading neither moves nor widens
+        mean, sd = np.full(len(past), e.mean), np.full(len(past), e.sd)
+        low, high = np.full(len(past), e.q05), np.full(len(past), e.q95)
+    else:
+        mean, sd = path(r, q, past) if len(past) else (past, past)
+        low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
+    days = np.array([0.0, *(o.days for o in e.forecast)])
+    m = np.interp(ahead, days, [e.mean, *(o.mean for o in e.forecast)])
+    d = np.interp(ahead, days, [e.sd, *(o.sd for o in e.forecast)])
+    ends = [
+        np.interp(ahead, days, [now, *(o.mean + side * 1.6448536 * o.sd for o in e.forecast)])
+        for now, side in ((e.q05, -1.0), (e.q95, 1.0))
+    ]
+    parts = [np.concatenate(p) for p in ((mean, m), (sd, d), (low, ends[0]), (high, ends[1]))]
     if t.family.positive:
-        mean, low, high = np.maximum(mean, 0.0), np.maximum(low, 0.0), np.maximum(high, 0.0)
-    return Stretch(at, mean, sd, low, high)
+        parts = [np.maximum(p, 0.0) for p in parts]
+    return Stretch(at, *parts)
 
 
 def fixes(r: Reckoning, q: str, start: float, end: float) -> tuple[Fix, ...]:

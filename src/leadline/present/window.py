@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from leadline.estimate.report import Fix, QuantityEstimate
 from leadline.measures import figures
 from leadline.measures.moments import DAY_S
+from leadline.present.charts.calendar import regular
 from leadline.present.charts.scale import Depths, depths
 
 if TYPE_CHECKING:
@@ -84,6 +85,21 @@ class Window:
         """Length of the window. [d]"""
         return (self.end - self.start).total_seconds() / DAY_S
 
+    def cut(self, start: dt.datetime, end: dt.datetime) -> Window:
+        """The part of it between two moments."""
+        a, b = start.timestamp(), end.timestamp()
+        on = (self.at_s >= a) & (self.at_s <= b)
+        probes = []
+        for p in self.probes:
+            touch = (p.at_s + p.width_s >= a) & (p.at_s <= b)
+            cut = (p.at_s[touch], p.n[touch], p.least[touch], p.greatest[touch])
+            probes.append(Columns(p.stream, p.grain, p.width_s, *cut))
+        return replace(
+            self, start=start, end=end, at_s=self.at_s[on], mean=self.mean[on], sd=self.sd[on], q05=self.q05[on],
+            q95=self.q95[on], probes=tuple(probes), fixes=tuple(f for f in self.fixes if start <= f.time <= end),
+            marks=tuple(m for m in self.marks if start <= m[0] <= end),
+        )  # fmt: skip
+
     def believed(self, moment: dt.datetime) -> tuple[float, float, float, float] | None:
         """Mean, sd, 5 % and 95 % at a moment, between the reckoned ones; None where nothing is reckoned."""
         import numpy as np
@@ -107,6 +123,39 @@ class Window:
         return (low, high) if low <= high else None
 
 
+def readout(w: Window, at: dt.datetime, reach: dt.timedelta) -> str:
+    """The numbers at one moment, in a sentence each: belief, probe, nearest reading, marks within `reach`."""
+    way = w.way
+    said = []
+    known = w.believed(at)
+    if known is None:
+        said.append("Nothing is reckoned here.")
+    else:
+        mean, sd, low, high = known
+        spread = _between(way, low, high, "between {} and {}")
+        said.append(f"{figures.figure(mean, sd, w.quantity, w.units, w.unit)}; 9 in 10 {spread}.")
+    seen = w.probed(at - reach / 8, at + reach / 8)
+    if seen:
+        said.append(f"Probe {_between(way, *seen)}.")
+    if w.fixes:
+        f = min(w.fixes, key=lambda f: abs((f.time - at).total_seconds()))
+        away = (f.time - at).total_seconds() / DAY_S
+        value = way.with_unit(figures.number(way.shown(f.value), way.digits))
+        doubt = ", in doubt" if f.doubtful else ""
+        when = "here" if abs(away) < 1 / 1440 else f"{figures.span(abs(away))} {'before' if away < 0 else 'after'}"
+        said.append(f"Nearest reading {value}, {when}{doubt}.")
+    near = [words for t, _, words in w.marks if abs(t - at) <= reach]
+    if near:
+        more = f", and {len(near) - 3} more" if len(near) > 3 else ""
+        said.append(f"Near: {'; '.join(near[:3])}{more}.")
+    return " ".join(said)
+
+
+def _between(way: figures.Display, low: float, high: float, words: str = "{} to {}") -> str:
+    ends = [figures.number(way.shown(v), way.digits) for v in (low, high)]
+    return f"at {ends[0]}" if ends[0] == ends[1] else words.format(*ends)
+
+
 @dataclass(frozen=True, slots=True)
 class Moment:
     """One row of the table beside a chart. Stored unit; None where nothing is reckoned or measured."""
@@ -116,11 +165,15 @@ class Moment:
     probed: tuple[float, float] | None
 
 
-def moments(w: Window, rows: int = 13) -> list[Moment]:
-    """The course at regular moments, the two ends among them; the probe's extremes are those up to the next."""
-    step = (w.end - w.start) / (rows - 1)
-    at = [w.start + i * step for i in range(rows)]
-    return [Moment(m, w.believed(m), w.probed(m, min(m + step, w.end))) for m in at]
+def moments(w: Window, most: int = 32) -> list[Moment]:
+    """The course at round moments of the clock; the probe's extremes are those from each up to the next."""
+    at = regular(w.start, w.end, w.local, most)
+    return [Moment(m, w.believed(m), w.probed(m, after)) for m, after in zip(at, [*at[1:], w.end], strict=True)]
+
+
+def drawn_with(w: Window, windows: Sequence[Window]) -> list[Window]:
+    """Which of the windows of one chart stand in the depth of `w`: those of the same quantity, itself first."""
+    return [w, *(x for x in windows if x is not w and x.quantity == w.quantity and x.units == w.units)]
 
 
 def depth(windows: Sequence[Window], height: float, *, near: bool = False) -> Depths:

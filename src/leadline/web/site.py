@@ -29,7 +29,7 @@ from leadline.system.orders import Orders
 from leadline.web import api, forms
 from leadline.web.doors import Doors
 from leadline.web.guard import MAX_FORM_BYTES, Guard
-from leadline.web.pages import after, animal, answer, catalogue, journal, livestock, quarantine, trace, watch
+from leadline.web.pages import after, animal, answer, catalogue, course, journal, livestock, quarantine, trace, watch
 from leadline.web.pages import mailroom as mailroom_page
 from leadline.web.pages import round as round_page
 from leadline.web.seen import Lookout
@@ -70,7 +70,7 @@ def ways() -> list[Route]:
         post("/system/{system}/entry/{entry}/correct", forms.correct, Right.LOG),
         post("/light", forms.light, Right.OPEN),
         *livestock.WAYS, *animal.WAYS, *quarantine.WAYS, *catalogue.WAYS, *after.WAYS,
-        *journal.WAYS, *trace.WAYS, *watch.WAYS, *answer.WAYS, *mailroom_page.WAYS, *api.WAYS,
+        *course.WAYS, *journal.WAYS, *trace.WAYS, *watch.WAYS, *answer.WAYS, *mailroom_page.WAYS, *api.WAYS,
     ]  # fmt: skip
 
 

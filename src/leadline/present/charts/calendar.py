@@ -67,8 +67,21 @@ def axis(start: dt.datetime, end: dt.datetime, local: dt.tzinfo, room: float) ->
             for m, t, d in zip(found, texts, day_texts, strict=True)
         ]
     every = max(1, -int(-(span / long * wants) // _PHONE))
-    upper = tuple(Tick(m, t, i % every == 0) for i, (m, t) in enumerate(zip(found, texts, strict=True)))
+    upper = tuple(
+        Tick(
+            m, t if _apart(m, end, span, room) >= 0.7 * wants else "",  # a word must not leave the drawing
+            i % every == 0 and _apart(m, end, span, _PHONE) >= 0.7 * wants,
+        )
+        for i, (m, t) in enumerate(zip(found, texts, strict=True))
+    )  # fmt: skip
     return Axis(unit, upper, _lower(start, end, local, unit, room))
+
+
+def regular(start: dt.datetime, end: dt.datetime, local: dt.tzinfo, most: int = 32) -> list[dt.datetime]:
+    """Round moments of the wall clock in a window, as close together as gives no more than `most`."""
+    span = (end - start).total_seconds()
+    unit, n, _, _ = next((s for s in _STEPS if span / s[2] < most), _STEPS[-1])
+    return list(_moments(start, end, local, unit, n))
 
 
 def _lower(start: dt.datetime, end: dt.datetime, local: dt.tzinfo, unit: str, room: float) -> tuple[Tick, ...]:

@@ -151,11 +151,9 @@ def _beyond(frame: Frame, p: Columns, part: np.ndarray) -> list[str]:
     import numpy as np
 
     drawn = []
-    scale = frame.depths
-    ends = sorted((frame.way.shown(0.0), frame.way.shown(1.0)))
-    assert ends[0] < ends[1], "shown units rise with the stored ones"
+    scale, way = frame.depths, frame.way
     for values, shape, y in ((p.greatest, "M0 1l-4 6h8z", 0.0), (p.least, "M0 -1l-4 -6h8z", frame.height)):
-        shown = frame.way.shown(values)
+        shown = values * way.factor + way.offset
         out = np.flatnonzero(shown > scale.high if y == 0.0 else shown < scale.low)
         for k in apart([frame.usual * float(part[i]) for i in out], 10.0):
             i = int(out[k])
@@ -218,7 +216,5 @@ def _dates(frame: Frame, dial: Axis) -> list[str]:
 
 
 def _label(frame: Frame, tick: Tick, y: float) -> str:
-    part = frame.part(tick.at)
-    side = ' text-anchor="end"' if part > 0.955 else ""
     look = "date" if tick.phone else "date desk-only"
-    return f'<text class="{look}" x="{100 * part:.2f}%" y="{y:.0f}"{side}>{escape(tick.text)}</text>'
+    return f'<text class="{look}" x="{frame.percent(tick.at)}" y="{y:.0f}">{escape(tick.text)}</text>'
