@@ -35,7 +35,7 @@ LEAST_DAYS, MOST_DAYS = 10 / 1440, 60 * 365.25
 LEAST_PX, MOST_PX, USUAL_PX = 40, 2000, 720
 _AHEAD_DAYS = 14.0
 _HOUR_S, _MINUTE_S = 3600.0, 60.0
-_EVENTS = ("observation", "treatment", "loss")
+_HAPPENED = {"observation": "seen:", "treatment": "treatment:", "loss": "lost:"}
 _events: weakref.WeakKeyDictionary[Store, dict[str, tuple[int, list[Entry]]]] = weakref.WeakKeyDictionary()
 
 
@@ -50,7 +50,7 @@ def span_days(text: str) -> float:
     named = {code: days for code, _, days in SPANS}
     if text in named:
         return named[text]
-    found = re.fullmatch(r"(\d{1,6}(?:[.,]\d{1,3})?)([hdwmy])", text.strip())
+    found = re.fullmatch(r"(\d{1,12}(?:[.,]\d{1,3})?)([hdwmy])", text.strip())
     if found is None:
         raise BadInput(f"{text[:40]!r} is no span", way_out=f"Known: {', '.join(named)}; or such as 36h, 10d, 3w, 2y.")
     unit = {"h": 1 / 24, "d": 1.0, "w": 7.0, "m": 30.44, "y": 365.25}[found[2]]
@@ -217,9 +217,13 @@ def _happened(store: Store, system: str, start: dt.datetime, end: dt.datetime, n
     shelf = _events.setdefault(store, {})
     seq = store.last_seq(system)
     if system not in shelf or shelf[system][0] != seq:
-        shelf[system] = (seq, store.entries(system, kinds=_EVENTS))
+        shelf[system] = (seq, store.entries(system, kinds=tuple(_HAPPENED)))
     return [
-        (e.time, e.kind, " ".join(x for x in (e.kind, e.subject.replace("-", " "), e.note and f"({e.note})") if x))
+        (
+            e.time,
+            e.kind,
+            " ".join(x for x in (_HAPPENED[e.kind], e.subject.replace("-", " "), e.note and f"({e.note})") if x),
+        )
         for e in known_at(shelf[system][1], now).entries
         if start <= e.time <= end
     ]

@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "backup": ("files", "backup", "Copy the store, safely while it is in use."),
     "restore": ("files", "restore", "Put a backup in the store's place, once it is proved to open."),
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
+    "course": ("courses", "course", "A quantity's course through any window: table, data, CSV or drawing."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
     "simulate": ("simulate", "simulate", "What a system will do: an ensemble, as it is or with a scenario."),
     "livestock": ("livestock", "livestock", "Who lives where; arrivals, losses, checks, the catalogue."),
@@ -48,6 +49,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 _ASKING = frozenset(
     {
         "estimate",
+        "course",
         "round",
         "simulate",
         "learn",

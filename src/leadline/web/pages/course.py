@@ -215,11 +215,14 @@ def _tables(w: Window, windows: list[Window]) -> dict[str, Any]:
     def said(v: float) -> str:
         return figures.number(way.shown(v), way.digits)
 
-    rows = []
-    for m in moments(w):
+    rows, found = [], moments(w)
+    whole = all(f"{m.at.astimezone(w.local):%H:%M}" == "00:00" for m in found)
+    for m in found:
+        if m.believed is None and m.probed is None:
+            continue
         f = figures.figure(*m.believed[:2], w.quantity, w.units, w.unit) if m.believed else None
         rows.append((
-            _brief(m.at, w), f"{f.value} ± {f.sd}" if f else "",
+            _brief(m.at, w, whole), f"{f.value} ± {f.sd}" if f else "",
             f"{said(m.believed[2])} to {said(m.believed[3])}" if m.believed else "",
             "" if m.probed is None else f"{said(m.probed[0])} to {said(m.probed[1])}",
         ))  # fmt: skip
@@ -235,12 +238,11 @@ def _tables(w: Window, windows: list[Window]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _brief(at: dt.datetime, w: Window) -> str:
-    """A moment as short as it is clear in this window."""
+def _brief(at: dt.datetime, w: Window, whole: bool) -> str:
+    """A moment as short as it is clear in this window; `whole` when all of them begin days."""
     there = at.astimezone(w.local)
-    if w.days > 300:
-        return f"{figures.day(at, w.local)} {there.year}"
-    return f"{figures.day(at, w.local)}, {there:%H:%M}"
+    day = f"{figures.day(at, w.local)} {there.year}" if w.days > 300 else figures.day(at, w.local)
+    return day if whole else f"{day}, {there:%H:%M}"
 
 
 async def data(request: Request) -> Response:
