@@ -11,6 +11,7 @@ from leadline.app import enquire
 from leadline.app.ports import Store
 from leadline.journal.entry import Entry
 from leadline.journal.journal import as_of as known_at
+from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import DAY_S, EARLIEST_YEAR, LATEST_YEAR, Clock, iso, parse, zone
 from leadline.measures.quantities import QUANTITIES, canonical_name, stored_name
@@ -35,7 +36,7 @@ LEAST_DAYS, MOST_DAYS = 10 / 1440, 60 * 365.25
 LEAST_PX, MOST_PX, USUAL_PX = 40, 2000, 720
 _AHEAD_DAYS = 14.0
 _HOUR_S, _MINUTE_S = 3600.0, 60.0
-_HAPPENED = {"observation": "seen:", "treatment": "treatment:", "loss": "lost:"}
+_HAPPENED = {"observation": "", "treatment": "treatment", "loss": "lost"}
 _events: weakref.WeakKeyDictionary[Store, dict[str, tuple[int, list[Entry]]]] = weakref.WeakKeyDictionary()
 
 
@@ -267,6 +268,7 @@ def _course_json(w: Window, deep: Depths, px: int) -> dict[str, Any]:
         },
         "aim": list(e.aim) if e.aim else None, "limit": list(e.limit) if e.limit else None,
         "meets_edge": e.meets_edge.timestamp() if e.meets_edge else None,
+        "meets_said": f"spread meets the edge · {figures.day(e.meets_edge, w.local, w.now)}" if e.meets_edge else "",
         "course": {
             "t": [round(t, 1) for t in w.at_s.tolist()],
             **{k: _short(v) for k, v in (("mean", w.mean), ("sd", w.sd), ("q05", w.q05), ("q95", w.q95))},

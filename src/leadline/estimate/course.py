@@ -165,12 +165,14 @@ class Stretch:
     q95: Array
 
 
+_QUARTER_D = 0.25  # a pump's day is spread over its quarters [d]
 _JUST = 1e-5  # just before a reading, just after a dose: about a second [d]
 
 
 def stretch(r: Reckoning, e: QuantityEstimate, start: float, end: float, points: int) -> Stretch:
     """What was believed of a quantity between two days: at `points` regular moments, and on both sides of every
-    reading, exchange and dose by hand between them, so that no step of the track is lost.
+    reading, exchange and dose between them, so that no step of the track is lost (those of pumps as far as they can
+    be told apart).
 
     Nothing stands before the track begins. From now on it is the estimate and its outlook, as far as that goes.
     """
@@ -182,9 +184,15 @@ def stretch(r: Reckoning, e: QuantityEstimate, start: float, end: float, points:
     if last <= first:
         none = np.zeros(0)
         return Stretch(none, none, none, none, none)
-    grid = np.linspace(first, last, max(points, 2))
+    step = (last - first) / max(points, 2)
+    if (
+        step > _QUARTER_D
+    ):  # always at the same phase of what pumps are taken to bring: else their steps would beat with it
+        step = np.ceil(step / _QUARTER_D) * _QUARTER_D
+    grid = np.unique(np.concatenate(([first], np.arange(np.ceil(first / step) * step, last, step), [last])))
     read = s.t[(s.t >= first) & (s.t <= last)]
-    done = np.array([day for day, kind, words in r.inputs.marks if first <= day <= last and _touches(kind, q, words)])
+    by_hand = np.array([day for day, kind, words in r.inputs.marks if _touches(kind, q, words)])
+    done = by_hand if step > _QUARTER_D else np.concatenate((by_hand, t.events.t))
     turn = [r.now - _JUST, r.now, *(r.now + o.days for o in e.forecast)]
     at = np.unique(np.concatenate((grid, read, read - _JUST, done, done + _JUST, turn)))
     at = at[(at >= first) & (at <= last)]

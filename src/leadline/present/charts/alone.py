@@ -44,7 +44,8 @@ _COURSE_SHAPES = (
     ".chart .cone.other{stroke-dasharray:1 3;vector-effect:non-scaling-stroke}.chart .fix circle,.chart .fix rect,"
     ".chart .doubtful *{stroke-width:1.6}.chart .probe{stroke-width:1.8;stroke-linecap:round;opacity:.55;"
     "vector-effect:non-scaling-stroke}.chart .probe.other{stroke-linecap:butt;opacity:.8}"
-    ".chart .meets{stroke-width:1.6;stroke-dasharray:5 3}.chart .meets-said{font-style:italic;paint-order:stroke;stroke-width:4px}"
+    ".chart .meets{stroke-width:1.6;stroke-dasharray:5 3}"
+    ".chart .meets-said{font-style:italic;paint-order:stroke;stroke-width:4px}"
 )
 
 

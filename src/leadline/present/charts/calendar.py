@@ -154,15 +154,20 @@ def _walls(start: dt.datetime, end: dt.datetime, local: dt.tzinfo, unit: str, n:
             month += n if unit == "month" else 12 * n
             year, month = year + (month - 1) // 12, (month - 1) % 12 + 1
         return
+    # clocks change by an hour or two; nothing further from the window's ends can lie in it
+    first, until = (
+        m.astimezone(local).replace(tzinfo=None) + dt.timedelta(hours=by) for m, by in ((start, -3), (end, 3))
+    )
     while day <= last:
         midnight = dt.datetime(day.year, day.month, day.day)  # noqa: DTZ001
         if unit == "day":
             if (n == 7 and day.weekday() == 0) or (n < 7 and day.toordinal() % n == 0):
                 yield midnight
         else:
-            step = n * (60 if unit == "hour" else 1)
-            for minute in range(0, 1440, step):
-                yield midnight + dt.timedelta(minutes=minute)
+            for minute in range(0, 1440, n * (60 if unit == "hour" else 1)):
+                wall = midnight + dt.timedelta(minutes=minute)
+                if first <= wall <= until:
+                    yield wall
         day += dt.timedelta(days=1)
 
 

@@ -73,14 +73,23 @@ def svg(windows: Sequence[Window], *, ident: str, near: bool = False, today: str
 
 def words(windows: Sequence[Window]) -> tuple[str, str]:
     """A chart's title, and what it shows in a sentence or two each."""
-    title = " and ".join(sentences.titled(w.quantity) if not i else sentences.name(w.quantity)
-                         for i, w in enumerate(windows))  # fmt: skip
+    names = named(windows)
+    title = " and ".join(names)
     first = windows[0]
     when = f"{figures.moment(first.start, first.local)} to {figures.moment(first.end, first.local)}"
-    return f"{title}, {when}", " ".join(_said(w, len(windows) > 1) for w in windows)
+    said = [_said(w, name if len(windows) > 1 else "") for w, name in zip(windows, names, strict=True)]
+    return f"{title}, {when}", " ".join(said)
 
 
-def _said(w: Window, named: bool) -> str:
+def named(windows: Sequence[Window]) -> list[str]:
+    """The name of each course: with its system's where there are two systems."""
+    titles = [sentences.titled(w.quantity) for w in windows]
+    if len({w.system for w in windows}) == 1:
+        return titles
+    return [f"{t} of {w.name}" for t, w in zip(titles, windows, strict=True)]
+
+
+def _said(w: Window, name: str) -> str:
     way = w.way
     parts = []
     if len(w.mean):
@@ -96,7 +105,7 @@ def _said(w: Window, named: bool) -> str:
     n = len(w.fixes)
     parts.append(f"{n} reading{'' if n == 1 else 's'} by hand" if n else "no reading by hand")
     said = "; ".join(parts)
-    return f"{sentences.titled(w.quantity)}: {said}." if named else f"{said[:1].upper()}{said[1:]}."
+    return f"{name}: {said}." if name else f"{said[:1].upper()}{said[1:]}."
 
 
 def _shares(first: Window, w: Window) -> bool:

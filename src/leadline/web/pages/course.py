@@ -109,7 +109,9 @@ async def one(request: Request) -> Response:
     first = windows[0]
     e = first.estimate
     now = figures.figure(e.mean, e.sd, e.quantity, first.units, e.unit)
-    title, caption = drawn.words(windows)
+    caption = drawn.words(windows)[1]
+    ends = [figures.moment(m, first.local) for m in (first.start, first.end)]
+    names = drawn.named(windows)
     at = min(max(first.now, first.start), first.end)
     return page(request, "course.html", {
         "title": f"{sentences.titled(first.quantity)}, {first.name}", "tabs": view.asked.systems(), "view": view.system,
@@ -120,7 +122,7 @@ async def one(request: Request) -> Response:
         "back_to": f"#course-{first.quantity}", "frozen": view.frozen,
         "unfrozen": view.link(as_of=""), "as_of": iso(view.asked.as_of) if view.asked.as_of else "",
         "chart": Markup(drawn.svg(windows, ident="course", near=view.near, today="as of" if view.frozen else "")),
-        "when": title.split(", ", 1)[1], "caption": caption, "spans": _spans(view), "steps": _steps(view),
+        "when": " to ".join(ends), "caption": caption, "spans": _spans(view), "steps": _steps(view),
         "data": view.link(".json"), "csv": view.link(".csv"), "over": view.over, "near": view.near,
         "deeper": view.link(depth="" if view.near else "near"), "alone": view.link(**{"with": ""}),
         "begins": f"{view.start.astimezone(first.local):%Y-%m-%dT%H:%M}",
@@ -128,15 +130,9 @@ async def one(request: Request) -> Response:
         "starts_s": view.start.timestamp(), "ends_s": view.end.timestamp(),
         "others": _others(view), "changed": _changed(first),
         "at": figures.moment(at, first.local),
-        "readouts": [(_named(w, windows), readout(w, at, (view.end - view.start) / 100)) for w in windows],
-        "tables": [_tables(w, windows) for w in windows],
+        "readouts": [(n, readout(w, at, (view.end - view.start) / 100)) for n, w in zip(names, windows, strict=True)],
+        "tables": [_tables(w, n) for n, w in zip(names, windows, strict=True)],
     })  # fmt: skip
-
-
-def _named(w: Window, windows: list[Window]) -> str:
-    """A course's name: with its system's where there are two systems."""
-    title = sentences.titled(w.quantity)
-    return title if len({x.system for x in windows}) == 1 else f"{title}, {w.name}"
 
 
 def _spans(view: View) -> list[tuple[str, str, bool]]:
@@ -208,7 +204,7 @@ def _changed(w: Window) -> list[str]:
     ]
 
 
-def _tables(w: Window, windows: list[Window]) -> dict[str, Any]:
+def _tables(w: Window, name: str) -> dict[str, Any]:
     """The numbers of a chart as tables: regular moments, readings, marks."""
     way = w.way
 
@@ -232,7 +228,7 @@ def _tables(w: Window, windows: list[Window]) -> dict[str, Any]:
     ]
     marks = [(figures.moment(t, w.local), words) for t, _, words in w.marks[::-1][:_MOST_ROWS]]
     return {
-        "name": _named(w, windows), "id": f"{w.system}-{w.quantity}", "unit": way.label, "rows": rows,
+        "name": name, "id": f"{w.system}-{w.quantity}", "unit": way.label, "rows": rows,
         "probed": any(len(p.at_s) for p in w.probes), "readings": hand, "marks": marks,
         "more_readings": len(w.fixes) - len(hand), "more_marks": len(w.marks) - len(marks),
     }  # fmt: skip

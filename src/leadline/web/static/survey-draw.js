@@ -210,6 +210,16 @@ function lines({ ctx, c, x, wide, now, view }, course, word) {
   ctx.moveTo(x(met), 20); ctx.lineTo(x(met), HEIGHT);
   ctx.stroke();
   ctx.setLineDash([]);
+  const right = x(met) > 0.52 * wide;
+  const font = ctx.font;
+  ctx.font = `italic ${font}`;
+  ctx.textAlign = right ? "right" : "left";
+  ctx.lineJoin = "round";
+  ctx.strokeStyle = c.halo;
+  ctx.lineWidth = 4;
+  ctx.fillStyle = c.mag;
+  for (const way of ["strokeText", "fillText"]) ctx[way](course.meets_said, x(met) + (right ? -6 : 6), HEIGHT - 16);
+  ctx.font = font;
 }
 
 function marks({ ctx, c, x, view }, course) {

@@ -77,8 +77,10 @@ const covers = (v) => said && said.from_s <= v.from && said.to_s >= v.to && leng
 
 function within(v) {
   const span = Math.min(Math.max(length(v), LEAST), MOST);
-  const middle = (v.from + v.to) / 2;
-  return { from: middle - span / 2, to: middle + span / 2 };
+  // no further past now than half a window: there is little to see
+  const last = said ? Date.parse(said.now) / 1000 + span / 2 : Infinity;
+  const to = Math.min((v.from + v.to) / 2 + span / 2, last);
+  return { from: to - span, to };
 }
 
 function go(v, at_once) {
@@ -135,11 +137,11 @@ function settle() {
       box.querySelector("svg.chart").replaceWith(page.querySelector(".plotted svg.chart"));
       look.dataset.survey = page.getElementById("look").dataset.survey;
       const opened = [...document.querySelectorAll("#beside details")].map((d) => d.open);
-      const held = document.activeElement?.dataset?.step;
+      const held = document.activeElement?.dataset?.move;
       for (const part of ["#beside", ".look .spans", ".look .steps", ".look figcaption", ".set"]) {
         document.querySelector(part).replaceWith(page.querySelector(part));
       }
-      if (held) document.querySelector(`.steps [data-step="${held}"][href]`)?.focus({ preventScroll: true });
+      if (held) document.querySelector(`.steps [data-move="${held}"][href]`)?.focus({ preventScroll: true });
       document.querySelectorAll("#beside details").forEach((d, i) => { if (i in opened) d.open = opened[i]; });
     } catch { /* the canvas has said it already */ }
   }, 350);
@@ -249,7 +251,7 @@ function tell() {
     const p = document.createElement("p");
     if (two) {
       const b = document.createElement("b");
-      b.textContent = `${course.title}${systems ? `, ${course.name}` : ""}. `;
+      b.textContent = `${course.title}${systems ? ` of ${course.name}` : ""}. `;
       p.append(b);
     }
     p.append(numbers(course, cursor, length(view) / 100));
@@ -326,10 +328,10 @@ pointer.addEventListener("keydown", (event) => {
 pointer.addEventListener("focus", () => { if (cursor !== null) put(cursor); });
 
 look.addEventListener("click", (event) => {
-  const step = event.target.closest("a[data-step]");
-  if (!step || event.ctrlKey || event.metaKey || event.shiftKey || step.dataset.step === "now") return;
+  const step = event.target.closest("a[data-move]");
+  if (!step || event.ctrlKey || event.metaKey || event.shiftKey || step.dataset.move === "now") return;
   event.preventDefault();
-  ({ earlier: () => pan(-0.5), later: () => pan(0.5), closer: () => zoom(0.5), wider: () => zoom(2) })[step.dataset.step]();
+  ({ earlier: () => pan(-0.5), later: () => pan(0.5), closer: () => zoom(0.5), wider: () => zoom(2) })[step.dataset.move]();
 });
 
 new ResizeObserver(() => show()).observe(box);
