@@ -75,10 +75,22 @@ def main(argv: list[str] | None = None) -> int:
             try:
                 assert server.stdout is not None
                 client = httpx.Client(base_url=f"http://127.0.0.1:{int(server.stdout.readline())}", timeout=120)
+                ready(client)
                 measure(client, house)
             finally:
                 server.terminate()
     return 0
+
+
+def ready(client: httpx.Client) -> None:
+    """Wait until the server answers: it says its port before it listens."""
+    for _ in range(600):
+        try:
+            client.get("/plain?1")
+            return
+        except httpx.ConnectError:
+            time.sleep(0.05)
+    raise RuntimeError("the server did not answer within half a minute")
 
 
 def measure(client: httpx.Client, house: tenyears.House) -> None:

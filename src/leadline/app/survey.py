@@ -180,9 +180,12 @@ def columns(store: Store, system: str, stream: str, start: float, end: float, no
     width = float(np.ceil(pixel / size) * size)
     # columns stand on whole multiples of their width, so that none moves when the window does
     begin, until = np.floor(start / width) * width, min(np.ceil(end / width) * width, now + 1e-3)
+    if until <= begin:
+        none = np.zeros(0)
+        return Columns(stream, "point", 0.0, none, none.astype(int), none, none)
     if not bucket:
         at, low = _points(store, system, stream, begin, until)
-        inside = (at >= start) & (at <= end)
+        inside = (at >= start) & (at < end)
         if inside.sum() <= 2 * px:
             return Columns(stream, "point", 0.0, at[inside], np.ones(int(inside.sum()), int), low[inside], low[inside])
         n, high = np.ones(len(at), dtype=int), low

@@ -16,7 +16,7 @@ from leadline.measures.moments import LATEST_YEAR
 # unit, how many of it, about how long [s], room that its label wants [px]
 _STEPS = (
     *(("minute", n, 60.0 * n, 50.0) for n in (1, 2, 5, 10, 15, 30)),
-    *(("hour", n, 3600.0 * n, 50.0) for n in (1, 2, 3, 6, 12)),
+    *(("hour", n, 3600.0 * n, 50.0 if n < 12 else 70.0) for n in (1, 2, 3, 6, 12)),
     *(("day", n, 86400.0 * n, 58.0) for n in (1, 2, 7)),
     *(("month", n, 30.44 * 86400.0 * n, 44.0) for n in (1, 3)),
     *(("year", n, 365.2425 * 86400.0 * n, 48.0) for n in (1, 2, 5, 10, 20, 50)),
