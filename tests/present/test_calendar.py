@@ -79,12 +79,12 @@ def test_every_span_is_told_in_its_own_words(days, unit, some, over):
 
 @pytest.mark.law
 @given(
-    zone=st.sampled_from(ZONES), start=st.datetimes(dt.datetime(1972, 1, 1), dt.datetime(2100, 1, 1)),
+    zone=st.sampled_from(ZONES), start=st.integers(63_072_000, 4_102_444_800),  # 1972 to 2100
     days=st.one_of(st.floats(0.01, 3), st.floats(3, 500), st.floats(500, 20_000)), room=st.floats(280, 1300),
 )  # fmt: skip
 def test_labels_stand_where_the_wall_clock_shows_them(zone, start, days, room):
     local = ZoneInfo(zone)
-    start = start.replace(tzinfo=dt.UTC)
+    start = dt.datetime.fromtimestamp(start, dt.UTC)
     end = start + dt.timedelta(days=days)
     found = axis(start, end, local, room)
     at = [t.at for t in found.upper]
@@ -107,9 +107,9 @@ def test_labels_stand_where_the_wall_clock_shows_them(zone, start, days, room):
 
 
 @pytest.mark.law
-@given(start=st.datetimes(dt.datetime(2000, 1, 1), dt.datetime(2050, 1, 1)), days=st.floats(0.01, 4000))
+@given(start=st.integers(946_684_800, 2_524_608_000), days=st.floats(0.01, 4000))
 def test_round_moments_are_no_more_than_asked_for(start, days):
-    start = start.replace(tzinfo=dt.UTC)
+    start = dt.datetime.fromtimestamp(start, dt.UTC)
     found = regular(start, start + dt.timedelta(days=days), OSLO)
     assert 1 <= len(found) <= 34 or days > 0.5
 
