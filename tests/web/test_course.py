@@ -302,13 +302,23 @@ def test_the_keyboard_moves_a_cursor_that_says_the_number_under_it(open_page, wi
 
 
 def test_the_cursor_says_what_the_servers_own_sentence_says(open_page, reef):  # noqa: F811
-    address = "/course/great-reef/temperature?from=2026-01-01&to=2026-01-08&with=ph"
+    address = "/course/great-reef/alkalinity?from=2026-01-01&to=2026-01-08&with=ph"
     page = open_page(address)
-    server = plain(reef.get(address).text)
-    # without a cursor moved, both speak of the window's end
-    said = shown(page)
-    assert said.startswith("8 Jan 2026, 00:00")
-    assert said.split("Near:")[0].strip() in server
+    server = plain(re.search(r'id="readout".*?</div>', reef.get(address).text, re.S)[0])
+
+    # both speak of the window's end; there the server's probe ends with the window
+    def told(said):
+        return re.findall(
+            r"[\d.]+ ± [^;]+; 9 in 10 between [\d.]+ and [\d.]+\.|Nearest reading [^.]+\.\d [^.]+\.", said
+        )
+
+    page.locator(".pointer").focus()
+    page.keyboard.press("Home")
+    page.keyboard.press("End")
+    assert "8 Jan 2026, 00:00" in shown(page)
+    assert "8 Jan 2026, 00:00" in server
+    assert len(told(server)) == 3
+    assert told(shown(page)) == told(server)
 
 
 def test_a_tap_and_the_pointer_place_the_cursor(open_page):
@@ -317,6 +327,41 @@ def test_a_tap_and_the_pointer_place_the_cursor(open_page):
     page.touchscreen.tap(box["x"] + box["width"] / 2, box["y"] + 100)
     assert shown(page).startswith("16 Dec 2025, 1")  # the middle of December, within a pixel
     assert not page.locator(".plotted.taken").count()
+
+
+def test_two_fingers_zoom_and_one_pans(open_page):
+    page = open_page("/course/great-reef/temperature?from=2025-12-01&to=2026-01-01", "phone")
+    box = page.locator(".pointer").bounding_box()
+    touch = page.context.new_cdp_session(page)
+    y = box["y"] + 120
+
+    def fingers(kind, *xs):
+        points = [{"x": box["x"] + x, "y": y, "id": i} for i, x in enumerate(xs)]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    def ends():
+        slider = page.locator(".pointer")
+        return [int(slider.get_attribute(f"aria-value{k}")) for k in ("min", "max")]
+
+    start, end = ends()
+    with page.expect_response(lambda r: "/course/" in r.url and ".json" not in r.url):
+        fingers("touchStart", 100, 200)
+        for k in range(1, 6):
+            fingers("touchMove", 100 - 10 * k, 200 + 10 * k)
+        fingers("touchEnd")
+    closer = ends()
+    # fingers twice as far apart show half the time, about the middle between them
+    assert closer[1] - closer[0] == pytest.approx((end - start) / 2, rel=0.02)
+    middle = start + (end - start) * 150 / box["width"]
+    assert closer[0] + (closer[1] - closer[0]) * 150 / box["width"] == pytest.approx(middle, abs=(end - start) * 0.02)
+    with page.expect_response(lambda r: "/course/" in r.url and ".json" not in r.url):
+        fingers("touchStart", 100)
+        for k in range(1, 6):
+            fingers("touchMove", 100 + 20 * k)
+        fingers("touchEnd")
+    moved = ends()
+    assert moved[1] - moved[0] == pytest.approx(closer[1] - closer[0], abs=2)
+    assert closer[0] - moved[0] == pytest.approx((closer[1] - closer[0]) * 100 / box["width"], rel=0.1)
 
 
 @pytest.mark.parametrize("how", ["buttons", "keys", "wheel"])

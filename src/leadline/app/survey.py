@@ -37,6 +37,7 @@ LEAST_PX, MOST_PX, USUAL_PX = 40, 2000, 720
 _AHEAD_DAYS = 14.0
 _HOUR_S, _MINUTE_S = 3600.0, 60.0
 _HAPPENED = {"observation": "", "treatment": "treatment", "loss": "lost"}
+_COUNTED = ("census", "seen", "measured", "nothing-found")  # the livestock's own looks tell nothing of the water
 _events: weakref.WeakKeyDictionary[Store, dict[str, tuple[int, list[Entry]]]] = weakref.WeakKeyDictionary()
 
 
@@ -229,7 +230,7 @@ def _happened(store: Store, system: str, start: dt.datetime, end: dt.datetime, n
             " ".join(x for x in (_HAPPENED[e.kind], e.subject.replace("-", " "), e.note and f"({e.note})") if x),
         )
         for e in known_at(shelf[system][1], now).entries
-        if start <= e.time <= end
+        if start <= e.time <= end and e.subject not in _COUNTED
     ]
 
 

@@ -185,9 +185,7 @@ def stretch(r: Reckoning, e: QuantityEstimate, start: float, end: float, points:
         none = np.zeros(0)
         return Stretch(none, none, none, none, none)
     step = (last - first) / max(points, 2)
-    if (
-        step > _QUARTER_D
-    ):  # always at the same phase of what pumps are taken to bring: else their steps would beat with it
+    if step > _QUARTER_D:  # always at the same phase of what pumps bring: else their steps would beat with it
         step = np.ceil(step / _QUARTER_D) * _QUARTER_D
     grid = np.unique(np.concatenate(([first], np.arange(np.ceil(first / step) * step, last, step), [last])))
     read = s.t[(s.t >= first) & (s.t <= last)]

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from leadline.estimate.reckon import Reckoning
 
 _KEPT = 48
+_MOST_PAST = 4
 
 
 @dataclass(slots=True)
@@ -63,7 +64,9 @@ class Lookout:
         self.use = use
         self.clock = clock
         self._kept: OrderedDict[tuple[object, ...], Any] = OrderedDict()
-        self._windows: OrderedDict[tuple[object, ...], Any] = OrderedDict()  # many; they must not push out the pages
+        # these are many, and must not push out the pages; a reckoning is large
+        self._windows: OrderedDict[tuple[object, ...], Any] = OrderedDict()
+        self._past: OrderedDict[tuple[object, ...], Any] = OrderedDict()
 
     def see(self, store: Store, system: str, days: int, as_of: dt.datetime | None) -> Seen:
         """The system as it is known now, or was at `as_of`."""
@@ -113,9 +116,10 @@ class Lookout:
         if as_of is None:
             return enquire.reckoned(store, self.clock, system)
         key = ("reckoned", as_of, *self._revision(store, [system], as_of))
-        return cast("tuple[Reckoning, SystemEstimate]", self._once(
-            key, lambda: enquire.reckoned(store, self.clock, system, as_of)
-        ))  # fmt: skip
+        found = self._once(
+            key, lambda: enquire.reckoned(store, self.clock, system, as_of), self._past, _MOST_PAST
+        )  # fmt: skip
+        return cast("tuple[Reckoning, SystemEstimate]", found)
 
     def _revision(self, store: Store, systems: list[str], as_of: dt.datetime | None) -> list[object]:
         """What must have changed before an answer may change: the minute, the journal, streams, descriptions."""
@@ -127,15 +131,13 @@ class Lookout:
         return parts
 
     def _once(
-        self,
-        key: tuple[object, ...],
-        work: Callable[[], Any],
-        shelf: OrderedDict[tuple[object, ...], Any] | None = None,
-    ) -> Any:
+        self, key: tuple[object, ...], work: Callable[[], Any],
+        shelf: OrderedDict[tuple[object, ...], Any] | None = None, most: int = _KEPT,
+    ) -> Any:  # fmt: skip
         kept = self._kept if shelf is None else shelf
         if key not in kept:
             kept[key] = work()
-            while len(kept) > _KEPT:
+            while len(kept) > most:
                 kept.popitem(last=False)
         kept.move_to_end(key)
         return kept[key]

@@ -1,4 +1,5 @@
 // The chart of courses on a canvas, in the same language as the server's drawing: zones, cone, line, fixes, marks.
+// A library's lines and axes would be the smaller part of it (uPlot: 22 kB compressed; this: 4), so it is our own.
 // Colours are read from the tokens of lights.css, so that one drawing serves all three lights.
 const TOKENS = ["paper", "ink", "soft", "edge", "deep", "shoal", "land", "hatch", "unsurveyed", "mag", "course", "cone",
   "cone-ahead", "halo"];

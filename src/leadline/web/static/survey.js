@@ -46,15 +46,18 @@ async function ask(v) {
   url.searchParams.set("beside", "0.5");
   try {
     const answer = await fetch(url, { signal: asking.signal });
-    if (!answer.ok) { trouble((await answer.text()).match(/<p class="error"[^>]*>([^<]+)/)?.[1]); return; }
+    if (!answer.ok) {
+      const told = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("main p");
+      trouble(told?.textContent);
+      return;
+    }
     said = await answer.json();
     said.from_s = Date.parse(said.from) / 1000;
     said.to_s = Date.parse(said.to) / 1000;
     said.of = length(v);
     box.querySelector(".unsent")?.remove();
     show();
-    if (cursor === null) put(Math.min(Math.max(Date.parse(said.now) / 1000, view.from), view.to), false);
-    else tell();
+    if (cursor === null) begin(); else tell();
   } catch (error) {
     if (error.name !== "AbortError") trouble();
   }
@@ -85,7 +88,7 @@ function within(v) {
 
 function go(v, at_once) {
   target = within(v);
-  box.classList.add("taken");
+  if (said) box.classList.add("taken");
   if (!covers(target)) ask(target);
   if (at_once || still.matches) { view = target; show(); settle(); return; }
   const start = view;
@@ -139,7 +142,8 @@ function settle() {
       const opened = [...document.querySelectorAll("#beside details")].map((d) => d.open);
       const held = document.activeElement?.dataset?.move;
       for (const part of ["#beside", ".look .spans", ".look .steps", ".look figcaption", ".set"]) {
-        document.querySelector(part).replaceWith(page.querySelector(part));
+        const old = document.querySelector(part);
+        if (part !== ".set" || !old.contains(document.activeElement)) old.replaceWith(page.querySelector(part));
       }
       if (held) document.querySelector(`.steps [data-move="${held}"][href]`)?.focus({ preventScroll: true });
       document.querySelectorAll("#beside details").forEach((d, i) => { if (i in opened) d.open = opened[i]; });
@@ -149,10 +153,16 @@ function settle() {
 
 // -- the cursor ----------------------------------------------------------------------------------------
 
-function put(t, seen = true) {
+// where the server's own sentence stands already: nothing is said twice
+function begin() {
+  cursor = Math.min(Math.max(Date.parse(said.now) / 1000, view.from), view.to);
+  pointer.setAttribute("aria-valuetext", clock(cursor));
+  place();
+}
+
+function put(t) {
   cursor = Math.min(Math.max(t, view.from), view.to);
-  hair.hidden = !seen && !pointer.matches(":focus, :hover");
-  if (seen) hair.hidden = false;
+  hair.hidden = false;
   place();
   tell();
 }
@@ -227,8 +237,9 @@ function numbers(course, t, reach) {
     }
   }
   if (low <= high) parts.push(`Probe ${between(low, high)}.`);
-  if (course.fixes.length) {
-    const f = course.fixes.reduce((a, b) => (Math.abs(b.t - t) < Math.abs(a.t - t) ? b : a));
+  const inside = course.fixes.filter((f) => f.t >= view.from && f.t <= view.to);
+  if (inside.length) {
+    const f = inside.reduce((a, b) => (Math.abs(b.t - t) < Math.abs(a.t - t) ? b : a));
     const away = (f.t - t) / 86400;
     const when = Math.abs(away) < 1 / 1440 ? "here" : `${spell(Math.abs(away))} ${away < 0 ? "before" : "after"}`;
     parts.push(`Nearest reading ${number(shown(f.value), digits)}${unit}, ${when}${f.doubtful ? ", in doubt" : ""}.`);
