@@ -180,7 +180,11 @@ def columns(store: Store, system: str, stream: str, start: float, end: float, no
     size, bucket = next((s for s in ((DAY_S, "1d"), (_HOUR_S, "1h")) if pixel >= s[0]), (_MINUTE_S, ""))
     width = float(np.ceil(pixel / size) * size)
     # columns stand on whole multiples of their width, so that none moves when the window does
-    begin, until = np.floor(start / width) * width, min(np.ceil(end / width) * width, now + 1e-3)
+    begin = np.floor(start / width) * width
+    known = (
+        np.floor(now * 1000.0 + 0.01) + 1.0
+    ) / 1000.0  # points stand on milliseconds; one of this very moment counts
+    until = min(np.ceil(end / width) * width, known)
     if until <= begin:
         none = np.zeros(0)
         return Columns(stream, "point", 0.0, none, none.astype(int), none, none)
