@@ -121,12 +121,7 @@ def probes(store: Store, system: System, now: dt.datetime) -> Probes:
     found: dict[str, dict[str, tuple[np.ndarray, np.ndarray]]] = {}
     end = now.timestamp()
     midnight = end // 86400.0 * 86400.0  # what is thinned changes once a day, not with every question
-    declared = {s.id: s for s in system.streams}
-    for _, stream in store.streams(system.id):
-        said = declared.get(stream)
-        quantity = said.quantity if said else stream if stream in QUANTITIES else ""
-        if not quantity or quantity not in QUANTITIES or (said and said.room):
-            continue
+    for stream, quantity in carriers(store, system):
         times, values = [], []
         newest = end
         for age_d, every in _THIN:
@@ -141,6 +136,18 @@ def probes(store: Store, system: System, now: dt.datetime) -> Probes:
             t, v = np.concatenate(times), np.concatenate(values)
             order = np.argsort(t)
             found.setdefault(quantity, {})[stream] = (t[order] / 86400.0, v[order])
+    return found
+
+
+def carriers(store: Store, system: System) -> list[tuple[str, str]]:
+    """Every stream that measures a quantity of the water, and which."""
+    declared = {s.id: s for s in system.streams}
+    found = []
+    for _, stream in store.streams(system.id):
+        said = declared.get(stream)
+        quantity = said.quantity if said else stream if stream in QUANTITIES else ""
+        if quantity in QUANTITIES and not (said and said.room):
+            found.append((stream, quantity))
     return found
 
 

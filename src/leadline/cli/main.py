@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "backup": ("files", "backup", "Copy the store, safely while it is in use."),
     "restore": ("files", "restore", "Put a backup in the store's place, once it is proved to open."),
     "estimate": ("estimates", "estimate", "What every quantity is now, and how sure that is."),
+    "course": ("courses", "course", "A quantity's course through any window: table, data, CSV or drawing."),
     "round": ("rounds", "round_", "Today's ranked list: what deserves your minutes."),
     "week": ("week", "week", "What falls due in the next days, day by day."),
     "calendar": ("calendar", "calendar", "Addresses at which a calendar reads what is due."),
@@ -51,6 +52,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 _ASKING = frozenset(
     {
         "estimate",
+        "course",
         "round",
         "simulate",
         "learn",

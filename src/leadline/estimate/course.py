@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from leadline.estimate.grid import GAIN, LEVEL, SECOND, STATES, transition_noise
 from leadline.estimate.reckon import Reckoning, held, moment_of, within_reason
 from leadline.estimate.replay import Track
-from leadline.estimate.report import Course, Fix
+from leadline.estimate.report import Course, Fix, QuantityEstimate
 
 Array = np.ndarray
 
@@ -158,23 +159,104 @@ def course(r: Reckoning, q: str, start: float, points: int = 160, ahead_days: fl
     low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
     if t.family.positive:
         mean, low, high = np.maximum(mean, 0.0), np.maximum(low, 0.0), np.maximum(high, 0.0)
-    doubt = {k for k in range(n) if t.hypotheses[k, 1] > 0.5}
-    fixes = tuple(
-        Fix(
-            moment_of(float(s.t[k])), float(s.value[k]), float(np.hypot(s.noise_sd[k], s.relative[k] * s.value[k])),
-            s.methods[k], s.ids[k], k in doubt, not s.ids[k],
-        )
-        for k in range(n) if s.t[k] >= first
-    )  # fmt: skip
-    marks = tuple(
+    found = tuple(_fix(t, k) for k in range(n) if s.t[k] >= first)
+    marked = tuple(
         (moment_of(day), kind, words)
         for day, kind, words in r.inputs.marks
         if day >= first and _touches(kind, q, words)
     )
     return Course(
         q, _unit(q), tuple(moment_of(float(x)) for x in at), tuple(mean.tolist()), tuple(low.tolist()),
-        tuple(high.tolist()), fixes, r.moment(), marks,
+        tuple(high.tolist()), found, r.moment(), marked,
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a track: moments [d] and what was believed at each; (n,), stored unit."""
+
+    at: Array
+    mean: Array
+    sd: Array
+    q05: Array
+    q95: Array
+
+
+_QUARTER_D = 0.25  # a pump's day is spread over its quarters [d]
+_JUST = 1e-5  # just before a reading, just after a dose: about a second [d]
+
+
+def stretch(r: Reckoning, e: QuantityEstimate, start: float, end: float, points: int) -> Stretch:
+    """What was believed of a quantity between two days: at `points` regular moments, and on both sides of every
+    reading, exchange and dose between them, so that no step of the track is lost (those of pumps as far as they can
+    be told apart).
+
+    Nothing stands before the track begins. From now on it is the estimate and its outlook, as far as that goes.
+    """
+    q = e.quantity
+    t = r.tracks[q]
+    s = t.sightings
+    first = max(start, t.start if len(s) else r.since)
+    last = min(end, r.now + max((o.days for o in e.forecast), default=0.0))
+    if last <= first:
+        none = np.zeros(0)
+        return Stretch(none, none, none, none, none)
+    step = (last - first) / max(points, 2)
+    if step > _QUARTER_D:  # always at the same phase of what pumps bring: else their steps would beat with it
+        step = np.ceil(step / _QUARTER_D) * _QUARTER_D
+    grid = np.unique(np.concatenate(([first], np.arange(np.ceil(first / step) * step, last, step), [last])))
+    read = s.t[(s.t >= first) & (s.t <= last)]
+    by_hand = np.array([day for day, kind, words in r.inputs.marks if _touches(kind, q, words)])
+    done = by_hand if step > _QUARTER_D else np.concatenate((by_hand, t.events.t))
+    turn = [r.now - _JUST, r.now, *(r.now + o.days for o in e.forecast)]
+    at = np.unique(np.concatenate((grid, read, read - _JUST, done, done + _JUST, turn)))
+    at = at[(at >= first) & (at <= last)]
+    past, ahead = at[at < r.now], at[at >= r.now] - r.now
+    if not len(s):  # a belief that rests on no reading neither moves nor widens
+        mean, sd = np.full(len(past), e.mean), np.full(len(past), e.sd)
+        low, high = np.full(len(past), e.q05), np.full(len(past), e.q95)
+    else:
+        mean, sd = path(r, q, past) if len(past) else (past, past)
+        low, high = mean - 1.6448536 * sd, mean + 1.6448536 * sd
+    days = np.array([0.0, *(o.days for o in e.forecast)])
+    m = np.interp(ahead, days, [e.mean, *(o.mean for o in e.forecast)])
+    d = np.interp(ahead, days, [e.sd, *(o.sd for o in e.forecast)])
+    ends = [
+        np.interp(ahead, days, [now, *(o.mean + side * 1.6448536 * o.sd for o in e.forecast)])
+        for now, side in ((e.q05, -1.0), (e.q95, 1.0))
+    ]
+    parts = [np.concatenate(p) for p in ((mean, m), (sd, d), (low, ends[0]), (high, ends[1]))]
+    if t.family.positive:
+        parts = [np.maximum(p, 0.0) for p in parts]
+    return Stretch(at, *parts)
+
+
+def fixes(r: Reckoning, q: str, start: float, end: float) -> tuple[Fix, ...]:
+    """Readings by hand between two days, in order of time."""
+    t = r.tracks[q]
+    s = t.sightings
+    a, b = np.searchsorted(s.t, (start, end + 1e-9))
+    return tuple(_fix(t, k) for k in range(int(a), int(b)) if s.ids[k])
+
+
+def marks(r: Reckoning, q: str, start: float, end: float) -> list[tuple[dt.datetime, str, str]]:
+    """Exchanges and additions between two days that touch a quantity, and services of what measures it."""
+    found = [
+        (moment_of(day), kind, words.replace("-", " "))
+        for day, kind, words in r.inputs.marks
+        if start <= day <= end and _touches(kind, q, words)
+    ]
+    for day, about, what in r.services:
+        if start <= day <= end and about in (q, f"{q}-kit", f"{q}-probe"):
+            found.append((moment_of(day), "service", f"{about.replace('-', ' ')} {what}".strip()))
+    return sorted(found)
+
+
+def _fix(t: Track, k: int) -> Fix:
+    s = t.sightings
+    sd = float(np.hypot(s.noise_sd[k], s.relative[k] * s.value[k]))
+    in_doubt = bool(t.hypotheses[k, 1] > 0.5)
+    return Fix(moment_of(float(s.t[k])), float(s.value[k]), sd, s.methods[k], s.ids[k], in_doubt, not s.ids[k])
 
 
 def _touches(kind: str, q: str, words: str) -> bool:

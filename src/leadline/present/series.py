@@ -46,6 +46,36 @@ def thinned(values: Sequence[float] | NDArray[np.float64], most: int) -> list[in
     return sorted(kept)
 
 
+def spiked(
+    at: NDArray[np.float64], values: NDArray[np.float64], start: float, end: float, columns: int
+) -> NDArray[np.int64]:
+    """Which points to draw: in each column of a window the least and the greatest, and the two ends of all.
+
+    Unlike `thinned`, columns are shares of time, not of the points: a pixel's width of a drawing.
+
+    Parameters
+    ----------
+    at
+        Rising moments, any unit; those outside the window count for its first and last column.
+    start, end
+        The window, in the same unit.
+
+    Returns
+    -------
+    array
+        Indices, rising; two a column at most, and the ends.
+    """
+    import numpy as np
+
+    if len(at) <= 2 * columns:
+        return np.arange(len(at))
+    column = np.clip((at - start) * (columns / (end - start)), 0, columns - 1).astype(np.int64)
+    order = np.lexsort((values, column))  # by column, then by value: its first is the least, its last the greatest
+    edges = np.flatnonzero(np.diff(column[order], prepend=-1))
+    ends = np.append(edges[1:], len(order)) - 1
+    return np.unique(np.concatenate((order[edges], order[ends], [0, len(at) - 1])))
+
+
 def apart(places: Sequence[float], least: float) -> list[int]:
     """Indices of places (rising) that stand at least `least` apart, the last one always among them."""
     kept: list[int] = []

@@ -8,19 +8,24 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 from zoneinfo import ZoneInfo
 
-from leadline.app import due
+from leadline.app import due, enquire, survey
 from leadline.app.path_book import ORDERS, PATH
 from leadline.app.ports import Store
 from leadline.estimate.report import Course, QuantityEstimate, SystemEstimate
 from leadline.measures.moments import Clock, zone
 from leadline.present.charts import course as drawn
+from leadline.present.window import Window
 from leadline.rounds.item import Round
 from leadline.web.use import Use
 
+if TYPE_CHECKING:
+    from leadline.estimate.reckon import Reckoning
+
 _KEPT = 48
+_MOST_PAST = 4
 
 
 @dataclass(slots=True)
@@ -60,6 +65,9 @@ class Lookout:
         self.use = use
         self.clock = clock
         self._kept: OrderedDict[tuple[object, ...], Any] = OrderedDict()
+        # these are many, and must not push out the pages; a reckoning is large
+        self._windows: OrderedDict[tuple[object, ...], Any] = OrderedDict()
+        self._past: OrderedDict[tuple[object, ...], Any] = OrderedDict()
 
     def see(self, store: Store, system: str, days: int, as_of: dt.datetime | None, units: str = "") -> Seen:
         """The system as it is known now, or was at `as_of`."""
@@ -101,6 +109,33 @@ class Lookout:
                *self._revision(store, store.systems(), as_of))  # fmt: skip
         return cast(due.Ahead, self._once(key, lambda: due.due(store, self.clock, systems, days, person, as_of, units)))
 
+    def window(
+        self, store: Store, system: str, quantity: str, ends: tuple[dt.datetime, dt.datetime], px: int,
+        as_of: dt.datetime | None,
+    ) -> Window:  # fmt: skip
+        """One quantity between two moments. A past moment is reckoned once for all windows that are looked through.
+
+        All of it runs where the request is answered: the store has one connection, whose readers take turns, so that
+        a thread would make the other pages wait just as long; the longest read takes some tens of milliseconds.
+        """
+
+        def look() -> Window:
+            known = self.reckoned(store, system, as_of)
+            return survey.survey(store, self.clock, system, quantity, *ends, px, as_of, known)
+
+        key = ("window", quantity, *ends, px, as_of, *self._revision(store, [system], as_of))
+        return cast(Window, self._once(key, look, self._windows))
+
+    def reckoned(self, store: Store, system: str, as_of: dt.datetime | None) -> tuple[Reckoning, SystemEstimate]:
+        """The reckoning of a system and its estimate; one of a past moment is kept, one of now is kept below."""
+        if as_of is None:
+            return enquire.reckoned(store, self.clock, system)
+        key = ("reckoned", as_of, *self._revision(store, [system], as_of))
+        found = self._once(
+            key, lambda: enquire.reckoned(store, self.clock, system, as_of), self._past, _MOST_PAST
+        )  # fmt: skip
+        return cast("tuple[Reckoning, SystemEstimate]", found)
+
     def _revision(self, store: Store, systems: list[str], as_of: dt.datetime | None) -> list[object]:
         """What must have changed before an answer may change: the minute, the journal, streams, descriptions."""
         parts: list[object] = [(as_of or self.clock.now()).replace(second=0, microsecond=0)]
@@ -110,10 +145,14 @@ class Lookout:
             parts.append((system, store.last_seq(system), store.stream_revision(system), digest))
         return parts
 
-    def _once(self, key: tuple[object, ...], work: Callable[[], Any]) -> Any:
-        if key not in self._kept:
-            self._kept[key] = work()
-            while len(self._kept) > _KEPT:
-                self._kept.popitem(last=False)
-        self._kept.move_to_end(key)
-        return self._kept[key]
+    def _once(
+        self, key: tuple[object, ...], work: Callable[[], Any],
+        shelf: OrderedDict[tuple[object, ...], Any] | None = None, most: int = _KEPT,
+    ) -> Any:  # fmt: skip
+        kept = self._kept if shelf is None else shelf
+        if key not in kept:
+            kept[key] = work()
+            while len(kept) > most:
+                kept.popitem(last=False)
+        kept.move_to_end(key)
+        return kept[key]

@@ -37,6 +37,7 @@ from leadline.web.pages import (
     answer,
     at,
     catalogue,
+    course,
     door,
     journal,
     labels,
@@ -63,7 +64,7 @@ from leadline.web.ways import Right, post, way
 ROOMS = (
     livestock, animal, quarantine, catalogue, after, journal, trace, watch, answer, mailroom_page, api, door, people,
     systems, take_in, why, app_page, week, calendar_page, entry_page,
-    labels, at,
+    labels, at, course,
 )  # fmt: skip
 SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from urllib.parse import quote
 
 from markupsafe import Markup
 
 from leadline.estimate.report import QuantityEstimate
 from leadline.measures import figures, quantities
+from leadline.measures.moments import iso
 from leadline.present import sentences
 from leadline.web.pages.lines import Form, Typed, entry_form
 from leadline.web.seen import Seen
@@ -47,6 +49,7 @@ class Sounding:
     doubts: tuple[str, ...]
     form: Form | None
     measured: bool
+    look: str = ""  # the address of its own page
 
 
 def soundings(
@@ -88,7 +91,13 @@ def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = 
         doubts=tuple(sentences.doubt_said(d, e.quantity, units, at.local) for d in e.doubtful),
         form=None if frozen else entry_form(at, e.quantity, f"c-{e.quantity}", typed),
         measured=measured,
+        look=_look(at, e, frozen) if measured and drawn else "",
     )
+
+
+def _look(at: Seen, e: QuantityEstimate, frozen: bool) -> str:
+    as_of = f"?as_of={quote(iso(at.estimate.as_of))}" if frozen else ""
+    return f"/course/{quote(at.estimate.system)}/{quote(e.quantity)}{as_of}"
 
 
 def asks(e: QuantityEstimate) -> bool:
