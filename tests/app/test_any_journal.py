@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
-import json
 import math
 from dataclasses import replace
 
@@ -15,8 +14,7 @@ from hypothesis import strategies as st
 from tests.app.keeper import NOW, SMALL
 
 from leadline.app import record
-from leadline.cli import estimates, rounds
-from leadline.cli.output import _plain
+from leadline.app.answers import water, written
 from leadline.estimate.outlook import estimate
 from leadline.estimate.reckon import reckon
 from leadline.journal.entry import KINDS, Entry, content_id
@@ -103,7 +101,7 @@ def test_every_answer_is_finite_and_in_order(found):
             assert q.q05 >= 0
     assert e.net_volume_l > 0
     assert e.net_volume_sd_l > 0
-    json.dumps(estimates.as_json(e), default=_plain, allow_nan=False)
+    written(water.estimate(e))
 
 
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
@@ -124,7 +122,7 @@ def test_every_round_can_be_said(tmp_path_factory, found):
     keeper.store.add_entries(found)
     r = keeper.round(15.0)
     assert sum(c.minutes for c in r.items) <= 15.0
-    text = json.dumps(rounds.as_json(r), default=_plain, allow_nan=False)
+    text = written(water.round_(r))
     assert "nan" not in text.lower().replace("nano", "")
     for c in r.items:
         assert c.because

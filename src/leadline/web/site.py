@@ -45,6 +45,7 @@ from leadline.web.pages import (
     people,
     quarantine,
     systems,
+    tables,
     take_in,
     trace,
     watch,
@@ -64,7 +65,7 @@ from leadline.web.ways import Right, post, way
 ROOMS = (
     livestock, animal, quarantine, catalogue, after, journal, trace, watch, answer, mailroom_page, api, door, people,
     systems, take_in, why, app_page, week, calendar_page, entry_page,
-    labels, at, course,
+    labels, at, course, tables,
 )  # fmt: skip
 SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -89,7 +90,7 @@ def form_of(
     state, systems = asked.request.app.state, asked.systems()
     now = asked.as_of or state.clock.now()
     put = asked.request.query_params if given is None else given
-    filled = {k: str(put.get(k, "")).strip()[:120] for k in ("subject", "method", "vessel", "unit", "note")}
+    filled = {k: str(put.get(k, "")).strip()[:120] for k in ("subject", "method", "vessel", "unit", "note", "value")}
     last: list[Entry] = []
     offered: list[str] = []
     vessels: list[str] = []
@@ -100,7 +101,8 @@ def form_of(
         vessels = [v.id for v in describe.load(state.store, into).vessels]
     same = next((e for e in last if not filled["subject"] or e.subject == filled["subject"]), None)
     values = {
-        "subject": filled["subject"] or (same.subject if same else ""), "method": filled["method"],
+        "subject": filled["subject"] or (same.subject if same else ""), "value": filled["value"],
+        "method": filled["method"] or (same.method if same and form == "service" else ""),
         "unit": filled["unit"] or (same.unit if same else _UNITS.get(form, "")), "note": filled["note"],
         "vessel": filled["vessel"] if filled["vessel"] in vessels else "", **(typed.values if typed else {}),
     }  # fmt: skip
@@ -110,8 +112,22 @@ def form_of(
         "what": _WHAT.get(form, ""), "offered": offered, "measured": form in _MEASURED, "services": SERVICES,
         "v": values, "other_method": values.get("other_method", other), "accept": entry_page.ACCEPT,
         "most": attachments.MOST_BYTES, "vessels": vessels if values["vessel"] else [], "to": to,
-        "last": [(e.subject, amount(e), f"{e.value:g}" if e.value is not None else "", e.unit) for e in last[:6]],
+        "usual": [] if to else _usual(form, system or (systems[0][0] if systems else ""), last, offered),
     }  # fmt: skip
+
+
+def _usual(form: str, system: str, last: Sequence[Entry], offered: Sequence[str]) -> list[tuple[str, str]]:
+    """What was written last of this kind, and where one touch fills it in again."""
+    at = {"log": form, "system": system}
+    if form == "service":
+        return [(s.replace("-", " "), f"/journal?{urlencode({**at, 'subject': s})}") for s in offered[:10]]
+    if form not in _MEASURED or form == "reading":
+        return []
+    return [
+        (f"{e.subject.replace('-', ' ')} {amount(e)}".strip(),
+         f"/journal?{urlencode({**at, 'subject': e.subject, 'value': f'{e.value:g}', 'unit': e.unit})}")
+        for e in last[:6] if e.value is not None
+    ]  # fmt: skip
 
 
 def _files(store: Store, now: dt.datetime, found: Sequence[Written]) -> dict[str, str]:

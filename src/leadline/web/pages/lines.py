@@ -91,7 +91,7 @@ class Line:
     evidence: tuple[tuple[str, str], ...]
     anchor: str  # the quantity's course on this page
     correction: Form | None = None
-    to_log: str = ""  # how an amount is logged that no press of a button can know
+    to_log: str = ""  # where an amount is logged that no press of a button can know
     page: str = ""  # where it is done, when no press of a button says it all
     logs: tuple[tuple[str, str], ...] = ()  # how its doing is written
     send: str = "Done"
@@ -160,17 +160,17 @@ def _line(rank: int, item: Candidate, found: Round, seen: Mapping[str, Seen], vi
         evidence=tuple((e.what, evidence_said(e)) for e in item.evidence),
         anchor=f"course-{item.subject}" if view != "all" and item.subject in at.estimate.quantities else "",
         correction=correction,
-        to_log=_to_log(item.action, system, at.estimate.units),
+        to_log=_to_log(item.action, system),
         page=item.page,
         logs=item.logs,
         send={"seen": "Seen", "census": "All seen"}.get(dict(item.logs).get("subject", ""), "Done"),
     )
 
 
-def _to_log(action: str, system: str, units: str) -> str:
-    if action == "exchange":
-        return f"leadline log exchange {system} mixed-seawater VOLUME {'gal' if units == 'us' else 'L'}"
-    return f"leadline log addition {system} SUBSTANCE AMOUNT g" if action == "dose" else ""
+def _to_log(action: str, system: str) -> str:
+    """Where the amount of what was done is logged."""
+    kind = {"exchange": "exchange", "dose": "addition"}.get(action, "")
+    return f"/journal?log={kind}&system={system}" if kind else ""
 
 
 def evidence_said(e: Evidence) -> str:

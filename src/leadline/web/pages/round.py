@@ -306,6 +306,10 @@ def page(request: Request, name: str, context: dict[str, Any], status: int = 200
     context["frozen"] = context["past"] or not context["may_log"]
     more = {"has_mail": request.app.state.mailroom is not None, "calling": _calling(request)}
     text = template.render(light=light_of(request), lights=LIGHTS, path=request.url.path, **more, **context)
+    if "<table" in text and request.method == "GET" and not context["guest"]:
+        from leadline.web.pages.tables import with_links
+
+        text = with_links(text, context["here"])
     return HTMLResponse(text, status, {"vary": "HX-Request, Cookie"})
 
 
