@@ -27,6 +27,7 @@ BENCHES: dict[str, list[str]] = {
     "feeds": ["20000", "10"],
     "ingest": [],
     "trace": ["100000", "300"],
+    "pages": ["--each", "20"],
     "courses": [],
 }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import weakref
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -151,15 +152,22 @@ def with_corrections(
 def _holds(e: Entry, wanted: Sequence[str]) -> bool:
     if not wanted:
         return True
-    text = " ".join((e.subject, e.note, e.method, e.to, e.source, e.kind, str(e.extra.get("animal", "")))).lower()
-    text = f"{text} {text.replace('-', ' ').replace('_', ' ')}"
+    text = _text(e.subject, e.note, e.method, e.to, e.source, e.kind, str(e.extra.get("animal", "")))
     return all(w in text for w in wanted)
+
+
+@functools.lru_cache(maxsize=65_536)  # the same words are looked through with every letter of a search
+def _text(*parts: str) -> str:
+    text = " ".join(parts).lower()
+    return f"{text} {text.replace('-', ' ').replace('_', ' ')}"
 
 
 def last_amounts(store: Store, now: dt.datetime, system: str, kind: str) -> list[Entry]:
     """The last entry of each subject of a kind, the most recent first: what a keeper probably writes again."""
     found: dict[str, Entry] = {}
-    stands = known_at([e for e in store.entries(system, kinds=(kind,)) if e.time <= now], now).entries
+    stands = known_at(
+        [e for e in _everything(store) if e.system == system and e.kind == kind and e.time <= now], now
+    ).entries
     for e in sorted(stands, key=lambda e: e.time, reverse=True):
         found.setdefault(e.subject, e)
     return list(found.values())[:_OFFERED]
@@ -169,7 +177,9 @@ def last_of(
     store: Store, now: dt.datetime, system: str, kind: str, subject: str, *, method: str = "", most: int = 5
 ) -> list[Entry]:  # fmt: skip
     """The last entries of one kind and subject (and method) that stand, the most recent first."""
-    stands = known_at([e for e in store.entries(system, kinds=(kind,)) if e.time <= now], now).entries
+    stands = known_at(
+        [e for e in _everything(store) if e.system == system and e.kind == kind and e.time <= now], now
+    ).entries
     mine = [e for e in stands if e.subject == subject and method in ("", e.method)]
     return sorted(mine, key=lambda e: e.time, reverse=True)[:most]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import ipaddress
 import math
 import re
@@ -233,6 +234,7 @@ def sheets(made: Sequence[Label], on: Sheet, skip: int = 0) -> list[list[Label |
     return [places[n * each : (n + 1) * each] for n in range(pages)]
 
 
+@functools.lru_cache(maxsize=512)  # a code takes some milliseconds, and a sheet holds dozens
 def code(text: str, alone: bool = False, title: str = "") -> str:
     """A QR code (ISO/IEC 18004, error level M) as SVG: dark on white, its quiet zone within.
 

@@ -18,6 +18,7 @@ from leadline.present.series import thinned
 HEIGHT = 168.0  # of the survey itself [px]
 BELOW = 27.0  # graduation and dates under it [px]
 AHEAD_DAYS = 14.0
+_COLUMNS = 160  # buckets of a small drawing, each with its least and greatest; the large one takes more
 _Z90 = 1.6449  # half-width of a 90 % interval in standard deviations
 
 
@@ -74,7 +75,7 @@ def _frame(course: Course, e: QuantityEstimate, units: str, local: dt.tzinfo, ah
     return Frame(
         start, days + ahead, course.now,
         depths([way.shown(v) for v in seen], [way.shown(v) for v in spread], aim, limit, floor, HEIGHT),
-        way, local,
+        way, local, columns=_COLUMNS,
     )  # fmt: skip
 
 

@@ -21,6 +21,8 @@ from leadline.present.series import apart, thinned
 WIDE = 1000.0  # the stretched drawing's own width
 NARROWEST = 290.0  # the narrowest a drawing gets, on a phone [px]
 
+MOST_FIXES = 600  # of one drawing
+
 
 @dataclass(frozen=True, slots=True)
 class Frame:
@@ -116,9 +118,9 @@ def fixes(frame: Frame, found: Iterable[Fix], *, square: bool = False) -> list[s
     places = [frame.part(f.time) for f in plain]
     phone = {plain[i].id for i in apart([NARROWEST * p for p in places], 7.0)}
     desk = phone | {plain[i].id for i in apart([frame.usual * p for p in places], 7.0)}
-    seen = {
-        plain[i].id for i in thinned([f.value for f in plain], 2 * frame.columns)
-    } | desk  # years of tests in one drawing
+    seen = {plain[i].id for i in thinned([f.value for f in plain], MOST_FIXES)} | desk  # years of tests in one drawing
+    values = [f.value for f in plain]
+    worst = {min(values), max(values)} if values else set()
     drawn = []
     for f in hand:
         if not f.doubtful and f.id not in seen:
@@ -148,7 +150,9 @@ def fixes(frame: Frame, found: Iterable[Fix], *, square: bool = False) -> list[s
                 f'<circle class="dot" cx="{x}" cy="{y:.1f}" r="1.5"/></g>'
             )
         else:
-            drawn.append(f'<circle class="dot" cx="{x}" cy="{y:.1f}" r="1.5"><title>{tip}</title></circle>')
+            # too many to be touched one by one: but for the extremes, the table and the course's own page name them
+            end = f"><title>{tip}</title></circle>" if f.value in worst else "/>"
+            drawn.append(f'<circle class="dot" cx="{100 * frame.part(f.time):.1f}%" cy="{y:.0f}" r="1.5"{end}')
     return drawn
 
 
