@@ -4,59 +4,20 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping, MutableMapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, cast
+from collections.abc import Mapping, Sequence
 
 from leadline.app import describe
+from leadline.app.parts_of import Field, Kind, changed, key_of, parts, without
 from leadline.app.ports import Store
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, zone
 from leadline.measures.quantities import QUANTITIES
-from leadline.measures.units import parse_amount, parse_number
+from leadline.measures.units import parse_amount
 from leadline.system.description import EQUIPMENT_TYPES, PURPOSES, System, parse
 
-if TYPE_CHECKING:
-    from tomlkit import TOMLDocument
-
 _MEASURED = tuple(q for q in QUANTITIES if q not in ("relative_humidity", "co2_air"))
+__all__ = ["Field", "Kind", "begin", "drop", "key_of", "kind_of", "parts", "put", "replace_whole", "undo"]
 MOST_BYTES = 200_000  # of a whole description
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One thing that can be said of a part.
-
-    Attributes
-    ----------
-    key
-        As it stands in the description; `inner_size.0` is the first of a list, `recipe` lines of "what = how much".
-    label, hint
-        What a person reads; the hint is an example with its unit.
-    choices
-        Where only these are possible.
-    kind
-        text | number | choice | lines | yes
-    """
-
-    key: str
-    label: str
-    hint: str = ""
-    choices: tuple[str, ...] = ()
-    kind: str = "text"
-    more: bool = False  # seldom needed
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """One kind of part of a description."""
-
-    id: str
-    title: str
-    one: str
-    names: tuple[str, ...]  # the keys that tell two of them apart
-    fields: tuple[Field, ...]
-    says: str = ""  # what it is for
 
 
 _EQUIPMENT = (
@@ -130,13 +91,13 @@ HEAD = Kind("system", "The water", "system", ("id",), (
     Field("units", "Units that screens show", choices=("metric", "us"), kind="choice"),
     Field("purpose", "What it is for", choices=("", *PURPOSES), kind="choice"),
     Field("note", "Note", more=True),
-))  # fmt: skip
+), single=True)  # fmt: skip
 ROOM = Kind("room", "The room", "room", (), (
     Field("temperature", "Temperature", "21 degC"),
     Field("relative_humidity", "Relative humidity", "55 %"),
     Field("co2", "CO2", "700 ppm"),
     Field("note", "Note", more=True),
-), "The air decides how much evaporates and what pH a given alkalinity gives.")  # fmt: skip
+), "The air decides how much evaporates and what pH a given alkalinity gives.", single=True)  # fmt: skip
 SINGLE = {"system": HEAD, "room": ROOM}
 
 
@@ -217,32 +178,6 @@ def _free_id(name: str, taken: Sequence[str]) -> str:
     return found
 
 
-def parts(document: str, kind: str) -> list[dict[str, str]]:
-    """The parts of a kind as they stand in a description: every value as text, lists as `key.0`, `key.1` …"""
-    import tomllib
-
-    raw = tomllib.loads(document).get(kind, [])
-    tables = [raw] if isinstance(raw, dict) else [t for t in raw if isinstance(t, dict)]
-    return [_flat(t) for t in tables]
-
-
-def _flat(table: Mapping[str, Any]) -> dict[str, str]:
-    found: dict[str, str] = {}
-    for key, value in table.items():
-        if isinstance(value, list):
-            found.update({f"{key}.{i}": str(x) for i, x in enumerate(value)})
-        elif isinstance(value, dict):
-            found[key] = "\n".join(f"{k} = {v}" for k, v in value.items())
-        else:
-            found[key] = ("yes" if value else "") if isinstance(value, bool) else str(value)
-    return found
-
-
-def key_of(kind: Kind, part: Mapping[str, str]) -> str:
-    """What tells a part from its like: `salinity refractometer`."""
-    return " ".join(part.get(n, "") for n in kind.names).strip()
-
-
 def put(store: Store, clock: Clock, system: str, kind: str, key: str, said: Mapping[str, str]) -> System:
     """Add a part (no `key`), or change the one of that key; what is said as empty is taken out.
 
@@ -254,20 +189,8 @@ def put(store: Store, clock: Clock, system: str, kind: str, key: str, said: Mapp
     BadInput
         With the place and what would mend it; nothing is changed.
     """
-    k = kind_of(kind)
-    unknown = [f for f in said if f not in {x.key for x in k.fields}]
-    if unknown:
-        raise UnknownName(f"field of a {k.one}", unknown[0], [f.key for f in k.fields])
-    document = _open(store, system)
-    if kind in SINGLE:
-        table = _single(document, kind)
-    else:
-        table = _found(document, k, key) if key else _new(document, kind)
-    for field in k.fields:
-        if field.key in said and "." not in field.key:
-            _say(table, field, said[field.key].strip())
-    _say_lists(table, k, said)
-    return _save(store, clock, system, document)
+    document = changed(describe.document(store, system), kind_of(kind), key, said)
+    return replace_whole(store, clock, system, document)
 
 
 def drop(store: Store, clock: Clock, system: str, kind: str, key: str) -> System:
@@ -278,20 +201,10 @@ def drop(store: Store, clock: Clock, system: str, kind: str, key: str) -> System
     UnknownName
         When there is none of that key.
     """
-    k = kind_of(kind)
     if kind == "system":
         raise BadInput("a system's own head stays", way_out="Change it.")
-    document = _open(store, system)
-    if kind == "room":
-        if "room" in document:
-            del document["room"]
-    else:
-        tables = cast(Any, document[kind]) if kind in document else []
-        at = _index(tables, k, key)
-        del tables[at]
-        if not len(tables):
-            del document[kind]
-    return _save(store, clock, system, document)
+    document = without(describe.document(store, system), kind_of(kind), key)
+    return replace_whole(store, clock, system, document)
 
 
 def undo(store: Store, clock: Clock, system: str) -> System:
@@ -324,95 +237,3 @@ def replace_whole(store: Store, clock: Clock, system: str, document: str) -> Sys
     if found.id != system:
         raise BadInput(f"it describes {found.id!r}, not {system!r}", way_out="Leave system.id as it was.")
     return describe.add(store, clock, document, replace=True)
-
-
-# -- within the description ----------------------------------------------------------------------------
-
-
-def _open(store: Store, system: str) -> TOMLDocument:
-    import tomlkit
-
-    return tomlkit.parse(describe.document(store, system))
-
-
-def _save(store: Store, clock: Clock, system: str, document: TOMLDocument) -> System:
-    import tomlkit
-
-    return replace_whole(store, clock, system, tomlkit.dumps(document))
-
-
-def _single(document: TOMLDocument, kind: str) -> MutableMapping[str, Any]:
-    import tomlkit
-
-    if kind not in document:
-        document[kind] = tomlkit.table()
-    return cast("MutableMapping[str, Any]", document[kind])
-
-
-def _new(document: TOMLDocument, kind: str) -> MutableMapping[str, Any]:
-    import tomlkit
-
-    table = tomlkit.table()
-    if kind not in document:
-        document[kind] = tomlkit.aot()
-    cast(Any, document[kind]).append(table)
-    return cast("MutableMapping[str, Any]", cast(Any, document[kind])[-1])
-
-
-def _found(document: TOMLDocument, kind: Kind, key: str) -> MutableMapping[str, Any]:
-    tables = cast(Any, document[kind.id]) if kind.id in document else []
-    return cast("MutableMapping[str, Any]", tables[_index(tables, kind, key)])
-
-
-def _index(tables: Sequence[Mapping[str, Any]], kind: Kind, key: str) -> int:
-    keys = [key_of(kind, _flat(t)) for t in tables]
-    if key not in keys:
-        raise UnknownName(kind.one, key[:60], keys)
-    return keys.index(key)
-
-
-def _say(table: MutableMapping[str, Any], field: Field, text: str) -> None:
-    if not text:
-        table.pop(field.key, None)
-    elif field.kind == "yes":
-        table[field.key] = text not in ("no", "false", "0")
-    elif field.kind == "number":
-        value = parse_number(text)
-        table[field.key] = int(value) if value.is_integer() else value
-    elif field.kind == "choice" and text not in field.choices:
-        raise UnknownName(field.label.lower(), text[:40], [c for c in field.choices if c])
-    elif field.kind == "lines":
-        table[field.key] = _recipe(field, text)
-    elif str(table.get(field.key, "")) != text:
-        table[field.key] = text
-
-
-def _recipe(field: Field, text: str) -> Any:
-    import tomlkit
-
-    found = tomlkit.inline_table()
-    for line in filter(None, (x.strip() for x in text.splitlines())):
-        what, sign, amount = line.partition("=")
-        if not sign or not what.strip() or not amount.strip():
-            raise BadInput(f"{line[:60]!r} is not of the form {field.hint!r}", way_out="One substance a line.")
-        found[what.strip()] = amount.strip()
-    return found
-
-
-def _say_lists(table: MutableMapping[str, Any], kind: Kind, said: Mapping[str, str]) -> None:
-    """Fields such as `aim.0`, `aim.1`: all of them or none."""
-    names = {f.key.partition(".")[0] for f in kind.fields if "." in f.key}
-    for name in sorted(names):
-        mine = [f for f in kind.fields if f.key.startswith(f"{name}.")]
-        if not any(f.key in said for f in mine):
-            continue
-        old = table.get(name, [])
-        values = [said.get(f.key, str(old[i]) if i < len(old) else "").strip() for i, f in enumerate(mine)]
-        if not any(values):
-            table.pop(name, None)
-        elif all(values):
-            if [str(x) for x in old] != values:
-                table[name] = values
-        else:
-            missing = next(f.label for f, v in zip(mine, values, strict=True) if not v)
-            raise BadInput(f"{missing}: nothing is typed", way_out=f"Fill all {len(mine)}, or none.")

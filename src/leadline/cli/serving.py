@@ -201,6 +201,7 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
     """
     import uvicorn
 
+    from leadline.store.secrets import Secrets
     from leadline.web.doors import KeptDoors
     from leadline.web.site import build
     from leadline.wiring import make_signals, open_store
@@ -215,7 +216,7 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
     live, lock = _watch(path, clock, guard, alone) if with_watch else (None, None)
     config = uvicorn.Config(
         build(lambda: open_store(path), clock, hosts=hosts, live=live, signals_of=lambda s: make_signals(s, path),
-              mailroom=mailroom, doors=KeptDoors(clock, open_while_empty=open_house)),
+              mailroom=mailroom, doors=KeptDoors(clock, open_while_empty=open_house), secrets=Secrets.beside(path)),
         log_level="warning", access_log=False, lifespan="on", server_header=False,
         proxy_headers=bool(outside.proxy), forwarded_allow_ips=outside.proxy or None,
         ssl_certfile=outside.tls[0] if outside.tls else None, ssl_keyfile=outside.tls[1] if outside.tls else None,

@@ -217,6 +217,57 @@ def adopt(
     click.echo(f"Taken up: {stream} of {system}, as {taken}")
 
 
+@click.command(short_help="Add or change one part of the orders: a person, a way, waits, proofs.")
+@click.argument("kind")
+@click.argument("said", nargs=-1, required=True, metavar="KEY=VALUE...")
+@click.option("--of", "key", default="", metavar="NAME", help="Change the part of that name; without it one is added.")
+@click.pass_obj
+def part(bridge: Bridge, kind: str, said: tuple[str, ...], key: str) -> None:
+    """Add or change one part of the standing orders: person, path, watch, escalation or proof, as on the page.
+
+    \b
+    Examples:
+      leadline watch part path id=mail kind=mail to=keeper@home.example server=mail.home.example:587 user=reef
+      leadline watch part person id=keeper name=Keeper paths=mail
+      leadline watch part person --of keeper hours=07:00-22:30
+    """
+    from leadline.app import orders_set_up
+    from leadline.wiring import make_signals
+
+    pairs = {}
+    for words in said:
+        name, sign, value = words.partition("=")
+        if not sign or not name.strip():
+            raise BadInput(f"{words!r} is not of the form KEY=VALUE", way_out="For example name=Keeper.")
+        pairs[name.strip()] = value
+    store = bridge.store()
+    _, wanted = orders_set_up.put(store, kind, key, pairs)
+    make_signals(store, bridge.path).settle_prints(bridge.clock.now().timestamp())
+    click.echo("The orders are changed.")
+    if wanted and _secrets(bridge).get(wanted) is None:
+        click.echo(f"Its secret is missing: leadline watch secret {wanted}", err=True)
+
+
+@click.command(short_help="Take a person or a way out of the orders.")
+@click.argument("kind")
+@click.argument("key", metavar="NAME")
+@click.pass_obj
+def drop(bridge: Bridge, kind: str, key: str) -> None:
+    """Take a part out of the standing orders.
+
+    \b
+    Example:
+      leadline watch drop person neighbour
+    """
+    from leadline.app import orders_set_up
+    from leadline.wiring import make_signals
+
+    store = bridge.store()
+    orders_set_up.drop(store, kind, key)
+    make_signals(store, bridge.path).settle_prints(bridge.clock.now().timestamp())
+    click.echo("The orders are changed.")
+
+
 @click.command(short_help="What came in and was no point.")
 @click.option("--forget", is_flag=True, help="Forget all of it.")
 @click.pass_obj

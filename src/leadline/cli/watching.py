@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 # command: (module, name in it, one line of help)
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "orders": ("watch_orders", "orders", "Who is called and how, what comes in: show or give them."),
+    "part": ("watch_orders", "part", "Add or change one part of the orders: a person, a way, waits, proofs."),
+    "drop": ("watch_orders", "drop", "Take a person or a way out of the orders."),
     "secret": ("watch_orders", "secret", "Keep a password or an address that the orders refer to."),
     "token": ("watch_orders", "token", "Make or take back a token with which a device may post points."),
     "adopt": ("watch_orders", "adopt", "Take up a stream that came in and that nobody declared."),

@@ -443,7 +443,7 @@ class _Reader:
     def _server(self, t: Mapping[str, Any], key: str, port: int, where: str) -> tuple[str, int]:
         text = self._text(t, key, where)
         host, _, said = text.rpartition(":") if re.search(r":\d+$", text) else (text, "", str(port))
-        if not host or "/" in host or not 0 < int(said) < 65536:
+        if not host or "/" in host or (":" in host and not host.endswith("]")) or not 0 < int(said) < 65536:
             raise BadInput(f"{where}: {key} = {text!r}", way_out=f'Write {key} = "mail.example:{port}".')
         return host, int(said)
 

@@ -42,6 +42,7 @@ from leadline.web.pages import (
     journal,
     labels,
     livestock,
+    orders,
     people,
     quarantine,
     systems,
@@ -65,7 +66,7 @@ from leadline.web.ways import Right, post, way
 ROOMS = (
     livestock, animal, quarantine, catalogue, after, journal, trace, watch, answer, mailroom_page, api, door, people,
     systems, take_in, why, app_page, week, calendar_page, entry_page,
-    labels, at, course, tables,
+    labels, at, course, tables, orders,
 )  # fmt: skip
 SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
 
@@ -109,7 +110,7 @@ def ways() -> list[Route]:
 def build(
     store_factory: Callable[[], Store], clock: Clock, use: Use | None = None, hosts: Sequence[str] = ("*",),
     live: Any | None = None, signals_of: Callable[[Store], Signals] | None = None, mailroom: Any | None = None,
-    doors: Doors | None = None,
+    doors: Doors | None = None, secrets: Any | None = None,
 ) -> Starlette:  # fmt: skip
     """The web application.
 
@@ -131,6 +132,8 @@ def build(
         The demo's own mailboxes; None elsewhere.
     doors
         Who may go where; an open house when nothing is handed in.
+    secrets
+        Keeps passwords of the ways to people beside the store, by `names()` and `put(name, value)`; None: nobody does.
     """
     chosen = use or app_use()
 
@@ -166,6 +169,7 @@ def build(
     app.state.lookout = Lookout(chosen, clock)
     app.state.templates = templates()
     app.state.live = live
+    app.state.secrets = secrets
     app.state.mailroom = mailroom
     app.state.signals_of = signals_of or (lambda store: Signals(store, Orders(), b"", {}, partial(names_of, store)))
     app.state.figures = metrics.Figures(app.state)

@@ -1,0 +1,207 @@
+"""A document of parts in TOML, changed one part at a time: its comments, its order and what nobody knows stay."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, MutableMapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, cast
+
+from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.units import parse_number
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing that can be said of a part.
+
+    Attributes
+    ----------
+    key
+        As it stands in the description; `inner_size.0` is the first of a list, `recipe` lines of "what = how much".
+    label, hint
+        What a person reads; the hint is an example with its unit.
+    choices
+        Where only these are possible.
+    kind
+        text | number | choice | lines | yes | list
+    """
+
+    key: str
+    label: str
+    hint: str = ""
+    choices: tuple[str, ...] = ()
+    kind: str = "text"
+    more: bool = False  # seldom needed
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of part of a description."""
+
+    id: str
+    title: str
+    one: str
+    names: tuple[str, ...]  # the keys that tell two of them apart
+    fields: tuple[Field, ...]
+    says: str = ""  # what it is for
+    single: bool = False  # there is one at most: a table, not a list of them
+
+
+def parts(document: str, kind: str) -> list[dict[str, str]]:
+    """The parts of a kind as they stand in a description: every value as text, lists as `key.0`, `key.1` …"""
+    import tomllib
+
+    raw = tomllib.loads(document).get(kind, [])
+    tables = [raw] if isinstance(raw, dict) else [t for t in raw if isinstance(t, dict)]
+    return [_flat(t) for t in tables]
+
+
+def _flat(table: Mapping[str, Any]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for key, value in table.items():
+        if isinstance(value, list):
+            found[key] = ", ".join(str(x) for x in value)
+            found.update({f"{key}.{i}": str(x) for i, x in enumerate(value)})
+        elif isinstance(value, dict):
+            found[key] = "\n".join(f"{k} = {v}" for k, v in value.items())
+        else:
+            found[key] = ("yes" if value else "") if isinstance(value, bool) else str(value)
+    return found
+
+
+def key_of(kind: Kind, part: Mapping[str, str]) -> str:
+    """What tells a part from its like: `salinity refractometer`."""
+    return " ".join(part.get(n, "") for n in kind.names).strip()
+
+
+def changed(document: str, kind: Kind, key: str, said: Mapping[str, str]) -> str:
+    """The document with a part added (no `key`), or the one of that key changed; what is said as empty is taken out.
+
+    Keys of `said` are those of the kind's fields; what it does not name stays as it is.
+
+    Raises
+    ------
+    BadInput
+        When a field, a choice or the part is unknown, or a list is half filled.
+    """
+    import tomlkit
+
+    unknown = [f for f in said if f not in {x.key for x in kind.fields}]
+    if unknown:
+        raise UnknownName(f"field of a {kind.one}", unknown[0], [f.key for f in kind.fields])
+    whole = tomlkit.parse(document)
+    if kind.single:
+        table = _single(whole, kind.id)
+    else:
+        table = _found(whole, kind, key) if key else _new(whole, kind.id)
+    for field in kind.fields:
+        if field.key in said and "." not in field.key:
+            _say(table, field, said[field.key].strip())
+    _say_lists(table, kind, said)
+    return tomlkit.dumps(whole)
+
+
+def without(document: str, kind: Kind, key: str) -> str:
+    """The document without a part.
+
+    Raises
+    ------
+    UnknownName
+        When there is none of that key.
+    """
+    import tomlkit
+
+    whole = tomlkit.parse(document)
+    if kind.single:
+        if kind.id in whole:
+            del whole[kind.id]
+    else:
+        tables = cast(Any, whole[kind.id]) if kind.id in whole else []
+        at = _index(tables, kind, key)
+        del tables[at]
+        if not len(tables):
+            del whole[kind.id]
+    return tomlkit.dumps(whole)
+
+
+def _single(document: TOMLDocument, kind: str) -> MutableMapping[str, Any]:
+    import tomlkit
+
+    if kind not in document:
+        document[kind] = tomlkit.table()
+    return cast("MutableMapping[str, Any]", document[kind])
+
+
+def _new(document: TOMLDocument, kind: str) -> MutableMapping[str, Any]:
+    import tomlkit
+
+    table = tomlkit.table()
+    if kind not in document:
+        document.add(tomlkit.nl())
+        document[kind] = tomlkit.aot()
+    cast(Any, document[kind]).append(table)
+    return cast("MutableMapping[str, Any]", cast(Any, document[kind])[-1])
+
+
+def _found(document: TOMLDocument, kind: Kind, key: str) -> MutableMapping[str, Any]:
+    tables = cast(Any, document[kind.id]) if kind.id in document else []
+    return cast("MutableMapping[str, Any]", tables[_index(tables, kind, key)])
+
+
+def _index(tables: Sequence[Mapping[str, Any]], kind: Kind, key: str) -> int:
+    keys = [key_of(kind, _flat(t)) for t in tables]
+    if key not in keys:
+        raise UnknownName(kind.one, key[:60], keys)
+    return keys.index(key)
+
+
+def _say(table: MutableMapping[str, Any], field: Field, text: str) -> None:
+    if not text:
+        table.pop(field.key, None)
+    elif field.kind == "yes":
+        table[field.key] = text not in ("no", "false", "0")
+    elif field.kind == "number":
+        value = parse_number(text)
+        table[field.key] = int(value) if value.is_integer() else value
+    elif field.kind == "choice" and text not in field.choices:
+        raise UnknownName(field.label.lower(), text[:40], [c for c in field.choices if c])
+    elif field.kind == "lines":
+        table[field.key] = _recipe(field, text)
+    elif field.kind == "list":
+        table[field.key] = [x.strip() for x in text.split(",") if x.strip()]
+    elif str(table.get(field.key, "")) != text:
+        table[field.key] = text
+
+
+def _recipe(field: Field, text: str) -> Any:
+    import tomlkit
+
+    found = tomlkit.inline_table()
+    for line in filter(None, (x.strip() for x in text.splitlines())):
+        what, sign, amount = line.partition("=")
+        if not sign or not what.strip() or not amount.strip():
+            raise BadInput(f"{line[:60]!r} is not of the form {field.hint!r}", way_out="One substance a line.")
+        found[what.strip()] = amount.strip()
+    return found
+
+
+def _say_lists(table: MutableMapping[str, Any], kind: Kind, said: Mapping[str, str]) -> None:
+    """Fields such as `aim.0`, `aim.1`: all of them or none."""
+    names = {f.key.partition(".")[0] for f in kind.fields if "." in f.key}
+    for name in sorted(names):
+        mine = [f for f in kind.fields if f.key.startswith(f"{name}.")]
+        if not any(f.key in said for f in mine):
+            continue
+        old = table.get(name, [])
+        values = [said.get(f.key, str(old[i]) if i < len(old) else "").strip() for i, f in enumerate(mine)]
+        if not any(values):
+            table.pop(name, None)
+        elif all(values):
+            if [str(x) for x in old] != values:
+                table[name] = values
+        else:
+            missing = next(f.label for f, v in zip(mine, values, strict=True) if not v)
+            raise BadInput(f"{missing}: nothing is typed", way_out=f"Fill all {len(mine)}, or none.")
