@@ -42,7 +42,8 @@ def restore(backup_path: str | Path, target_path: str | Path, *, clock: Clock) -
             _copy_log(backup, draft)
         with _said_of(backup, draft):
             check(draft)
-            DatabaseFile.open(draft, clock=clock, create=False, keep_older=False).close()  # brings it up to date
+            with DatabaseFile.open(draft, clock=clock, create=False, keep_older=False) as fresh:  # now up to date
+                _sign_out_all(fresh)
             contents = prove(draft)
         with told(target), open(draft, "rb+") as handle:
             os.fsync(handle.fileno())
@@ -63,6 +64,13 @@ def restore(backup_path: str | Path, target_path: str | Path, *, clock: Clock) -
         contents.newest,
         "" if aside is None else str(aside),
     )
+
+
+def _sign_out_all(store: DatabaseFile) -> None:
+    """Sessions and invitations of the day of the backup may have ended since; nobody could say so any more."""
+    with store._write() as db:
+        db.execute("DELETE FROM session")
+        db.execute("DELETE FROM pass WHERE kind = 'invitation'")
 
 
 @contextlib.contextmanager
