@@ -13,7 +13,7 @@ from leadline.app.ports import Contents
 from leadline.measures.errors import BadInput, Unreachable
 from leadline.measures.moments import Clock
 from leadline.store.backup import check, prove, settle_folder
-from leadline.store.file import DatabaseFile, allowed
+from leadline.store.file import DatabaseFile, allowed, make_private
 from leadline.store.troubles import primary_code, told
 
 _LOGS = ("-wal", "-shm", "-journal")
@@ -38,6 +38,9 @@ def restore(backup_path: str | Path, target_path: str | Path, *, clock: Clock) -
     draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         with told(target):
+            make_private(draft)
+            if target.exists():
+                shutil.copymode(target, draft)
             shutil.copyfile(backup, draft)
             _copy_log(backup, draft)
         with _said_of(backup, draft):
