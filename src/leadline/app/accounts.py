@@ -200,18 +200,18 @@ def opens(account: Account | None, passphrase: str) -> bool:
         return False
 
 
-def change_passphrase(store: Store, clock: Clock, account: Account, passphrase: str, keep_session: str = "") -> Account:
-    """Another passphrase; every other browser that is signed in must sign in again."""
+def change_passphrase(store: Store, clock: Clock, account: Account, passphrase: str) -> Account:
+    """Another passphrase; every browser that is signed in must sign in again."""
     hashed = _hashed(passphrase, account.name)
     with store.together():
-        return _rekeyed(store, clock, account, hashed, keep_session)
+        return _rekeyed(store, clock, account, hashed)
 
 
-def _rekeyed(store: Store, clock: Clock, account: Account, hashed: str, keep_session: str = "") -> Account:
+def _rekeyed(store: Store, clock: Clock, account: Account, hashed: str) -> Account:
     """Inside a transaction: the account as it is by now, or a role taken away meanwhile would come back."""
     changed = replace(_now(store, account), hash=hashed)
     store.keep_account(changed)
-    store.end_sessions(account.id, keep=keep_session)
+    store.end_sessions(account.id)
     happened(store, clock, "passphrase changed", account.id)
     return changed
 

@@ -110,12 +110,12 @@ async def passphrase(request: Request) -> Response:
     if not right:
         return _me(request, Typed("passphrase", "The present passphrase is another one."))
     try:
-        await state.weighing.weigh(accounts.change_passphrase, state.store, state.clock, account, new, who.session)
+        changed = await state.weighing.weigh(accounts.change_passphrase, state.store, state.clock, account, new)
     except BadInput as exc:
         return _me(request, Typed("passphrase", _line(exc)))
     finally:
         state.sign_ins.forgive(pace)
-    return back("/me", done="passphrase")
+    return doors.let_in(back("/me", done="passphrase"), request, doors.open_for(request, changed))
 
 
 def _line(exc: BadInput) -> str:
