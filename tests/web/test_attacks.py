@@ -13,6 +13,7 @@ import zipfile
 from dataclasses import replace
 
 import httpx
+import openpyxl
 import pytest
 from tests.web.conftest import served
 from tests.web.test_doors import NOW, WORDS, House, house  # noqa: F401 - a fixture
@@ -353,6 +354,33 @@ def test_a_workbook_that_unpacks_to_gigabytes_is_not_unpacked(house):  # noqa: F
     said = owner.get(sent.headers["location"])
     assert said.status_code == 200
     assert "unpacks to 300 MB" in said.text
+
+
+OUTSIDE = b'<!DOCTYPE x [<!ENTITY e SYSTEM "file:///etc/passwd">]>'
+NESTED = b"<!DOCTYPE x [<!ENTITY e0 'a'>%b]>" % b"".join(
+    b"<!ENTITY e%d '%b'>" % (n, b"&e%d;" % (n - 1) * 10) for n in range(1, 12)
+)
+
+
+@pytest.mark.parametrize(("head", "cell"), [(OUTSIDE, b"&e;"), (NESTED, b"&e11;")], ids=["outside", "nested"])
+def test_a_workbook_brings_no_entities_in(house, head, cell):  # noqa: F811
+    plain, hooked = io.BytesIO(), io.BytesIO()
+    book = openpyxl.Workbook()
+    book.active.append(["date", "pH"])
+    book.save(plain)
+    with zipfile.ZipFile(plain) as old, zipfile.ZipFile(hooked, "w") as new:
+        for name in old.namelist():
+            part = old.read(name)
+            if name == "xl/worksheets/sheet1.xml":
+                row = b'<sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>' + cell + b"</t></is></c></row>"
+                part = head + part[part.index(b"<worksheet") :].replace(b"<sheetData>", row)
+                assert cell in part
+            new.writestr(name, part)
+    owner = house.person("Ada", "owner")
+    sent = owner.post("/import", files={"file": ("book.xlsx", hooked.getvalue())})
+    said = owner.get(sent.headers["location"]).text
+    assert "is no XLSX workbook, or a damaged one" in said
+    assert "root:" not in said
 
 
 @pytest.mark.parametrize(
