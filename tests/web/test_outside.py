@@ -8,6 +8,7 @@ import ipaddress
 import os
 import re
 import signal
+import socket
 import ssl
 import subprocess
 import sys
@@ -15,6 +16,7 @@ from pathlib import Path
 
 import httpx
 import pytest
+from tests.web.conftest import served
 from tests.web.test_doors import NOW, TOML, WORDS
 
 import leadline
@@ -25,6 +27,8 @@ from leadline.measures.moments import FixedClock
 from leadline.store.backup import back_up
 from leadline.store.restore import restore
 from leadline.store.sqlite import SqliteStore
+from leadline.web import patience, site
+from leadline.web.doors import KeptDoors
 
 pytestmark = pytest.mark.door
 
@@ -163,3 +167,43 @@ def test_the_store_and_its_copies_are_their_owners_alone(db):
     restore(db.with_name("backup.db"), db.with_name("again.db"), clock=FixedClock(NOW))
     for file in (db, db.with_name("backup.db"), db.with_name("again.db")):
         assert file.stat().st_mode & 0o077 == 0, file
+
+
+def test_who_holds_many_lines_takes_them_from_nobody_else(db):
+    with process(db) as address, contextlib.ExitStack() as held:
+        port = int(address.rpartition(":")[2])
+        lines = []
+        for _ in range(patience.MOST_EACH + 40):
+            line = held.enter_context(socket.create_connection(("127.0.0.1", port), timeout=20))
+            with contextlib.suppress(ConnectionError):
+                line.sendall(b"GET / HTTP/1.1\r\nHost: x")  # and never the rest
+            lines.append(line)
+        for line in lines[patience.MOST_EACH :]:
+            with contextlib.suppress(ConnectionError):
+                assert line.recv(1) == b""  # hung up
+        elsewhere = httpx.HTTPTransport(local_address="127.0.0.2")
+        with httpx.Client(transport=elsewhere, timeout=30) as neighbour:
+            assert neighbour.get(f"http://127.0.0.1:{port}/sign-in").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "begun",
+    [
+        b"",
+        b"GET / HTTP/1.1\r\nHost: x",
+        b"POST /sign-in HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 99\r\n\r\nname=",
+        b"GET /offline HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\nGET / HTTP/1.1\r\nHost: x",
+    ],
+)
+def test_who_says_nothing_more_is_hung_up_on(db, begun):
+    class Short(patience.Patience):
+        quiet_s = 0.2
+
+    clock = FixedClock(NOW)
+    app = site.build(lambda: SqliteStore.open(db, clock=clock), clock, doors=KeptDoors(clock))
+    with served(app, http=Short) as address:
+        line = socket.create_connection(("127.0.0.1", int(address.rpartition(":")[2])), timeout=20)
+        with line:
+            line.sendall(begun)
+            while line.recv(65536):  # ends when the other side has hung up, or fails after twenty seconds
+                pass

@@ -193,7 +193,8 @@ def opens(account: Account | None, passphrase: str) -> bool:
     from argon2.exceptions import InvalidHashError, VerificationError
 
     there = account is not None and account.closed_at is None and bool(account.hash)
-    kept = account.hash if account is not None and there else _nobodys()
+    nobodys = _nobodys()  # made at the first try of all, whoever it is for
+    kept = account.hash if account is not None and there else nobodys
     try:
         return _hasher().verify(kept, unicodedata.normalize("NFKC", passphrase[: 4 * MOST])) and there
     except (VerificationError, InvalidHashError):

@@ -217,9 +217,11 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
     import uvicorn
 
     from leadline.web.doors import KeptDoors
+    from leadline.web.patience import BehindProxy, Patience, more_files
     from leadline.web.site import build
     from leadline.wiring import make_signals, open_store
 
+    more_files()
     listener = listen(host, port)
     shown = listener.getsockname()[1]
     outside = outside or Outside()
@@ -234,7 +236,7 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
         log_level="warning", access_log=False, lifespan="on", server_header=False,
         proxy_headers=bool(outside.proxy), forwarded_allow_ips=outside.proxy or None,
         ssl_certfile=outside.tls[0] if outside.tls else None, ssl_keyfile=outside.tls[1] if outside.tls else None,
-        ssl_ciphers=_CIPHERS,
+        ssl_ciphers=_CIPHERS, http=BehindProxy if outside.proxy else Patience, ws="none",
     )  # fmt: skip
     signal.signal(signal.SIGTERM, _interrupt)  # uvicorn hands the signal on when it has ended: then we end too
     try:

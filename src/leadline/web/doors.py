@@ -226,8 +226,12 @@ def address_of(request: Request) -> str:
 
 
 def pace_of(request: Request) -> str:
-    """Whose tries are counted together: an address, or the /64 that one house has of IPv6 (RFC 6177)."""
-    where = address_of(request)
+    """Whose tries are counted together."""
+    return one_house(address_of(request))
+
+
+def one_house(where: str) -> str:
+    """An address, or the /64 that one house has of IPv6 (RFC 6177)."""
     try:
         found = ipaddress.ip_address(where.partition("%")[0])
     except ValueError:
