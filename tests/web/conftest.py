@@ -26,9 +26,9 @@ PICTURES = pathlib.Path(__file__).parents[2] / "artefacts"
 
 
 @contextlib.contextmanager
-def served(app) -> Iterator[str]:
+def served(app, **more) -> Iterator[str]:
     """`app` behind a real server; gives its address."""
-    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="on"))
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="on", **more))
     # named as TCP, or asyncio leaves the kernel's 40 ms wait for fuller packets on (it looks at the protocol)
     bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     bound.bind(("127.0.0.1", 0))

@@ -26,14 +26,14 @@ pytestmark = pytest.mark.door
 class Guest(Doors):
     """Somebody who may look and log, and no more."""
 
-    def turned_away(self, request, right):
+    def turned_away(self, request, right, *, in_person=False):
         return None if right <= Right.LOG else JSONResponse({"schema": "leadline.refused/1", "words": "no"}, 403)
 
 
 class Stranger(Doors):
     """Nobody who is known here."""
 
-    def turned_away(self, request, right):
+    def turned_away(self, request, right, *, in_person=False):
         return JSONResponse({"schema": "leadline.refused/1", "words": "who?"}, 401)
 
 

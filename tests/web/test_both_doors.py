@@ -30,6 +30,7 @@ NOT_AT_THE_PROMPT = {
     "accounts.of_program": "who knocks; nobody knocks at the prompt",
     "accounts.of_session": "who knocks; nobody knocks at the prompt",
     "accounts.open_session": "a browser's session; the prompt has none", "accounts.opens": "who knocks",
+    "accounts.taken_up": "an invitation taken up in a browser",
     "accounts.shared": "a shared page is opened by its link",
     "attachments.counts": "counted beside each entry; the prompt lists them by attachments.of",
     "bring_in.zone_of": "the zone of a day on a page",

@@ -182,6 +182,7 @@ def test_every_sign_in_is_a_new_session_and_a_new_passphrase_ends_the_others(hou
     one, two = house.person("Kari", "keeper"), house.client()
     two.post("/sign-in", data={"name": "kari", "passphrase": WORDS})
     assert one.cookies["leadline"] != two.cookies["leadline"]
+    before = one.cookies["leadline"]
     wrong = one.post(
         "/me/passphrase", data={"present": "not that one at all", "passphrase": "seven slow herons wading"}
     )
@@ -191,6 +192,10 @@ def test_every_sign_in_is_a_new_session_and_a_new_passphrase_ends_the_others(hou
     )
     assert one.get("/journal").status_code == 200
     assert two.get("/journal").status_code == 303
+    assert one.cookies["leadline"] != before  # OWASP ASVS 5.0.0, 7.2.4
+    replay = httpx.Client(base_url=house.address, cookies={"leadline": before})
+    assert replay.get("/journal").status_code == 303
+    replay.close()
 
 
 def test_a_shared_page_shows_itself_alone_reads_only_and_ends(house):

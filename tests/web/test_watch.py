@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 import json
 import pathlib
 import re
@@ -15,6 +16,7 @@ from tests.web.conftest import PICTURES, served
 from leadline.alarms.alarm import State
 from leadline.app import describe, stand_orders
 from leadline.app.keep_watch import WATCH
+from leadline.measures.moments import FixedClock
 from leadline.web import api, site
 from leadline.wiring import make_signals, open_store
 
@@ -163,6 +165,20 @@ def test_wrong_links_say_nothing_and_end_soon(manned):
     assert set(codes) == {404}
     house.until(lambda: [t for _, t in house.rung(manned.folder) if "proof of" in t])
     assert manned.client.get(f"/seen/{manned.ticket('proof')}").status_code == 404  # too many wrong ones before
+
+
+def test_an_old_link_tells_nothing_any_more(manned):
+    manned.heat()
+    at = f"/seen/{manned.ticket()}"
+    assert "the limit of 28.5 °C is reached" in manned.client.get(at).text
+    later = FixedClock(house.CLOCK.now() + dt.timedelta(days=15))
+    app = site.build(
+        lambda: open_store(str(manned.db)), later, signals_of=lambda s: make_signals(s, str(manned.db))
+    )  # fmt: skip
+    with served(app) as address:
+        old = httpx.get(f"{address}{at}")
+    assert old.status_code == 404
+    assert "28.5" not in old.text
 
 
 def test_a_form_from_another_site_answers_nothing(manned):

@@ -11,6 +11,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+from urllib.parse import unquote
 
 from leadline.app.ports import Account, DoorEvent, Pass, Session, Store
 from leadline.measures.errors import BadInput, UnknownName
@@ -68,10 +69,22 @@ def named(store: Store, name: str) -> Account:
     UnknownName
     """
     wanted = name.strip().casefold()
-    for a in store.accounts():
-        if a.closed_at is None and wanted in (a.id, a.name.casefold()):
+    there = [a for a in store.accounts() if a.closed_at is None]
+    for a in sorted(there, key=lambda a: a.id != wanted):  # an id before a name that looks like it
+        if wanted in (a.id, _same(a.name)) or _same(name) == _same(a.name):
             return a
-    raise UnknownName("account", name[:60], [a.id for a in store.accounts() if a.closed_at is None])
+    raise UnknownName("account", _plain(name), [a.id for a in there])
+
+
+def _plain(name: str) -> str:
+    """A name without signs that nobody sees or that steer a terminal."""
+    seen = "".join(c if c.isprintable() else " " for c in unicodedata.normalize("NFC", name))
+    return " ".join(seen.split())[:60]
+
+
+def _same(name: str) -> str:
+    """What two names have in common that look alike."""
+    return unicodedata.normalize("NFKC", _plain(name)).casefold()
 
 
 def make(store: Store, clock: Clock, name: str, role: str, passphrase: str = "") -> Account:
@@ -82,19 +95,31 @@ def make(store: Store, clock: Clock, name: str, role: str, passphrase: str = "")
     BadInput
         When the name is empty or taken, the role unknown, the passphrase too weak.
     """
-    name = " ".join(name.split())[:60]
+    name = _name(name)
+    known_role(role)
+    hashed = _hashed(passphrase, name) if passphrase else ""
+    with store.together():
+        return _added(store, clock, name, role, hashed)
+
+
+def _name(name: str) -> str:
+    name = _plain(name)
     if not name:
         raise BadInput("an account needs a name", way_out="Type the name by which the house knows you.")
-    known_role(role)
-    ident = _ident(name)
-    hashed = _hashed(passphrase, name) if passphrase else ""
-    if any(a.name.casefold() == name.casefold() and a.closed_at is None for a in store.accounts()):
+    return name
+
+
+def _added(store: Store, clock: Clock, name: str, role: str, hashed: str) -> Account:
+    """Inside a transaction: the account, under a name that no other has, nor has as its id."""
+    there = store.accounts()
+    if any(_same(name) in (_same(a.name), a.id) for a in there if a.closed_at is None):
         raise BadInput(f"there is an account of {name!r} already", way_out="Choose another name.")
-    ids = {a.id for a in store.accounts()}
-    account = Account(next(i for i in _numbered(ident) if i not in ids), name, role, hashed, clock.now())
-    with store.together():
-        store.add_account(account)
-        happened(store, clock, f"account made: {role}", account.id)
+    ids = {a.id for a in there}
+    account = Account(next(i for i in _numbered(_ident(name)) if i not in ids), name, role, hashed, clock.now())
+    store.add_account(account)
+    happened(store, clock, f"account made: {role}", account.id)
+    if role == "owner":  # the address of the first start has done its work, whoever has seen it
+        _drop_first(store)
     return account
 
 
@@ -168,21 +193,35 @@ def opens(account: Account | None, passphrase: str) -> bool:
     from argon2.exceptions import InvalidHashError, VerificationError
 
     there = account is not None and account.closed_at is None and bool(account.hash)
-    kept = account.hash if account is not None and there else _nobodys()
+    nobodys = _nobodys()  # made at the first try of all, whoever it is for
+    kept = account.hash if account is not None and there else nobodys
     try:
         return _hasher().verify(kept, unicodedata.normalize("NFKC", passphrase[: 4 * MOST])) and there
     except (VerificationError, InvalidHashError):
         return False
 
 
-def change_passphrase(store: Store, clock: Clock, account: Account, passphrase: str, keep_session: str = "") -> Account:
-    """Another passphrase; every other browser that is signed in must sign in again."""
-    changed = replace(account, hash=_hashed(passphrase, account.name))
+def change_passphrase(store: Store, clock: Clock, account: Account, passphrase: str) -> Account:
+    """Another passphrase; every browser that is signed in must sign in again."""
+    hashed = _hashed(passphrase, account.name)
     with store.together():
-        store.keep_account(changed)
-        store.end_sessions(account.id, keep=keep_session)
-        happened(store, clock, "passphrase changed", account.id)
+        return _rekeyed(store, clock, account, hashed)
+
+
+def _rekeyed(store: Store, clock: Clock, account: Account, hashed: str) -> Account:
+    """Inside a transaction: the account as it is by now, or a role taken away meanwhile would come back."""
+    changed = replace(_now(store, account), hash=hashed)
+    store.keep_account(changed)
+    store.end_sessions(account.id)
+    happened(store, clock, "passphrase changed", account.id)
     return changed
+
+
+def _now(store: Store, account: Account) -> Account:
+    found = store.account(account.id)
+    if found is None or found.closed_at is not None:
+        raise BadInput(f"the account of {account.name} is closed", way_out="Ask the owner for an invitation.")
+    return found
 
 
 # -- what becomes of an account ------------------------------------------------------------------------
@@ -190,12 +229,12 @@ def change_passphrase(store: Store, clock: Clock, account: Account, passphrase: 
 
 def give_role(store: Store, clock: Clock, ident: str, role: str) -> Account:
     """Another role; there is always an owner left."""
-    account = named(store, ident)
     known_role(role)
-    if account.role == "owner" and role != "owner":
-        _another_owner(store, account)
-    changed = replace(account, role=role)
     with store.together():
+        account = named(store, ident)
+        if account.role == "owner" and role != "owner":
+            _another_owner(store, account)
+        changed = replace(account, role=role)
         store.keep_account(changed)
         happened(store, clock, f"role: {role}", account.id)
     return changed
@@ -203,11 +242,11 @@ def give_role(store: Store, clock: Clock, ident: str, role: str) -> Account:
 
 def close(store: Store, clock: Clock, ident: str) -> Account:
     """Close an account: its sessions end, its keys and passes go; what it wrote stays."""
-    account = named(store, ident)
-    if account.role == "owner":
-        _another_owner(store, account)
-    closed = replace(account, closed_at=clock.now(), hash="")
     with store.together():
+        account = named(store, ident)
+        if account.role == "owner":
+            _another_owner(store, account)
+        closed = replace(account, closed_at=clock.now(), hash="")
         store.keep_account(closed)
         store.end_sessions(account.id)
         for key in store.passkeys(account.id):
@@ -228,8 +267,10 @@ def wish(store: Store, account: Account, wishes: Mapping[str, str]) -> Account:
     units = wishes.get("units", account.wishes.get("units", ""))
     if units not in UNITS:
         raise UnknownName("units", units[:20], ("metric", "us"))
-    changed = replace(account, wishes={**account.wishes, **wishes})
-    store.keep_account(changed)
+    with store.together():
+        account = _now(store, account)
+        changed = replace(account, wishes={**account.wishes, **wishes})
+        store.keep_account(changed)
     return changed
 
 
@@ -242,7 +283,7 @@ def invite(store: Store, clock: Clock, name: str, role: str, *, account: str = "
     Whoever holds it chooses the passphrase: the owner never knows it.
     """
     known_role(role)
-    name = " ".join(name.split())[:60]
+    name = _plain(name)
     if account:
         there = named(store, account)
         name, role = there.name, there.role
@@ -258,10 +299,16 @@ def first_invitation(store: Store, clock: Clock) -> str | None:
     """At the first start: the secret for the owner's account, in place of any earlier one; None when there is one."""
     if not nobody_yet(store):
         return None
+    with store.together():
+        _drop_first(store)
+        return invite(store, clock, "", "owner")
+
+
+def _drop_first(store: Store) -> None:
+    """End the address of the first start: no other invitation to be an owner is without a name."""
     for p in store.passes("invitation", ""):
-        if p.target == "owner":
+        if p.target == "owner" and not p.name:
             store.drop_pass(p.digest)
-    return invite(store, clock, "", "owner")
 
 
 def invitation(store: Store, clock: Clock, secret: str) -> Pass | None:
@@ -281,15 +328,32 @@ def come_in(store: Store, clock: Clock, secret: str, name: str, passphrase: str)
     """
     found = invitation(store, clock, secret)
     if found is None:
-        raise BadInput("this invitation was used, or is too old", way_out="Ask for another.")
+        raise _used_up()
+    again = named(store, found.account) if found.account else None
+    name = again.name if again else _name(name or found.name)
+    hashed = _hashed(passphrase, name)  # slow, so not while others wait for the store
     with store.together():
-        if found.account:
-            account = change_passphrase(store, clock, named(store, found.account), passphrase)
-        else:
-            good_enough(passphrase, name or found.name)
-            account = make(store, clock, name or found.name, found.target, passphrase)
-        store.drop_pass(found.digest)
-    return account
+        taken_up(store, clock, secret)
+        if again is not None:
+            return _rekeyed(store, clock, again, hashed)
+        return _added(store, clock, name, found.target, hashed)
+
+
+def _used_up() -> BadInput:
+    return BadInput("this invitation was used, or is too old", way_out="Ask for another.")
+
+
+def taken_up(store: Store, clock: Clock, secret: str) -> Pass:
+    """Inside a transaction: the invitation is used up. Of two who hold it one comes in.
+
+    Raises
+    ------
+    BadInput
+    """
+    found = invitation(store, clock, secret)
+    if found is None or not store.drop_pass(found.digest):
+        raise _used_up()
+    return found
 
 
 def _over(p: Pass, clock: Clock) -> bool:
@@ -321,7 +385,7 @@ def of_session(store: Store, clock: Clock, secret: str) -> tuple[Account, Sessio
     account = store.account(session.account)
     if account is None or account.closed_at is not None:
         return None
-    if now - session.seen_at > _SEEN_ANEW:
+    if store.writable and now - session.seen_at > _SEEN_ANEW:
         session = replace(session, seen_at=now)
         store.keep_session(session)
     return account, session
@@ -334,7 +398,7 @@ def program_token(store: Store, clock: Clock, account: Account, name: str, right
     """A bearer token for a program that acts for somebody, and may do at most as much. Shown once."""
     if right not in PROGRAM_RIGHTS:
         raise UnknownName("right", right[:20], PROGRAM_RIGHTS)
-    name = " ".join(name.split())[:60]
+    name = _plain(name)
     if not name:
         raise BadInput("a token needs a name", way_out="Say which program it is for.")
     secret = f"lead_{secrets.token_urlsafe(32)}"
@@ -352,20 +416,29 @@ def of_program(store: Store, clock: Clock, token: str) -> tuple[Account, str] | 
     account = store.account(found.account)
     if account is None or account.closed_at is not None:
         return None
-    if found.used_at is None or clock.now() - found.used_at > _SEEN_ANEW:
-        store.keep_pass(replace(found, used_at=clock.now()))
+    _used_now(store, clock, found)
     return account, found.target
+
+
+def _used_now(store: Store, clock: Clock, p: Pass) -> None:
+    if store.writable and (p.used_at is None or clock.now() - p.used_at > _SEEN_ANEW):
+        store.keep_pass(replace(p, used_at=clock.now()))
 
 
 def shareable(path: str) -> bool:
     """Whether a page can be shown to somebody with a link."""
-    return path.startswith(SHAREABLE) and not any(x in path for x in _UNSHARED)
+    if not path.isprintable() or any(x in path for x in ("//", "..", "%", "\\", *_UNSHARED)):
+        return False
+    return any(path.startswith(x) if x.endswith("/") else f"{path}/".startswith(f"{x}/") for x in SHAREABLE)
 
 
 def share(store: Store, clock: Clock, account: str, target: str, title: str, days: int) -> str:
     """A secret address that shows one page, to be read only, for some days. Shown once."""
     if days not in SHARES_D:
         raise BadInput(f"a page is shared for {', '.join(map(str, SHARES_D[:-1]))} or {SHARES_D[-1]} days")
+    path = unquote(target.partition("?")[0])
+    if not shareable(path) or not target.isprintable():
+        raise BadInput(f"{_plain(target)!r} is no page to share", way_out="For example /system/north-room.")
     secret, now = secrets.token_urlsafe(24), clock.now()
     with store.together():
         store.keep_pass(
@@ -380,8 +453,7 @@ def shared(store: Store, clock: Clock, secret: str) -> Pass | None:
     found = store.find_pass(digest(secret))
     if found is None or found.kind != "share" or _over(found, clock):
         return None
-    if found.used_at is None or clock.now() - found.used_at > _SEEN_ANEW:
-        store.keep_pass(replace(found, used_at=clock.now()))
+    _used_now(store, clock, found)
     return found
 
 

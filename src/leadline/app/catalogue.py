@@ -63,7 +63,7 @@ def parsed(text: str, where: str) -> dict[str, Any]:
         raise BadInput("this file is too large for a catalogue", where=where, way_out="Split it.")
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as exc:
+    except (tomllib.TOMLDecodeError, RecursionError) as exc:
         raise BadInput(f"this is no TOML: {exc}", where=where, way_out="--example prints one.") from exc
 
 

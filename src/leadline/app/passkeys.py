@@ -120,7 +120,7 @@ def challenge_in(credential: Mapping[str, Any]) -> bytes:
 
         client = json.loads(base64url_to_bytes(str(credential["response"]["clientDataJSON"])))
         return base64url_to_bytes(str(client["challenge"]))
-    except (KeyError, TypeError, ValueError):
+    except (KeyError, TypeError, ValueError, RecursionError):
         return b""
 
 

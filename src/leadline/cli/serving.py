@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import ipaddress
 import signal
 import socket
 from collections.abc import Callable
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 _HOST = "127.0.0.1"
 _ALONE = ("127.0.0.1", "localhost", "::1")
+_CIPHERS = "ECDHE+AESGCM:ECDHE+CHACHA20"  # of TLS 1.2; those of 1.3 stand by themselves (RFC 9325, 4.2)
 
 
 @click.command(short_help="Serve the pages and run the watch.")
@@ -61,7 +63,7 @@ def serve(bridge: Bridge, host: str, port: int, names: tuple[str, ...], no_watch
         raise BadInput("--open is for this machine alone", way_out="Leave out --host, --name and --proxy, or --open.")
     bridge.store().close()  # an unreadable store is said now, not at the first page
     _serve(bridge.path, bridge.clock, host, port, names, with_watch=not no_watch, open_house=open_house,
-           outside=Outside(_tls(cert, key), proxy))  # fmt: skip
+           outside=Outside(_tls(cert, key), _proxy(proxy)))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,19 @@ def _tls(cert: Path | None, key: Path | None) -> tuple[str, str] | None:
         why = exc.strerror or str(exc).partition("(_ssl")[0].strip() or "not a certificate and its key"
         raise BadInput(f"cannot be used: {why}", where=f"{cert}, {key}", way_out="Give PEM files.") from exc
     return str(cert), str(key)
+
+
+def _proxy(given: str) -> str:
+    """The addresses or networks of proxies, read before anything starts: a name would never be recognised, and what
+    everybody may claim would let everybody say who they are."""
+    for one in given.split(",") if given else ():
+        try:
+            found = ipaddress.ip_network(one.strip())
+        except ValueError as exc:
+            raise BadInput(f"--proxy {one.strip()!r} is no address", way_out="For example --proxy 127.0.0.1.") from exc
+        if found.prefixlen == 0:
+            raise BadInput("--proxy is everybody here", way_out="Name the proxy's own address.")
+    return given
 
 
 @click.command(short_help="Make an invented demo database and serve it.")
@@ -203,9 +218,11 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
 
     from leadline.store.secrets import Secrets
     from leadline.web.doors import KeptDoors
+    from leadline.web.patience import BehindProxy, Patience, more_files
     from leadline.web.site import build
     from leadline.wiring import make_signals, open_store
 
+    more_files()
     listener = listen(host, port)
     shown = listener.getsockname()[1]
     outside = outside or Outside()
@@ -220,6 +237,7 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
         log_level="warning", access_log=False, lifespan="on", server_header=False,
         proxy_headers=bool(outside.proxy), forwarded_allow_ips=outside.proxy or None,
         ssl_certfile=outside.tls[0] if outside.tls else None, ssl_keyfile=outside.tls[1] if outside.tls else None,
+        ssl_ciphers=_CIPHERS, http=BehindProxy if outside.proxy else Patience, ws="none",
     )  # fmt: skip
     signal.signal(signal.SIGTERM, _interrupt)  # uvicorn hands the signal on when it has ended: then we end too
     try:

@@ -9,7 +9,8 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, TextIO
 
 from leadline.app.bring_in import FileRead, Problem, number, row_of
-from leadline.formats.journal_csv import COLUMNS
+from leadline.formats.journal_csv import COLUMNS, WORDS
+from leadline.formats.text import guarded
 from leadline.journal.entry import Entry
 from leadline.measures.moments import iso
 
@@ -18,12 +19,16 @@ if TYPE_CHECKING:
 
 
 def write_journal(entries: Iterable[Entry], out: TextIO) -> int:
-    """Write entries in their order, all columns of the contract and `id`. Returns the number of rows."""
+    """Write entries in their order, all columns of the contract and `id`. Returns the number of rows.
+
+    Words that a spreadsheet would take for a formula have a quote before them, which reading takes away again.
+    """
     writer = csv.DictWriter(out, COLUMNS)
     writer.writeheader()
     n = 0
     for entry in entries:
-        writer.writerow(row_of(entry))
+        row = row_of(entry)
+        writer.writerow({**row, **{c: guarded(row[c]) for c in WORDS}})
         n += 1
     return n
 

@@ -12,7 +12,7 @@ from typing import Any
 from leadline.app.bring_in import FileRead, Problem
 from leadline.app.ports import Parked
 from leadline.formats import amounts, subjects
-from leadline.formats.text import Broken, Rows
+from leadline.formats.text import Broken, Rows, bare
 from leadline.formats.times import LocalTimes
 from leadline.journal.entry import KINDS, Entry, content_id
 from leadline.measures.errors import BadInput, UnknownName
@@ -24,6 +24,7 @@ COLUMNS = (
     "extra", "id",
 )  # fmt: skip
 REQUIRED = ("time", "system", "kind")
+WORDS = ("subject", "unit", "method", "to", "from", "note", "id")  # cells that hold whatever somebody typed
 REJECTED_MARK = ".rejected."
 HUGE = 1e15  # no amount in a kept system comes near
 WATER_NUMBERS = (
@@ -184,6 +185,8 @@ class JournalReader:
         ours: bool = False,
     ) -> Entry | str:
         """An entry, or why the row is parked. Of `ours` less is demanded: they were accepted before."""
+        if any(c[:1] == "'" for c in cells):
+            cells = [bare(c) for c in cells]
         (time_text, system, kind, subject, value_text, unit, method, sd_text, to, source, recorded_text, note,
          extra_text, id_text) = cells  # fmt: skip
         system = system or default_system

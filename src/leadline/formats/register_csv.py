@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any
 
 from leadline.app.bring_in import FileRead, Problem
-from leadline.formats.text import Broken, Rows
+from leadline.formats.text import Broken, Rows, bare, guarded
 from leadline.journal.entry import Entry, content_id
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import iso, parse
@@ -46,7 +46,7 @@ def write(h: House) -> str:
         for lot in h.register.at(place):
             since, last = lot.since(place), lot.seen.get(place)
             about = lot.about
-            writer.writerow({
+            row = {
                 "organismID": lot.id,
                 "scientificName": lot.kind.scientificName if lot.kind else about.get("scientificName", ""),
                 "vernacularName": lot.kind.vernacularName if lot.kind else about.get("vernacularName", ""),
@@ -60,7 +60,8 @@ def write(h: House) -> str:
                 "currency": about.get("currency", ""), "irreplaceable": "true" if lot.irreplaceable else "",
                 "length_cm": about.get("length_cm", ""), "lastSeen": iso(last) if last else "",
                 "vessel": about.get("vessel", ""), "group": about.get("group", ""), "born": about.get("born", ""),
-            })  # fmt: skip
+            }  # fmt: skip
+            writer.writerow({c: guarded(str(v)) for c, v in row.items()})
     return out.getvalue()
 
 
@@ -89,7 +90,7 @@ def read(rows: Rows, file: str, *, zone_of: Callable[[str], dt.tzinfo], now: dt.
         if isinstance(fields, Broken):
             out.problems.append(Problem(file, line, "", "", fields.reason, fields.fields))
             continue
-        row = {c: f.strip() for c, f in zip(columns, fields, strict=False) if c}
+        row = {c: bare(f.strip()) for c, f in zip(columns, fields, strict=False) if c}
         if not any(row.values()):
             continue
         try:

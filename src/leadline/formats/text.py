@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,8 @@ _NOT_TEXT = {
     b"\xff\xd8\xff": "a picture", b"\x1f\x8b": "a compressed file", b"SQLite format 3": "a database",
 }  # fmt: skip
 BROKEN_QUOTES_SHOWN = 50
+_FORMULA = re.compile(r"'*[=+\-@\t\r\0]")  # OWASP ASVS 5.0.0, 1.2.10: what a spreadsheet takes for a formula
+_GUARDED = re.compile(r"''*[=+\-@\t\r\0]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,3 +176,13 @@ def _quoting(message: str) -> str:
     if "expected after" in message:
         return "a quoted text goes on after its closing quote; write a quote inside text as two quotes"
     return f"this row is no valid CSV ({message})"
+
+
+def guarded(cell: str) -> str:
+    """A cell of words with a quote before it where a spreadsheet would otherwise reckon with it."""
+    return f"'{cell}" if _FORMULA.match(cell) else cell
+
+
+def bare(cell: str) -> str:
+    """The cell as it was before it was guarded."""
+    return cell[1:] if _GUARDED.match(cell) else cell

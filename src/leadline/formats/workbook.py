@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import struct
 import warnings
 import zipfile
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from leadline.formats import text
 from leadline.measures.errors import BadInput, UnknownName
 
 Cell = str | float | bool | dt.datetime | dt.date | dt.time | None
+MOST_UNPACKED, MOST_PARTS = 250_000_000, 2_000  # judgement: ten years of hourly rows unpack to some 60 MB
 MOST_CELLS = 20_000_000  # a sheet that claims more is damaged or not a journal
 
 
@@ -48,6 +50,7 @@ def from_xlsx(data: bytes, file: str, sheet: str = "") -> Grid:
     """
     import openpyxl
 
+    _refuse_bomb(data, file)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # styles and extensions that openpyxl leaves out do not matter here
@@ -62,6 +65,21 @@ def from_xlsx(data: bytes, file: str, sheet: str = "") -> Grid:
         raise BadInput(
             "is no XLSX workbook, or a damaged one", where=file, way_out="Open and save it again, or save it as CSV."
         ) from exc
+
+
+def _refuse_bomb(data: bytes, file: str) -> None:
+    """Look at what the file says it unpacks to; no more than that is ever unpacked of it."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            parts = packed.infolist()
+    except (zipfile.BadZipFile, ValueError, OSError, EOFError, NotImplementedError, struct.error):
+        return  # said below
+    size = sum(p.file_size for p in parts)
+    if size > MOST_UNPACKED or len(parts) > MOST_PARTS:
+        raise BadInput(
+            f"unpacks to {size / 1e6:.0f} MB in {len(parts)} parts, more than a journal has", where=file,
+            way_out="Save the one sheet as CSV.",
+        )  # fmt: skip
 
 
 def _sheet(book, file: str, sheet: str) -> Grid:  # type: ignore[no-untyped-def]

@@ -134,7 +134,7 @@ def read(document: str, begin: dt.datetime, zone: ZoneInfo) -> Scenario:
     """
     try:
         data = tomllib.loads(document)
-    except tomllib.TOMLDecodeError as exc:
+    except (tomllib.TOMLDecodeError, RecursionError) as exc:
         raise BadInput(f"not valid TOML: {exc}", way_out="Compare it with the example in the guide.") from exc
     _only(data, "", {"name", "note", "change", "act", "usual", "start", "parameter"})
     changes = [_change(t, f"change {i + 1}", begin, zone) for i, t in enumerate(_tables(data, "change"))]

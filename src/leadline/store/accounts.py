@@ -18,6 +18,7 @@ _PASSKEY = "id, account, public_key, uses, name, made_at, used_at"
 _SESSION = "digest, account, made_at, seen_at, ends_at, words"
 _PASS = "digest, kind, account, name, target, made_at, ends_at, used_at"
 _EVENTS_KEPT = 2_000
+_REFUSED = ("wrong passphrase", "passkey refused")
 
 
 class Accounts(DatabaseFile):
@@ -146,10 +147,19 @@ class Accounts(DatabaseFile):
 
     # who wrote what
 
-    def sign_entry(self, entry: str, account: str) -> None:
-        """Note who wrote an entry; the first who did stands."""
+    def newest_seq(self) -> int:
+        """The place of the newest entry of all in the order of entry; 0 when there is none."""
+        with self._read() as db:
+            return int(db.execute("SELECT ifnull(max(seq), 0) FROM entry").fetchone()[0])
+
+    def sign_entry(self, entry: str, account: str, after: int = 0) -> None:
+        """Note who wrote an entry, if it came `after` that place; the first who did stands."""
         with self._write() as db:
-            db.execute("INSERT INTO author VALUES (?, ?) ON CONFLICT (entry) DO NOTHING", (entry, account))
+            db.execute(
+                "INSERT INTO author SELECT ?1, ?2 WHERE EXISTS (SELECT 1 FROM entry WHERE id = ?1 AND seq > ?3)"
+                " ON CONFLICT (entry) DO NOTHING",
+                (entry, account, after),
+            )
 
     def authors(self, entries: Sequence[str]) -> dict[str, str]:
         """Who wrote each of some entries, as far as that is known."""
@@ -164,13 +174,29 @@ class Accounts(DatabaseFile):
     # what happened
 
     def door_happened(self, event: DoorEvent) -> None:
-        """Note what happened at the door; the last two thousand are kept."""
+        """Note what happened at the door; the last two thousand are kept, and as many refusals apart from them:
+        whoever knocks on and on must not push out what else happened."""
+        refused = f"what IN ({', '.join('?' * len(_REFUSED))})"
+        sort = refused if event.what in _REFUSED else f"NOT {refused}"
         with self._write() as db:
             db.execute(
                 "INSERT INTO door_event (at, what, account, origin) VALUES (?, ?, ?, ?)",
                 (to_us(event.at), event.what, event.account, event.origin),
             )
-            db.execute("DELETE FROM door_event WHERE seq <= (SELECT max(seq) FROM door_event) - ?", (_EVENTS_KEPT,))
+            db.execute(
+                f"DELETE FROM door_event WHERE {sort} AND seq <= (SELECT seq FROM door_event WHERE {sort}"
+                " ORDER BY seq DESC LIMIT 1 OFFSET ?)",
+                (*_REFUSED, *_REFUSED, _EVENTS_KEPT),
+            )
+
+    def came_from(self, account: str, origin: str) -> bool:
+        """Whether somebody has signed in to that account from that address, as far as it is noted."""
+        with self._read() as db:
+            found = db.execute(
+                "SELECT 1 FROM door_event WHERE what = 'signed in' AND account = ? AND origin = ? LIMIT 1",
+                (account, origin[:60]),
+            )
+            return found.fetchone() is not None
 
     def door_events(self, most: int = 50) -> list[DoorEvent]:
         """What happened at the door, the newest first."""

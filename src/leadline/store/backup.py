@@ -12,7 +12,7 @@ from pathlib import Path
 from leadline.app.ports import Contents
 from leadline.measures.errors import BadInput, LeadlineError, Unreachable
 from leadline.store import rows
-from leadline.store.file import connect_for_reading, identity, migrations
+from leadline.store.file import connect_for_reading, identity, make_private, migrations
 from leadline.store.troubles import told
 
 
@@ -33,6 +33,7 @@ def back_up(source: Path, target: Path) -> Contents:
             live = connect_for_reading(source)
         try:
             with told(draft):
+                make_private(draft)
                 copy = sqlite3.connect(draft, isolation_level=None)
                 try:
                     live.backup(copy)  # in one step: readers and writers of the store go on meanwhile

@@ -270,9 +270,18 @@ def _connect(path: Path, *, create: bool, write: bool, busy_s: float) -> sqlite3
     if not write:
         return connect_for_reading(path, busy_s)
     mode = "rwc" if create else "rw"
+    if create:
+        make_private(path)
     return sqlite3.connect(
         f"file:{quote(str(path))}?mode={mode}", uri=True, timeout=busy_s, isolation_level=None, check_same_thread=False
     )
+
+
+def make_private(path: Path) -> None:
+    """Make a new, empty file that its owner alone may read: sessions and hashes of passphrases will lie in it, and
+    SQLite gives its logs the same mode. One that is there keeps the mode that somebody gave it."""
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
 
 
 def _version(connection: sqlite3.Connection, path: Path, newest: int) -> int:
@@ -340,6 +349,7 @@ def _copy_beside(connection: sqlite3.Connection, path: Path, version: int, now: 
     """Keep the older file beside the one that is about to change."""
     copy = path.with_name(f"{path.name}.version-{version}-{now:%Y%m%dT%H%M%SZ}")
     draft = path.with_name(f".{copy.name}.{os.getpid()}.part")
+    make_private(draft)
     target = sqlite3.connect(draft, isolation_level=None)
     try:
         connection.backup(target)

@@ -14,7 +14,7 @@ from leadline.app.ports import Contents
 from leadline.measures.errors import BadInput, Unreachable
 from leadline.measures.moments import Clock
 from leadline.store.backup import check, prove, settle_folder
-from leadline.store.file import DatabaseFile, allowed
+from leadline.store.file import DatabaseFile, allowed, make_private
 from leadline.store.troubles import primary_code, told
 
 _LOGS = ("-wal", "-shm", "-journal")
@@ -39,11 +39,15 @@ def restore(backup_path: str | Path, target_path: str | Path, *, clock: Clock) -
     draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         with told(target):
+            make_private(draft)
+            if target.exists():
+                shutil.copymode(target, draft)
             shutil.copyfile(backup, draft)
             _copy_log(backup, draft)
         with _said_of(backup, draft):
             check(draft)
-            DatabaseFile.open(draft, clock=clock, create=False, keep_older=False).close()  # brings it up to date
+            with DatabaseFile.open(draft, clock=clock, create=False, keep_older=False) as fresh:  # now up to date
+                _sign_out_all(fresh)
             contents = prove(draft)
         with told(target), open(draft, "rb+") as handle:
             os.fsync(handle.fileno())
@@ -57,6 +61,13 @@ def restore(backup_path: str | Path, target_path: str | Path, *, clock: Clock) -
                 left_over.unlink()
         raise
     return replace(contents, path=str(target), set_aside="" if aside is None else str(aside))
+
+
+def _sign_out_all(store: DatabaseFile) -> None:
+    """Sessions and invitations of the day of the backup may have ended since; nobody could say so any more."""
+    with store._write() as db:
+        db.execute("DELETE FROM session")
+        db.execute("DELETE FROM pass WHERE kind = 'invitation'")
 
 
 @contextlib.contextmanager

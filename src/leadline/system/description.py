@@ -151,7 +151,7 @@ def parse(document: str) -> System:
     """
     try:
         data = tomllib.loads(document)
-    except tomllib.TOMLDecodeError as exc:
+    except (tomllib.TOMLDecodeError, RecursionError) as exc:
         raise BadInput(f"not valid TOML: {exc}", way_out="Compare it with the example in the README.") from exc
     return _Reader(data).system()
 

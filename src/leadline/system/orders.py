@@ -206,7 +206,7 @@ def parse(document: str) -> Orders:
     """
     try:
         data = tomllib.loads(document)
-    except tomllib.TOMLDecodeError as exc:
+    except (tomllib.TOMLDecodeError, RecursionError) as exc:
         raise BadInput(
             f"not valid TOML: {exc}", way_out="leadline watch orders --example prints one to begin with."
         ) from exc

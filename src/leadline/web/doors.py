@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
+import ipaddress
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 from urllib.parse import quote, urlsplit
 
 from starlette.requests import Request
@@ -21,7 +23,9 @@ from leadline.web.ways import Right
 ROLES = {"owner": Right.OWN, "keeper": Right.KEEP, "sitter": Right.LOG, "reader": Right.VIEW}
 PROGRAMS = {"view": Right.VIEW, "log": Right.LOG, "keep": Right.KEEP}
 _RIGHT_SAID = {Right.LOG: "a sitter or keeper", Right.KEEP: "a keeper", Right.OWN: "the owner"}
-_CHALLENGES, _CHALLENGE_S = 1_000, 300.0
+_CHALLENGES, _CHALLENGES_EACH, _CHALLENGE_S = 1_000, 20, 300.0
+_AT_ONCE, _WAITING = 2, 20
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +51,14 @@ class Doors:
         shown = request.scope.get("leadline.shared")
         if shown is not None:
             return Who(right=Right.VIEW, guest=True)
-        return Who(wishes={"units": request.cookies.get("units", "")})
+        return Who(wishes={"units": request.cookies.get(cookie_name(request, "units"), "")})
 
-    def turned_away(self, request: Request, right: Right) -> Response | None:
+    def turned_away(self, request: Request, right: Right, *, in_person: bool = False) -> Response | None:
         """The answer to somebody who may not go there; None when they may."""
         who = self.who(request)
         if who is None:
             return _sign_in(request)
-        if who.right < right:
+        if who.right < right or (in_person and (who.program or who.guest)):
             return _not_yours(request, right)
         return None
 
@@ -76,6 +80,12 @@ class KeptDoors(Doors):
 
     kept = True
 
+    def turned_away(self, request: Request, right: Right, *, in_person: bool = False) -> Response | None:
+        answer = super().turned_away(request, right, in_person=in_person)
+        if answer is None and right > Right.VIEW and request.method == "POST":  # what comes after this is theirs
+            request.state.newest = request.app.state.store.newest_seq()
+        return answer
+
     def who(self, request: Request) -> Who | None:
         if not hasattr(request.state, "who"):
             request.state.who = self._look(request)
@@ -94,7 +104,7 @@ class KeptDoors(Doors):
             account, session = found
             return Who(account.id, account.name, ROLES[account.role], session.digest, account.wishes)
         if self.open_while_empty and accounts.nobody_yet(store):
-            return Who(wishes={"units": request.cookies.get("units", "")})
+            return Who(wishes={"units": request.cookies.get(cookie_name(request, "units"), "")})
         return None
 
     def _program(self, request: Request, store: Store, token: str) -> Who | None:
@@ -114,15 +124,18 @@ class Challenges:
     """What devices were asked to sign in the last minutes, each good once."""
 
     def __init__(self) -> None:
-        self._asked: dict[bytes, tuple[str, float]] = {}
+        self._asked: dict[bytes, tuple[str, float, str]] = {}
 
-    def ask(self, challenge: bytes, purpose: str) -> None:
-        """Remember a challenge and what it is for."""
+    def ask(self, challenge: bytes, purpose: str, where: str) -> None:
+        """Remember a challenge and what it is for; whoever asks on and on pushes out their own alone."""
         now = time.monotonic()
         self._asked = {c: p for c, p in self._asked.items() if p[1] > now}
+        mine = [c for c, p in self._asked.items() if p[2] == where]
+        for old in mine[: max(len(mine) - _CHALLENGES_EACH + 1, 0)]:
+            self._asked.pop(old)
         while len(self._asked) >= _CHALLENGES:
             self._asked.pop(next(iter(self._asked)))
-        self._asked[challenge] = (purpose, now + _CHALLENGE_S)
+        self._asked[challenge] = (purpose, now + _CHALLENGE_S, where)
 
     def answered(self, challenge: bytes, purpose: str) -> bool:
         """Whether that challenge was asked for this purpose; it is used up by asking."""
@@ -130,9 +143,43 @@ class Challenges:
         return kept is not None and kept[0] == purpose and kept[1] > time.monotonic()
 
 
-def cookie_name(request: Request) -> str:
-    """The session cookie's name; over TLS one that browsers bind to this very host."""
-    return "__Host-leadline" if request.url.scheme == "https" else "leadline"
+class Weighing:
+    """Passphrases are weighed two at a time, and few wait: each takes 64 MiB and a core, and the watch needs both."""
+
+    def __init__(self) -> None:
+        self._turns = asyncio.Semaphore(_AT_ONCE)
+        self._waiting = 0
+
+    async def weigh(self, work: Callable[..., _T], *given: Any) -> _T:
+        """What `work` gives, done in a thread.
+
+        Raises
+        ------
+        BadInput
+            When too many wait already.
+        """
+        if self._waiting >= _WAITING:
+            raise BadInput("too many come in at once", way_out="Wait a moment, then send it again.")
+        self._waiting += 1
+        try:
+            async with self._turns:
+                return await asyncio.to_thread(work, *given)
+        finally:
+            self._waiting -= 1
+
+
+def cookie_name(request: Request, name: str = "leadline") -> str:
+    """A cookie's name, the session's or another; over TLS one that browsers bind to this very host."""
+    return f"__Host-{name}" if request.url.scheme == "https" else name
+
+
+def remember(answer: Response, request: Request, name: str, value: str) -> None:
+    """Keep a taste in this browser: the light, the units; an empty one is forgotten."""
+    kept: dict[str, Any] = {"path": "/", "httponly": True, "samesite": "lax", "secure": request.url.scheme == "https"}
+    if value:
+        answer.set_cookie(cookie_name(request, name), value, max_age=400 * 86400, **kept)
+    else:
+        answer.delete_cookie(cookie_name(request, name), **kept)
 
 
 def let_in(answer: Response, request: Request, opened: accounts.Opened) -> Response:
@@ -178,6 +225,22 @@ def address_of(request: Request) -> str:
     return request.client.host if request.client else "?"
 
 
+def pace_of(request: Request) -> str:
+    """Whose tries are counted together."""
+    return one_house(address_of(request))
+
+
+def one_house(where: str) -> str:
+    """An address, or the /64 that one house has of IPv6 (RFC 6177)."""
+    try:
+        found = ipaddress.ip_address(where.partition("%")[0])
+    except ValueError:
+        return where
+    if found.version == 4:
+        return where
+    return str(found.ipv4_mapped or ipaddress.ip_network((int(found) >> 64 << 64, 64)))
+
+
 def place_of(request: Request) -> Place:
     """Where a passkey is asked for."""
     url = request.url
@@ -186,10 +249,13 @@ def place_of(request: Request) -> Place:
 
 def inside(to: str) -> str:
     """An address on this site to go on to, or the first page: never another host, whatever was sent."""
-    parts = urlsplit(to)
+    try:
+        parts = urlsplit(to)
+    except ValueError:  # such as //[
+        return "/"
     if parts.scheme or parts.netloc or not to.startswith("/") or to[:2] in ("//", "/\\") or "\\" in to:
         return "/"
-    if any(ord(c) < 32 for c in to) or parts.path.startswith(("/sign-", "/come-in")):
+    if not to.isprintable() or parts.path.startswith(("/sign-", "/come-in")):
         return "/"
     return f"{parts.path}?{parts.query}" if parts.query else parts.path
 
@@ -229,10 +295,10 @@ def may(request: Request, right: Right) -> bool:
 
 
 def sign(request: Request, entry: str) -> None:
-    """Note who wrote an entry, where accounts are kept."""
+    """Note who wrote an entry, where accounts are kept; not of one that stood there before."""
     who = request.app.state.doors.who(request)
     if who is not None and who.account and entry:
-        request.app.state.store.sign_entry(entry, who.account)
+        request.app.state.store.sign_entry(entry, who.account, getattr(request.state, "newest", 0))
 
 
 def may_change(request: Request, entry: str) -> bool:

@@ -108,14 +108,14 @@ async def light(request: Request) -> Response:
     """Choose a light, or leave it to the device."""
     form = await request.form()
     chosen = _text(form, "light")
-    came = urlsplit(request.headers.get("referer", ""))
+    try:
+        came = urlsplit(request.headers.get("referer", ""))
+    except ValueError:
+        came = urlsplit("")
     back = came.path if came.netloc == request.headers.get("host") and came.path.startswith("/") else "/"
     back = "/" + back.lstrip("/\\")  # never a host, whatever the address looked like
     answer = RedirectResponse(f"{back}?{came.query}" if came.query and back == came.path else back, 303)
-    if chosen in page.LIGHTS:
-        answer.set_cookie("light", chosen, max_age=400 * 86400, samesite="strict", httponly=True)
-    else:
-        answer.delete_cookie("light")
+    doors.remember(answer, request, "light", chosen if chosen in page.LIGHTS else "")
     return answer
 
 

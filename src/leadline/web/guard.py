@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -20,6 +21,7 @@ HEADERS = {
     "cross-origin-opener-policy": "same-origin",
 }
 MAX_FORM_BYTES = 64 * 1024
+_HOST = re.compile(r"(?:[A-Za-z0-9._-]+|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?")  # RFC 9110, 7.2, without odd names
 
 
 class Guard:
@@ -48,7 +50,13 @@ class Guard:
                     headers.setdefault("strict-transport-security", "max-age=31536000")
             await send(message)
 
-        if scope["method"] not in ("GET", "HEAD") and from_elsewhere(Headers(scope=scope)):
+        headers = Headers(scope=scope)
+        if not _HOST.fullmatch(headers.get("host", "")):  # an address made with it would lead anywhere
+            words = "This host has no such name."
+            refused = _refused(words, 400) if to_program else PlainTextResponse(words, 400)
+            await refused(scope, receive, send_guarded)
+            return
+        if scope["method"] not in ("GET", "HEAD") and from_elsewhere(headers, scope["scheme"]):
             words = "This form came from another site, so nothing was written."
             answer = _refused(words, 403) if to_program else PlainTextResponse(words, 403)
             await answer(scope, receive, send_guarded)
@@ -69,7 +77,7 @@ def _refused(words: str, status: int) -> Response:
     return JSONResponse({"schema": "leadline.refused/1", "words": words}, status)
 
 
-def from_elsewhere(headers: Headers) -> bool:
+def from_elsewhere(headers: Headers, scheme: str = "http") -> bool:
     """Whether a browser says that another site sent this. A program that says nothing is let through."""
     site = headers.get("sec-fetch-site")
     if site is not None and site not in ("same-origin", "none"):
@@ -77,4 +85,10 @@ def from_elsewhere(headers: Headers) -> bool:
     origin = headers.get("origin")
     if origin is None:  # every browser of the last years says one of the two with a form; who has a session must
         return site is None and "leadline=" in headers.get("cookie", "")
-    return urlsplit(origin).netloc != headers.get("host", "")
+    try:
+        said = urlsplit(origin)
+    except ValueError:  # such as http://[
+        return True
+    if scheme == "https" and said.scheme != "https":  # a page in the clear, which anybody on the way may have written
+        return True
+    return said.netloc != headers.get("host", "")

@@ -17,7 +17,7 @@ from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
@@ -29,8 +29,8 @@ from leadline.measures.errors import LeadlineError, Unreachable
 from leadline.measures.moments import Clock
 from leadline.system.orders import Orders
 from leadline.web import api, forms, metrics
-from leadline.web.doors import Doors
-from leadline.web.guard import MAX_FORM_BYTES, Guard
+from leadline.web.doors import Doors, Weighing
+from leadline.web.guard import HEADERS, MAX_FORM_BYTES, Guard
 from leadline.web.pages import (
     after,
     animal,
@@ -68,7 +68,8 @@ ROOMS = (
     systems, take_in, why, app_page, week, calendar_page, entry_page,
     labels, at, course, tables, orders,
 )  # fmt: skip
-SIGN_INS_A_MINUTE = 6  # wrong ones, from one address or for one account
+SIGN_INS_A_MINUTE = 6  # wrong ones, from one address
+ACCOUNT_TRIES_A_MINUTE = 30  # wrong ones for one account, from all addresses
 
 
 class _Static(StaticFiles):
@@ -78,6 +79,8 @@ class _Static(StaticFiles):
         answer = await super().get_response(path, scope)
         versioned = path.startswith("vendor/")
         answer.headers["cache-control"] = "max-age=31536000, immutable" if versioned else "no-cache"
+        if answer.headers.get("content-type") == "image/svg+xml":
+            answer.headers["content-type"] = "image/svg+xml; charset=utf-8"
         return answer
 
 
@@ -154,12 +157,18 @@ def build(
         ],
         middleware=[
             Middleware(metrics.Counted),
-            Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)),
             Middleware(Guard),
+            Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts), www_redirect=False),
             Middleware(GZipMiddleware),
             Middleware(RequestBodyLimitMiddleware, max_body_size=MAX_FORM_BYTES),  # inside, so that it is guarded too
         ],
-        exception_handlers={LeadlineError: _said, HTTPException: _missing},
+        exception_handlers={
+            LeadlineError: _said,
+            HTTPException: _missing,
+            UnicodeError: _unread,
+            RecursionError: _unread,
+            Exception: _broken,
+        },
         lifespan=lifespan,
     )
     app.state.doors = doors or Doors()
@@ -176,6 +185,8 @@ def build(
     app.state.posts = api.Pace(api.POSTS_A_MINUTE)
     app.state.wrong_tokens = api.Pace(api.WRONG_A_MINUTE)
     app.state.sign_ins = api.Pace(SIGN_INS_A_MINUTE)
+    app.state.account_tries = api.Pace(ACCOUNT_TRIES_A_MINUTE)
+    app.state.weighing = Weighing()
     app.state.wrong_links = api.Pace(api.WRONG_A_MINUTE)
     app.state.calendars = calendar_page.Shown()
     return app
@@ -186,6 +197,17 @@ async def _said(request: Request, exc: Exception) -> Response:
         return api.instead(request, exc)
     status = 503 if isinstance(exc, Unreachable) else 422
     return round_page.plain_word(request, str(exc), status)
+
+
+async def _unread(request: Request, exc: Exception) -> Response:
+    """Signs that are no text, or a nest without end."""
+    return round_page.plain_word(request, "That can't be read: it holds odd signs, or is nested too deeply.", 422)
+
+
+async def _broken(request: Request, exc: Exception) -> Response:
+    """A fault of ours. Outside all else, so it brings its own headers; what it was stands in the log alone."""
+    words = "Something broke here. Nothing was lost; the log of the program says what it was."
+    return PlainTextResponse(words, 500, {**HEADERS, "cache-control": "no-store"})
 
 
 async def _missing(request: Request, exc: Exception) -> Response:

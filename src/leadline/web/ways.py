@@ -26,14 +26,17 @@ class Right(enum.IntEnum):
 
 def way(
     path: str, endpoint: Endpoint, right: Right, methods: Sequence[str] = ("GET",), *, name: str | None = None,
-    most_bytes: int | None = None,
+    most_bytes: int | None = None, in_person: bool = False,
 ) -> Route:  # fmt: skip
-    """A route that asks for a right before its page is drawn. `route.right` says which, for the test of all doors."""
+    """A route that asks for a right before its page is drawn. `route.right` says which, for the test of all doors.
+
+    With `in_person` no program's token passes, whatever it may do: accounts are for people.
+    """
 
     @functools.wraps(endpoint)
     async def guarded(request: Request) -> Response:
         if right is not Right.OPEN:
-            turned_away = request.app.state.doors.turned_away(request, right)
+            turned_away = request.app.state.doors.turned_away(request, right, in_person=in_person)
             if turned_away is not None:
                 answer: Response = turned_away
                 return answer
@@ -42,9 +45,12 @@ def way(
     kept: dict[str, Any] = {} if most_bytes is None else {"max_body_size": most_bytes}
     route = Route(path, guarded, methods=list(methods), name=name, **kept)
     route.right = right  # type: ignore[attr-defined]
+    route.in_person = in_person  # type: ignore[attr-defined]
     return route
 
 
-def post(path: str, endpoint: Endpoint, right: Right, *, most_bytes: int | None = None) -> Route:
+def post(
+    path: str, endpoint: Endpoint, right: Right, *, most_bytes: int | None = None, in_person: bool = False
+) -> Route:
     """The way of a form."""
-    return way(path, endpoint, right, ("POST",), most_bytes=most_bytes)
+    return way(path, endpoint, right, ("POST",), most_bytes=most_bytes, in_person=in_person)

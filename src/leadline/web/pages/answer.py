@@ -10,7 +10,7 @@ from starlette.responses import Response
 from leadline.alarms.delivery import Kind, Message, Stage
 from leadline.alarms.message import span
 from leadline.app import oversee
-from leadline.app.be_heard import Signals
+from leadline.app.be_heard import ANSWERS_FOR_S, Signals
 from leadline.app.keep_watch import WATCH, Watch
 from leadline.web.pages.round import page, plain_word
 from leadline.web.pages.watch import short, without_asides
@@ -40,10 +40,10 @@ async def seen(request: Request) -> Response:
     state = request.app.state
     d = None if state.wrong_links.full(_who(request)) else signals.find(request.path_params["ticket"])
     m = None if d is None else state.store.message(d.message)
-    if d is None or m is None:
+    now = state.clock.now().timestamp()
+    if d is None or m is None or now - m.opened_s > ANSWERS_FOR_S:  # an old mail tells nobody how things stood
         state.wrong_links.may(_who(request))
         return plain_word(request, TOO_OLD, 404)
-    now = state.clock.now().timestamp()
     if request.method == "GET":
         signals.opened(d, now)
     answered = m.closed_s is not None and bool(m.closed_by)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 from typing import Any
 
@@ -48,13 +47,23 @@ async def signed_in(request: Request) -> Response:
     passphrase = given if isinstance(given, str) else ""
     account = _by_name(state.store, name)
     who = f"account {account.id if account else name.casefold()}"
-    if state.sign_ins.full(where) or state.sign_ins.full(who):
+    here = doors.pace_of(request)
+    if not state.sign_ins.may(here):  # counted before it is weighed, or a hundred at once would all be weighed
         return _form(request, to, SLOWLY, name, 429)
-    right = await asyncio.to_thread(accounts.opens, account, passphrase)
+    # whoever tries from many addresses is slowed down; the account's own people, where they came in before, are not
+    if not state.account_tries.may(who) and not (account and state.store.came_from(account.id, where)):
+        return _form(request, to, SLOWLY, name, 429)
+    try:
+        right = await state.weighing.weigh(accounts.opens, account, passphrase)
+    except BadInput:
+        return _form(request, to, SLOWLY, name, 429)
     if not right or account is None:
-        state.sign_ins.may(where)
-        state.sign_ins.may(who)
         accounts.happened(state.store, state.clock, "wrong passphrase", account.id if account else "", where)
+        return _form(request, to, WRONG, name, 422)
+    state.sign_ins.forgive(here)
+    state.account_tries.forgive(who)
+    account = state.store.account(account.id)  # as it is by now: it may have been closed meanwhile
+    if account is None or account.closed_at is not None:
         return _form(request, to, WRONG, name, 422)
     return doors.let_in(RedirectResponse(to, 303), request, doors.open_for(request, account))
 
@@ -70,7 +79,7 @@ async def sign_out(request: Request) -> Response:
     """This browser is signed out, or all of one's browsers."""
     form = await request.form()
     state, who = request.app.state, request.app.state.doors.who(request)
-    if who is not None and who.account:
+    if who is not None and who.account and who.session:  # a program's token signs nobody out
         state.store.end_sessions(who.account, only="" if text(form, "all") else who.session)
         accounts.happened(state.store, state.clock, "signed out", who.account, doors.address_of(request))
     return doors.let_out(RedirectResponse("/sign-in", 303), request)
@@ -86,11 +95,11 @@ async def come_in(request: Request) -> Response:
 
 def _invited(request: Request, error: str = "", name: str = "", status: int = 200) -> Response:
     state, secret = request.app.state, request.path_params["secret"]
-    found = None if state.wrong_links.full(doors.address_of(request)) else accounts.invitation(
+    found = None if state.wrong_links.full(doors.pace_of(request)) else accounts.invitation(
         state.store, state.clock, secret
     )  # fmt: skip
     if found is None:
-        state.wrong_links.may(doors.address_of(request))
+        state.wrong_links.may(doors.pace_of(request))
         return plain_word(request, "This invitation was used, or is too old. Ask for another.", 404)
     return page(request, "come-in.html", {
         "title": "Come in", "tabs": [], "view": "door", "error": error, "name": name or found.name, "secret": secret,
@@ -106,7 +115,7 @@ async def came_in(request: Request) -> Response:
     given = form.get("passphrase", "")
     passphrase = given if isinstance(given, str) else ""
     try:
-        account = await asyncio.to_thread(
+        account = await state.weighing.weigh(
             accounts.come_in, state.store, state.clock, request.path_params["secret"], name, passphrase
         )
     except BadInput as exc:
@@ -122,7 +131,8 @@ async def passkey_begin(request: Request) -> Response:
     """What the device is asked to do: `in` (sign in), `join` (an invitation), `add` (to one's account)."""
     what = request.path_params["what"]
     state, place = request.app.state, doors.place_of(request)
-    if state.sign_ins.full(doors.address_of(request)) or not state.doors.kept:
+    where = doors.pace_of(request)
+    if state.sign_ins.full(where) or not state.doors.kept:
         return _words(SLOWLY, 429)
     if what == "in":
         options, challenge = passkeys.begin_opening(place)
@@ -137,12 +147,12 @@ async def passkey_begin(request: Request) -> Response:
         purpose = f"join {found.digest}"
     else:
         who = state.doors.who(request)
-        if who is None or not who.account or what != "add":
+        if who is None or not who.session or what != "add":  # a program's token adds no passkey
             return _words("Sign in first.", 401)
         mine = state.store.passkeys(who.account)
         options, challenge = passkeys.begin_adding(place, who.name, who.account, mine)
         purpose = f"add {who.account}"
-    state.doors.challenges.ask(challenge, purpose)
+    state.doors.challenges.ask(challenge, purpose, where)
     return Response(options, media_type="application/json")
 
 
@@ -150,8 +160,8 @@ async def passkey_done(request: Request) -> Response:
     """What the device signed."""
     what = request.path_params["what"]
     state, place = request.app.state, doors.place_of(request)
-    where = doors.address_of(request)
-    if state.sign_ins.full(where) or not state.doors.kept:
+    where, here = doors.address_of(request), doors.pace_of(request)
+    if state.sign_ins.full(here) or not state.doors.kept:
         return _words(SLOWLY, 429)
     said = await _json(request)
     credential = said.get("credential")
@@ -166,14 +176,14 @@ async def passkey_done(request: Request) -> Response:
             account = _joined(request, said, credential, challenge, label)
         elif what == "add":
             who = state.doors.who(request)
-            if who is None or not who.account or not challenges.answered(challenge, f"add {who.account}"):
+            if who is None or not who.session or not challenges.answered(challenge, f"add {who.account}"):
                 return _words("That took too long. Try again.", 422)
             passkeys.added(state.store, state.clock, place, who.account, credential, challenge, label)
             return JSONResponse({"to": "/me?done=passkey"})
         else:
             return _words("That took too long. Try again.", 422)
     except BadInput as exc:
-        state.sign_ins.may(where)
+        state.sign_ins.may(here)
         accounts.happened(state.store, state.clock, "passkey refused", "", where)
         return _words(exc.line(), 422)
     to = doors.inside(str(said.get("to", "/"))) if what == "in" else "/"
@@ -189,13 +199,13 @@ def _joined(
     if found is None or not state.doors.challenges.answered(challenge, f"join {found.digest}"):
         raise BadInput("this invitation was used, or is too old", way_out="Ask for another.")
     with state.store.together():
+        accounts.taken_up(state.store, state.clock, str(said.get("secret", "")))
         if found.account:
             account = accounts.named(state.store, found.account)
         else:
             name = str(said.get("name", ""))[:60].strip() or found.name
             account = accounts.make(state.store, state.clock, name, found.target)
         passkeys.added(state.store, state.clock, doors.place_of(request), account.id, credential, challenge, label)
-        state.store.drop_pass(found.digest)
     return account
 
 

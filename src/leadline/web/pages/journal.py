@@ -139,7 +139,8 @@ def _signed(request: Request, found: Any) -> dict[str, tuple[str, bool]]:
     """Who wrote each entry, by name, and whether whoever asks may change it."""
     store, who = request.app.state.store, request.app.state.doors.who(request)
     keeper = who is not None and who.right >= Right.KEEP
-    authors = store.authors([w.entry.id for w in found]) if request.app.state.doors.kept else {}
+    told = request.app.state.doors.kept and who is not None and not who.guest  # a shared page names nobody
+    authors = store.authors([w.entry.id for w in found]) if told else {}
     names = {a.id: a.name for a in store.accounts()} if authors else {}
     return {
         w.entry.id: (names.get(authors.get(w.entry.id, ""), ""),

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import asyncio
 import datetime as dt
 from typing import Any
-from urllib.parse import quote, urlsplit
+from urllib.parse import quote, unquote, urlsplit
 
 from markupsafe import Markup
 from starlette.requests import Request
@@ -22,6 +21,7 @@ from leadline.web.pages.round import Asked, page, plain_word
 from leadline.web.pages.typed import Typed, back, refused, text
 from leadline.web.ways import Right, post, way
 
+_DAYS = tuple(map(str, accounts.SHARES_D))
 _DONE = {
     "wishes": "Kept", "passphrase": "Your passphrase is changed; other browsers must sign in again",
     "passkey": "This device's passkey is added", "dropped": "Removed", "ended": "That browser is signed out",
@@ -88,7 +88,7 @@ async def wishes(request: Request) -> Response:
     if who.account:
         accounts.wish(state.store, state.store.account(who.account), {"units": units})
     else:
-        answer.set_cookie("units", units, max_age=400 * 86400, samesite="lax", httponly=True)
+        doors.remember(answer, request, "units", units)
     return answer
 
 
@@ -100,18 +100,27 @@ async def passphrase(request: Request) -> Response:
     if account is None:
         return _me(request, Typed("passphrase", "There is no account here."))
     old, new = (str(form.get(k, "")) for k in ("present", "passphrase"))
-    pace = f"account {account.id}"
-    if state.sign_ins.full(pace):
+    pace = f"change {account.id}"  # not that of the door: a stranger there must not stand in the way here
+    if not state.sign_ins.may(pace):
         return _me(request, Typed("passphrase", "Too many tries. Wait a minute, then try again."))
-    if account.hash and not await asyncio.to_thread(accounts.opens, account, old):
-        state.sign_ins.may(pace)
+    try:
+        right = not account.hash or await state.weighing.weigh(accounts.opens, account, old)
+    except BadInput as exc:
+        return _me(request, Typed("passphrase", _line(exc)))
+    if not right:
         return _me(request, Typed("passphrase", "The present passphrase is another one."))
     try:
-        await asyncio.to_thread(accounts.change_passphrase, state.store, state.clock, account, new, who.session)
+        changed = await state.weighing.weigh(accounts.change_passphrase, state.store, state.clock, account, new)
     except BadInput as exc:
-        line = exc.line()
-        return _me(request, Typed("passphrase", f"{line[:1].upper()}{line[1:]}"))
-    return back("/me", done="passphrase")
+        return _me(request, Typed("passphrase", _line(exc)))
+    finally:
+        state.sign_ins.forgive(pace)
+    return doors.let_in(back("/me", done="passphrase"), request, doors.open_for(request, changed))
+
+
+def _line(exc: BadInput) -> str:
+    line = exc.line()
+    return f"{line[:1].upper()}{line[1:]}"
 
 
 async def drop_key(request: Request) -> Response:
@@ -259,7 +268,7 @@ async def share(request: Request) -> Response:
 
 
 def _share(request: Request, target: str, error: str = "", made: str = "") -> Response:
-    if not accounts.shareable(urlsplit(target).path):
+    if not accounts.shareable(unquote(urlsplit(target).path)):
         return plain_word(request, "This page is not one to share.", 422)
     return page(request, "share.html", {
         "title": "Share a page", "tabs": Asked(request).systems(), "view": "share", "target": target, "error": error,
@@ -273,10 +282,10 @@ async def share_it(request: Request) -> Response:
     state, who = request.app.state, request.app.state.doors.who(request)
     target = doors.inside(text(form, "page", 400))
     days = text(form, "days")
-    if not accounts.shareable(urlsplit(target).path):
+    if not accounts.shareable(unquote(urlsplit(target).path)):
         return plain_word(request, "This page is not one to share.", 422)
     try:
-        made = accounts.share(state.store, state.clock, who.account, target, target, int(days) if days.isdigit() else 0)
+        made = accounts.share(state.store, state.clock, who.account, target, target, int(days) if days in _DAYS else 0)
     except BadInput as exc:
         return _share(request, target, exc.line())
     return _share(request, target, made=made)
@@ -294,37 +303,42 @@ class _Inner:
 
 async def shared(request: Request) -> Any:
     """`GET /shared/SECRET`: one page, to be read only."""
-    state, where = request.app.state, doors.address_of(request)
+    state, where = request.app.state, doors.pace_of(request)
     found = None if state.wrong_links.full(where) else accounts.shared(
         state.store, state.clock, request.path_params["secret"]
     )  # fmt: skip
     if found is None:
         state.wrong_links.may(where)
         return plain_word(request, "This link is wrong, or its time is over. Ask for another.", 404)
-    target = urlsplit(found.target)
+    target, query = unquote(urlsplit(found.target).path), urlsplit(found.target).query
+    if not accounts.shareable(target):  # shared before this was asked
+        return plain_word(request, "This link is wrong, or its time is over. Ask for another.", 404)
     kept = {k: v for k, v in request.scope.items() if k not in ("path_params", "endpoint", "route", "state")}
     until = figures.moment(found.ends_at, _local(request)) if found.ends_at else ""
-    scope = {**kept, "path": target.path, "raw_path": quote(target.path).encode(), "state": {},
-             "query_string": target.query.encode(), "leadline.shared": until}  # fmt: skip
+    scope = {**kept, "path": target, "raw_path": quote(target).encode(), "state": {},
+             "query_string": quote(query, safe="=&%+/:,;@!$'()*?-._~").encode(), "leadline.shared": until}  # fmt: skip
     return _Inner(scope, request.app.router)
 
 
 WAYS = [
-    way("/me", me, Right.VIEW, name="me"),
-    post("/me/wishes", wishes, Right.VIEW),
-    post("/me/passphrase", passphrase, Right.VIEW),
-    post("/me/key", drop_key, Right.VIEW),
-    post("/me/browser", end_browser, Right.VIEW),
-    post("/me/token", token, Right.VIEW),
-    post("/me/token/drop", drop_token, Right.VIEW),
-    *(way(f"/me/{form}", me, Right.VIEW) for form in ("wishes", "passphrase", "key", "browser", "token")),
-    way("/people", people, Right.OWN, name="people"),
-    post("/people/first", first, Right.OWN),
-    post("/people/invite", invite, Right.OWN),
-    post("/people/role", role, Right.OWN),
-    post("/people/pass", take_back, Right.OWN),
-    *(way(f"/people/{form}", people, Right.OWN) for form in ("invite", "role", "pass")),
-    way("/share", share, Right.KEEP),
-    post("/share", share_it, Right.KEEP),
+    way("/me", me, Right.VIEW, name="me", in_person=True),
+    post("/me/wishes", wishes, Right.VIEW, in_person=True),
+    post("/me/passphrase", passphrase, Right.VIEW, in_person=True),
+    post("/me/key", drop_key, Right.VIEW, in_person=True),
+    post("/me/browser", end_browser, Right.VIEW, in_person=True),
+    post("/me/token", token, Right.VIEW, in_person=True),
+    post("/me/token/drop", drop_token, Right.VIEW, in_person=True),
+    *(
+        way(f"/me/{form}", me, Right.VIEW, in_person=True)
+        for form in ("wishes", "passphrase", "key", "browser", "token")
+    ),
+    way("/people", people, Right.OWN, name="people", in_person=True),
+    post("/people/first", first, Right.OWN, in_person=True),
+    post("/people/invite", invite, Right.OWN, in_person=True),
+    post("/people/role", role, Right.OWN, in_person=True),
+    post("/people/pass", take_back, Right.OWN, in_person=True),
+    *(way(f"/people/{form}", people, Right.OWN, in_person=True) for form in ("invite", "role", "pass")),
+    way("/share", share, Right.KEEP, in_person=True),
+    post("/share", share_it, Right.KEEP, in_person=True),
     way("/shared/{secret}", shared, Right.OPEN),
 ]

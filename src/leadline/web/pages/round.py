@@ -21,6 +21,7 @@ from leadline.measures.moments import parse
 from leadline.measures.units import GALLON_L
 from leadline.present import sentences
 from leadline.rounds.item import Round
+from leadline.web.doors import cookie_name
 from leadline.web.pages import lines
 from leadline.web.pages.lines import Typed
 from leadline.web.pages.soundings import sounding, soundings
@@ -294,7 +295,7 @@ def _wants_part(request: Request) -> bool:
 
 def light_of(request: Request) -> str:
     """The light a reader chose, or nothing when the device decides."""
-    chosen = request.cookies.get("light", "")
+    chosen = request.cookies.get(cookie_name(request, "light"), "")
     return chosen if chosen in LIGHTS else ""
 
 
@@ -319,9 +320,11 @@ def _standing(request: Request) -> dict[str, Any]:
     right = Right.OPEN if who is None else who.right
     here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
     guest = who is not None and who.guest
+    whose = f"of {who.account}" if who is not None and not guest else ""
     return {
         "may_log": right >= Right.LOG, "may_keep": right >= Right.KEEP, "may_own": right >= Right.OWN, "guest": guest,
         "shared_until": request.scope.get("leadline.shared", ""), "here": here,
+        "whose": whose,  # drafts on this device are of whoever typed them
         "shareable": not guest and request.app.state.doors.kept and shareable(request.url.path),
     }  # fmt: skip
 

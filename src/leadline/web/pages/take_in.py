@@ -325,7 +325,7 @@ async def judge(request: Request) -> Response:
     form = await request.form()
     state, number = request.app.state, text(form, "row", 12)
     try:
-        ident = int(number) if number.isdigit() else -1
+        ident = int(number) if number.isascii() and number.isdigit() else -1
         if text(form, "drop"):
             bring_in.drop(state.store, ident, state.clock.now())
             return back("/import/parked", done="struck")

@@ -12,11 +12,17 @@
   } catch {
     return; // a private window may keep nothing; the pages work without
   }
+  // A draft is of whoever typed it: nobody else who signs in on this device sees it, and it goes when they sign out.
+  const named = document.documentElement.dataset.whose;
+  const whose = named ?? store.getItem("drafts-of") ?? "";
+  if (named !== undefined) store.setItem("drafts-of", named);
+  const mine = `draft|${whose}|`;
+  const keys = () => Array.from({ length: store.length }, (_, i) => store.key(i)).filter((k) => k.startsWith("draft|"));
   // fields may be called method or action, so these are read as attributes
   const ours = (form) => form.getAttribute("method") === "post" && form.matches(".entry-form")
     && !form.querySelector("[type=password]") && !form.closest(".narrow.stock");
   const said = (form, name) => form.elements[name]?.value ?? "";
-  const keyOf = (form) => ["draft", new URL(form.getAttribute("action"), location.href).pathname, ...["form", "kind", "key", "system",
+  const keyOf = (form) => ["draft", whose, new URL(form.getAttribute("action"), location.href).pathname, ...["form", "kind", "key", "system",
     "quantity", "animal", "entry"].filter((n) => form.elements[n]?.type === "hidden").map((n) => said(form, n))].join("|");
   const fields = (form) => [...form.elements].filter((e) => e.name && !["button", "submit", "file", "password"]
     .includes(e.type) && (e.type !== "hidden" || e.name === "token"));
@@ -71,6 +77,7 @@
       p.remove();
     }]]);
   };
+  for (const key of keys()) if (!read(key)) store.removeItem(key); // too old
   const answers = async () => {
     const stop = new AbortController();
     const late = setTimeout(() => stop.abort(), WAIT_MS);
@@ -100,6 +107,12 @@
   });
   document.addEventListener("submit", async (event) => {
     const form = event.target;
+    if (form.getAttribute("action") === "/sign-out") {
+      for (const key of keys()) if (key.startsWith(mine)) store.removeItem(key);
+      store.removeItem("drafts-of");
+      sessionStorage.removeItem("draft-sent");
+      return;
+    }
     if (!ours(form) || form.hasAttribute("hx-post") || event.submitter?.formMethod === "get") return;
     event.preventDefault();
     keep(form);
@@ -137,15 +150,14 @@
   });
   const list = document.getElementById("drafts"); // the page without a connection names what waits
   if (list) {
-    for (let i = 0; i < store.length; i += 1) {
-      const key = store.key(i);
-      const found = key.startsWith("draft|") ? read(key) : null;
+    for (const key of keys()) {
+      const found = key.startsWith(mine) ? read(key) : null;
       if (!found) continue;
       const item = document.createElement("li");
       const link = document.createElement("a");
       link.href = found.where;
       link.textContent = found.values.filter(([n, v]) => ["value", "subject", "unit", "note"].includes(n) && v)
-        .map(([, v]) => v).join(" ") || key.split("|").slice(1).join(" ");
+        .map(([, v]) => v).join(" ") || key.split("|").slice(2).join(" ");
       item.append(link);
       list.append(item);
     }

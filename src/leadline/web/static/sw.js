@@ -1,6 +1,6 @@
 // Without a connection: one page that says so. Pages with numbers are never kept: an old number must not pass for new.
 "use strict";
-const NAME = "leadline-2";
+const NAME = "leadline-3";
 const SHELL = ["/offline", "/static/lights.css", "/static/page.css", "/static/page.js", "/static/draft.js",
   "/static/mark.svg"];
 self.addEventListener("install", (event) => {
