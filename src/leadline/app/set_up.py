@@ -27,6 +27,7 @@ _EQUIPMENT = (
     Field("setpoint", "Set to", "25.0 degC"),
     Field("stream", "Stream of its state or power", "heater-1", more=True),
     Field("flow", "Flow", "4000 L/h", more=True),
+    Field("guard", "Guard over its intake", "sponge", more=True),
     Field("substance", "Substance it doses", "sodium-carbonate", more=True),
     Field("concentration", "Concentration", "95 g/L", more=True),
     Field("per_day", "Doses a day", "60 mL", more=True),

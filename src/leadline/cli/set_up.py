@@ -24,7 +24,8 @@ def _say(bridge: Bridge, done: System, verb: str) -> None:
 @click.option("--volume", default="", metavar="VOLUME", help="Net volume of the water, such as 1150L or '300 gal'.")
 @click.option("--size", nargs=3, metavar="LENGTH DEPTH HEIGHT", help="Instead: inner size of the one tank.")
 @click.option("--time-zone", default="UTC", show_default=True, metavar="ZONE", help="IANA time zone.")
-@click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
+@click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True,
+              help="What screens show.")  # fmt: skip
 @click.option("--purpose", default="", help="display, satellite, quarantine, fish-quarantine, hospital …")
 @click.pass_obj
 def new(bridge: Bridge, name: str, volume: str, size: tuple[str, str, str] | None, time_zone: str, units: str,

@@ -147,7 +147,8 @@ def guards(due: Sequence[tuple[str, str, float | None]], system: str) -> list[Ca
             Candidate(
                 "inspect", f"guard of {pump}", urgency, 3.0, worth, 0.2 if days is None else 0.05, because,
                 (Evidence("worth", worth, "harm-days, judgement"),), system,
-                logs=(("kind", "service"), ("subject", f"{pump}-guard"), ("method", "checked")),
+                page="" if days is not None else f"/systems/{system}?part=equipment&key={pump}#part-equipment",
+                logs=(("kind", "service"), ("subject", f"{pump}-guard"), ("method", "checked")) if days is not None else (),
             )
         )  # fmt: skip
     return out

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import Any
 from urllib.parse import urlencode, urlsplit
 
@@ -23,6 +24,13 @@ def _text(form: FormData, name: str, most: int = 400) -> str:
     return value.strip()[:most] if isinstance(value, str) else ""
 
 
+def _mark(form: FormData, quantity: str) -> str:
+    """The mark of a reading as it was filled: sent twice it is the same; with another value it is another reading."""
+    given = _text(form, "token")
+    said = [quantity, *(_text(form, k) for k in ("value", "unit", "method", "other_method", "time", "note"))]
+    return f"{given} {hashlib.blake2b(repr(said).encode(), digest_size=9).hexdigest()}" if given else ""
+
+
 async def log(request: Request) -> Response:
     """A reading by hand."""
     form = await request.form()
@@ -40,7 +48,8 @@ async def log(request: Request) -> Response:
         when = parse(typed.time, asked.see(system).local) if typed.time else None
         logged = asked.use.log(
             asked.store, request.app.state.clock, system=system, kind="reading", subject=quantity,
-            value_text=typed.value, unit=typed.unit, method=method, time=when, note=typed.note, token=typed.token,
+            value_text=typed.value, unit=typed.unit, method=method, time=when, note=typed.note,
+            token=_mark(form, quantity),
         )  # fmt: skip
     except BadInput as exc:
         return _again(asked, form, system, quantity, typed, str(exc))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -115,9 +116,21 @@ def _read_all(request: Request, waiting: Waiting) -> list[Looked]:
             one.questions = [_asked(q) for q in exc.parts]
             one.preview = exc.preview
         except LeadlineError as exc:
-            one.error = exc.line().replace(f"{path.parent}/", "")
+            if "--encoding" in exc.way_out:
+                one.questions = [_letters(exc)]
+            else:
+                one.error = exc.line().replace(f"{path.parent}/", "")
         found.append(one)
     return found
+
+
+def _letters(exc: LeadlineError) -> dict[str, Any]:
+    """How the letters of a file were written must be asked; what one answer would make of it is shown."""
+    sample = re.search(r"cp1252 if this reads right: ('[^']*')", exc.way_out)
+    fix = f"As Western (Windows) it reads {sample[1]}." if sample else "Choose how its letters were written."
+    choices = [("cp1252", "Western (Windows)"), ("cp1250", "Central European (Windows)"), ("iso8859-15", "Western (ISO)"),
+               ("mac_roman", "Western (Mac)"), ("cp1251", "Cyrillic (Windows)"), ("shift_jis", "Japanese")]  # fmt: skip
+    return {"option": "encoding", "what": "Its letters are not written as UTF-8", "choices": choices, "fix": fix}
 
 
 def _asked(q: Question) -> dict[str, Any]:
@@ -216,6 +229,7 @@ async def change(request: Request) -> Response:
     waiting = _waiting(request)
     o = waiting.options
     o.system, o.dates = text(form, "system"), text(form, "dates")
+    o.encoding = text(form, "encoding", 20) or o.encoding
     o.decimal, o.time_of_day, o.sheet = text(form, "decimal"), text(form, "time_of_day", 8), text(form, "sheet", 80)
     was = {k.removeprefix("was-"): v for k, v in form.multi_items() if k.startswith("was-") and isinstance(v, str)}
     columns, units = dict(o.columns), dict(o.units)

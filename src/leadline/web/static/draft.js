@@ -20,7 +20,8 @@
   const keys = () => Array.from({ length: store.length }, (_, i) => store.key(i)).filter((k) => k.startsWith("draft|"));
   // fields may be called method or action, so these are read as attributes
   const ours = (form) => form.getAttribute("method") === "post" && form.matches(".entry-form")
-    && !form.querySelector("[type=password]") && !form.closest(".narrow.stock");
+    && !form.querySelector("[type=password]") && !form.closest(".narrow.stock")
+    && !/^\/(watch|calendar|people|me|share)\//.test(form.getAttribute("action")); // what is half typed there is of the moment
   const said = (form, name) => form.elements[name]?.value ?? "";
   const keyOf = (form) => ["draft", whose, new URL(form.getAttribute("action"), location.href).pathname, ...["form", "kind", "key", "system",
     "quantity", "animal", "entry"].filter((n) => form.elements[n]?.type === "hidden").map((n) => said(form, n))].join("|");
@@ -35,6 +36,8 @@
     }
   };
   const keep = (form) => {
+    if (!fields(form).some((e) => e.type !== "hidden" && e.matches("input:not([type=radio], [type=checkbox]), textarea")
+      && e.value.trim() !== e.defaultValue.trim())) return; // nothing of its own is typed in it
     const values = fields(form).map((e) => [e.name, ["radio", "checkbox"].includes(e.type) ? e.checked : e.value, e.value]);
     try {
       store.setItem(keyOf(form), JSON.stringify({ at: Date.now(), values, where: location.pathname + location.search }));
@@ -61,18 +64,22 @@
   };
   const restore = (form) => {
     const found = read(keyOf(form));
-    if (!found || form.querySelector("[aria-invalid=true]")) return;
+    if (!found || form.querySelector("[aria-invalid=true], .error:not([hidden])")) return;
     for (const [name, value, own] of found.values) {
-      for (const e of fields(form).filter((x) => x.name === name)) {
+      for (const e of fields(form).filter((x) => x.name === name && x.type !== "hidden")) {
         if (["radio", "checkbox"].includes(e.type)) {
           if (e.value === own) e.checked = value;
         } else e.value = value;
       }
     }
+    const mark = found.values.find(([name]) => name === "token"); // its answer may have got lost: the same mark writes once
+    if (mark && form.elements.token) form.elements.token.value = mark[1];
     const box = form.closest("details");
     if (box) box.open = true;
+    const own = form.elements.token?.defaultValue;
     const p = line(form, "Not sent yet: what you typed here before.", [["Forget it", () => {
       forget(form);
+      if (own && form.elements.token) form.elements.token.value = own;
       form.reset();
       p.remove();
     }]]);
@@ -92,7 +99,9 @@
   };
   // what was sent from the page before is done with when this page says what became of it
   const sent = sessionStorage.getItem("draft-sent");
-  if (sent && document.querySelector(".flash") && !document.querySelector("form .error")) store.removeItem(sent);
+  if (sent && document.querySelector(".flash") && !document.querySelector("form .error:not([hidden])")) {
+    store.removeItem(sent);
+  }
   sessionStorage.removeItem("draft-sent");
   for (const form of document.forms) if (ours(form)) restore(form);
   for (const kind of ["input", "change"]) {
@@ -113,7 +122,7 @@
       sessionStorage.removeItem("draft-sent");
       return;
     }
-    if (!ours(form) || form.hasAttribute("hx-post") || event.submitter?.formMethod === "get") return;
+    if (!ours(form) || (form.hasAttribute("hx-post") && !form.closest("[hx-disable]")) || event.submitter?.formMethod === "get") return;
     event.preventDefault();
     keep(form);
     const by = event.submitter;
