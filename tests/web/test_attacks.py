@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import base64
 import concurrent.futures
 import csv
@@ -9,6 +10,7 @@ import datetime as dt
 import io
 import re
 import socket
+import threading
 import zipfile
 from dataclasses import replace
 
@@ -29,7 +31,7 @@ from leadline.store.backup import back_up
 from leadline.store.restore import restore
 from leadline.store.sqlite import SqliteStore
 from leadline.web import site
-from leadline.web.doors import ROLES, Challenges, KeptDoors, inside
+from leadline.web.doors import ROLES, Challenges, KeptDoors, Weighing, inside
 from leadline.web.guard import HEADERS
 from leadline.web.ways import Right
 
@@ -206,6 +208,34 @@ def test_tries_at_once_are_counted_before_they_are_weighed(house):  # noqa: F811
         codes = list(many.map(knock, range(24)))
     assert codes.count(422) == site.SIGN_INS_A_MINUTE
     assert codes.count(429) == 24 - site.SIGN_INS_A_MINUTE
+
+
+def test_passphrases_are_weighed_two_at_a_time_and_few_wait():
+    """RFC 9106 takes 64 MiB for each: a flood must not take the memory that the watch needs."""
+    at_once, most, gate = 0, 0, threading.Event()
+
+    def work():
+        nonlocal at_once, most
+        with lock:
+            at_once += 1
+            most = max(most, at_once)
+        gate.wait(20)
+        with lock:
+            at_once -= 1
+
+    async def flood():
+        weighing = Weighing()
+        tries = [asyncio.ensure_future(weighing.weigh(work)) for _ in range(60)]
+        refused, _ = await asyncio.wait(tries, return_when=asyncio.FIRST_EXCEPTION)
+        gate.set()
+        return await asyncio.gather(*tries, return_exceptions=True), refused
+
+    lock = threading.Lock()
+    with concurrent.futures.ThreadPoolExecutor(1) as apart:  # the browser of other tests has a loop in this thread
+        done, refused = apart.submit(lambda: asyncio.run(flood())).result(60)
+    assert refused
+    assert most == 2
+    assert sum(isinstance(x, BadInput) for x in done) == 40
 
 
 def test_a_stranger_locks_nobody_out(behind):

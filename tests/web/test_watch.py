@@ -195,6 +195,7 @@ def test_the_page_acknowledges_shelves_and_takes_back(manned):
     manned.heat()
     page = manned.client.get("/watch").text
     assert "asks for an answer" in page
+    assert ["Alarm:" in manned.client.get(at).text for at in ("/", "/offline")] == [True, False]  # browsers keep that
     ask = {"system": "reef", "alarm": "temperature-high"}
     assert "Shelved" in manned.client.post("/watch/shelve", data=ask | {"hours": "0.5", "reason": "known"}).text
     assert manned.state() is State.SHELVED

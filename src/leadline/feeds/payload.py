@@ -20,7 +20,7 @@ _KEPT_OF_LONG = 300
 _LONGEST_NAME = 200
 _LONGEST_UNIT = 60
 _LAST_SECOND = 253_402_300_800.0  # the year 10000
-_PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_PLAIN = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _OFFSET = re.compile(r"(?:[Zz]|[+-][0-9]{2}:?[0-9]{2})$")
 _NO_NUMBERS = frozenset({"nan", "inf", "infinity", "null", "none"})
 

@@ -68,6 +68,7 @@ _DOSED = re.compile(r"\b(dose|dosed|dosing|dosage|dosierung|dosierte?|dosering|a
 _IMPLIED = {"dkh": "dKH", "kh": "dKH", "karbonatharte": "dKH", "karbonathardhet": "dKH"}  # the word is the unit
 _UNSCALED = frozenset({"sg", "s.g.", "specific gravity", "density", "dichte", "densite", "tetthet"})
 _FORM = re.compile(r"^(no3|no2|nh3|nh4|nitrate|nitrite|nitrat|nitrit|ammonia|ammonium)[- ]?n$|^(po4|phosphate?)[- ]?p$")
+_LONGEST = 500  # of a heading that is taken apart: the pattern takes n² steps
 _BRACKETS = re.compile(r"^(.*?)\s*[(\[{]([^)\]}]*)[)\]}]\s*(.*)$", re.S)
 
 
@@ -167,7 +168,7 @@ def unit_missing(column: Column) -> bool:
 def _parted(header: str) -> tuple[str, str]:
     """Name and unit of a heading: `Alk (dKH)`, `Salinity [ppt]`, `Ca mg/l`, `Temp, °F`, `PO4/ppm`."""
     header = " ".join(header.split())
-    match = _BRACKETS.match(header)
+    match = _BRACKETS.match(header) if len(header) <= _LONGEST else None
     if match:
         name = f"{match[1]} {match[3]}".strip()
         what = _meaning(name)

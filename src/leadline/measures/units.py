@@ -168,7 +168,7 @@ def _without_groups(body: str, decimal: Decimal | None, shown: str) -> str:
     return f"{whole}.{part}"
 
 
-_VALUE = re.compile(rf"\s*([+\-−]?\s?[0-9.,][0-9.,{_SPACES}{_QUOTES}]*(?:[eE][+\-−]?[0-9]+)?)\s*(.*?)\s*", re.S)
+_VALUE = re.compile(rf"([+\-−]?\s?[0-9.,][0-9.,{_SPACES}{_QUOTES}]*(?:[eE][+\-−]?[0-9]+)?)(.*)", re.S)
 
 
 def split_value_unit(text: str, decimal: Decimal | None = None) -> tuple[float, str]:
@@ -179,11 +179,11 @@ def split_value_unit(text: str, decimal: Decimal | None = None) -> tuple[float, 
     BadInput
         When it does not begin with a number.
     """
-    match = _VALUE.fullmatch(text)
+    match = _VALUE.fullmatch(text.strip())  # blanks are taken off by hand: in the pattern a run of them takes n² steps
     if match is None:
         raise BadInput(f"{text.strip()!r} does not begin with a number", way_out="Write it like 8.1 dKH.")
     number, unit = match.groups()
-    return parse_number(number.replace("−", "-").rstrip(_SPACES + _QUOTES), decimal), unit
+    return parse_number(number.replace("−", "-").rstrip(_SPACES + _QUOTES), decimal), unit.strip()
 
 
 def scale(dimension: str, unit: str) -> float:

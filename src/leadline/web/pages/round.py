@@ -330,8 +330,11 @@ def _standing(request: Request) -> dict[str, Any]:
 
 
 def _calling(request: Request) -> str:
-    """Which alarms ask for an answer, in one line for the head of every page; empty when none does."""
-    if request.url.path.startswith(("/watch", "/seen")) or _wants_part(request) or not _may_see(request):
+    """Which alarms ask for an answer, in one line for the head of every page; empty when none does.
+
+    Not on the page without a connection: a browser keeps that one, and would show an alarm of that day to anybody.
+    """
+    if request.url.path.startswith(("/watch", "/seen", "/offline")) or _wants_part(request) or not _may_see(request):
         return ""
     try:
         stand = request.app.state.store.alarms()
