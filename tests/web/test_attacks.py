@@ -81,7 +81,9 @@ def test_a_programs_token_may_nothing_that_concerns_an_account(house):  # noqa: 
 
 def test_the_ways_of_accounts_are_for_people(house):  # noqa: F811
     ways = [w for w in site.ways() if w.right is not Right.OPEN]
-    assert {w.path for w in ways if w.in_person} == {w.path for w in ways if w.path.startswith(ACCOUNTS) and w.path != "/metrics"}
+    assert {w.path for w in ways if w.in_person} == {
+        w.path for w in ways if w.path.startswith(ACCOUNTS) and w.path != "/metrics"
+    }
 
 
 @pytest.mark.parametrize("role", list(ROLES))

@@ -153,7 +153,7 @@ def test_7_an_alarm_is_answered_and_laid_on_the_shelf(hand, manned):  # noqa: F8
     hand.page.wait_for_selector(".flash:has-text('Acknowledged')")
     assert hand.touches == 2
     assert manned.state() is State.ACKNOWLEDGED
-    hand.touch("summary:has-text('Shelve')")
+    hand.touch("summary[aria-label^='Shelve: temperature high']")
     hand.type("details[open] input[name=reason]", "heater is being changed")
     hand.touch("details[open] button:has-text('Shelve')")
     hand.page.wait_for_selector(".flash:has-text('Shelved')")

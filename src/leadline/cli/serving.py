@@ -249,9 +249,9 @@ def _serve(path: str, clock: Clock, host: str, port: int, names: tuple[str, ...]
                     where=path,
                     way_out="Look at its disk; --no-watch serves the pages alone.",
                 )
+        click.echo(f"Leadline is at {address}  (Ctrl-C ends it)")
         if not open_house:
             _first_start(path, clock, address)
-        click.echo(f"Leadline is at {address}  (Ctrl-C ends it)")
         if live is not None and around is not None:
             around(live, address)
         uvicorn.Server(config).run(sockets=[listener])

@@ -143,12 +143,13 @@ def guards(due: Sequence[tuple[str, str, float | None]], system: str) -> list[Ca
             because = f"{who} here; the guard was last looked at {span(days)} ago."
             worth, urgency = _GUARD, "week"
         because = f"{because[:1].upper()}{because[1:]} Dry hands at the plug."
+        looked = (("kind", "service"), ("subject", f"{pump}-guard"), ("method", "checked"))
         out.append(
             Candidate(
                 "inspect", f"guard of {pump}", urgency, 3.0, worth, 0.2 if days is None else 0.05, because,
                 (Evidence("worth", worth, "harm-days, judgement"),), system,
                 page="" if days is not None else f"/systems/{system}?part=equipment&key={pump}#part-equipment",
-                logs=(("kind", "service"), ("subject", f"{pump}-guard"), ("method", "checked")) if days is not None else (),
+                logs=looked if days is not None else (),
             )
         )  # fmt: skip
     return out

@@ -17,8 +17,8 @@ from starlette.middleware.body_limit import RequestBodyLimitMiddleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
-from starlette.routing import Mount, Route
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.routing import Match, Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
@@ -210,10 +210,27 @@ async def _broken(request: Request, exc: Exception) -> Response:
     return PlainTextResponse(words, 500, {**HEADERS, "cache-control": "no-store"})
 
 
+def _home_of(path: str) -> str:
+    """The nearest page above a form's address; empty when there is none."""
+    parts = path.strip("/").split("/")
+    for n in range(len(parts) - 1, 0, -1):
+        above = "/" + "/".join(parts[:n])
+        scope = {"type": "http", "method": "GET", "path": above}
+        if any(w.matches(scope)[0] is Match.FULL for w in ways()):
+            return above
+    return ""
+
+
 async def _missing(request: Request, exc: Exception) -> Response:
     if api.answers_here(request.url.path):
         return api.instead(request, exc)
     status = exc.status_code if isinstance(exc, HTTPException) else 500
+    if (
+        status == 405 and request.method == "GET"
+    ):  # a form's address, by a reload: the page it stands on
+        to = _home_of(request.url.path)
+        if to:
+            return RedirectResponse(to, 303)
     words = {
         401: "Sign in first.",
         404: "There is no such page here.",

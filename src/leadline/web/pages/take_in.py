@@ -128,8 +128,10 @@ def _letters(exc: LeadlineError) -> dict[str, Any]:
     """How the letters of a file were written must be asked; what one answer would make of it is shown."""
     sample = re.search(r"cp1252 if this reads right: ('[^']*')", exc.way_out)
     fix = f"As Western (Windows) it reads {sample[1]}." if sample else "Choose how its letters were written."
-    choices = [("cp1252", "Western (Windows)"), ("cp1250", "Central European (Windows)"), ("iso8859-15", "Western (ISO)"),
-               ("mac_roman", "Western (Mac)"), ("cp1251", "Cyrillic (Windows)"), ("shift_jis", "Japanese")]  # fmt: skip
+    choices = [
+        ("cp1252", "Western (Windows)"), ("cp1250", "Central European (Windows)"), ("mac_roman", "Western (Mac)"),
+        ("iso8859-15", "Western (ISO)"), ("cp1251", "Cyrillic (Windows)"), ("shift_jis", "Japanese"),
+    ]  # fmt: skip
     return {"option": "encoding", "what": "Its letters are not written as UTF-8", "choices": choices, "fix": fix}
 
 
