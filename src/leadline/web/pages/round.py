@@ -310,7 +310,7 @@ def page(request: Request, name: str, context: dict[str, Any], status: int = 200
         from leadline.web.pages.tables import with_links
 
         text = with_links(text, context["here"])
-    return HTMLResponse(text, status, {"vary": "HX-Request, Cookie"})
+    return HTMLResponse(text, status, {"vary": "HX-Request, Cookie, Accept-Language"})
 
 
 def _standing(request: Request) -> dict[str, Any]:
