@@ -43,7 +43,7 @@ def language() -> str:
 
 def gettext(message: str) -> str:
     """A sentence in the reader's language; as it is written where the catalogue lacks it."""
-    return _SPOKEN.get().catalogue.gettext(message)
+    return message and _SPOKEN.get().catalogue.gettext(message)  # of nothing it would say its header
 
 
 def ngettext(one: str, many: str, number: int) -> str:

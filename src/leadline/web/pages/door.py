@@ -12,13 +12,14 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from leadline.app import accounts, passkeys
 from leadline.app.ports import Account
 from leadline.measures.errors import BadInput
+from leadline.measures.words import N_, _
 from leadline.web import doors
 from leadline.web.pages.round import page, plain_word
 from leadline.web.pages.typed import text
 from leadline.web.ways import Right, post, way
 
-WRONG = "That name and passphrase do not open an account here."
-SLOWLY = "Too many tries. Wait a minute, then try again."
+WRONG = N_("That name and passphrase do not open an account here.")
+SLOWLY = N_("Too many tries. Wait a minute, then try again.")
 
 
 async def sign_in(request: Request) -> Response:
@@ -28,13 +29,13 @@ async def sign_in(request: Request) -> Response:
     if not request.app.state.doors.kept or (who is not None and who.account):
         return RedirectResponse(to, 303)
     if accounts.nobody_yet(request.app.state.store):
-        return page(request, "first.html", {"title": "First start", "tabs": [], "view": "door"})
+        return page(request, "first.html", {"title": _("First start"), "tabs": [], "view": "door"})
     return _form(request, to)
 
 
 def _form(request: Request, to: str, error: str = "", name: str = "", status: int = 200) -> Response:
     return page(request, "sign-in.html", {
-        "title": "Sign in", "tabs": [], "view": "door", "to": to, "error": error, "name": name,
+        "title": _("Sign in"), "tabs": [], "view": "door", "to": to, "error": error, "name": name,
         "passkeys": bool(request.app.state.store.passkeys()),
     }, status)  # fmt: skip
 
@@ -49,13 +50,13 @@ async def signed_in(request: Request) -> Response:
     account = _by_name(state.store, name)
     who = f"account {account.id if account else name.casefold()}"
     if state.sign_ins.full(where) or state.sign_ins.full(who):
-        return _form(request, to, SLOWLY, name, 429)
+        return _form(request, to, _(SLOWLY), name, 429)
     right = await asyncio.to_thread(accounts.opens, account, passphrase)
     if not right or account is None:
         state.sign_ins.may(where)
         state.sign_ins.may(who)
         accounts.happened(state.store, state.clock, "wrong passphrase", account.id if account else "", where)
-        return _form(request, to, WRONG, name, 422)
+        return _form(request, to, _(WRONG), name, 422)
     return doors.let_in(RedirectResponse(to, 303), request, doors.open_for(request, account))
 
 
@@ -91,9 +92,9 @@ def _invited(request: Request, error: str = "", name: str = "", status: int = 20
     )  # fmt: skip
     if found is None:
         state.wrong_links.may(doors.address_of(request))
-        return plain_word(request, "This invitation was used, or is too old. Ask for another.", 404)
+        return plain_word(request, _("This invitation was used, or is too old. Ask for another."), 404)
     return page(request, "come-in.html", {
-        "title": "Come in", "tabs": [], "view": "door", "error": error, "name": name or found.name, "secret": secret,
+        "title": _("Come in"), "tabs": [], "view": "door", "error": error, "name": name or found.name, "secret": secret,
         "role": found.target, "role_said": accounts.ROLE_SAID[found.target], "again": bool(found.account),
         "first": accounts.nobody_yet(state.store), "least": accounts.LEAST,
     }, status)  # fmt: skip
@@ -132,13 +133,13 @@ async def passkey_begin(request: Request) -> Response:
         secret, name = str(said.get("secret", "")), str(said.get("name", ""))[:60].strip()
         found = accounts.invitation(state.store, state.clock, secret)
         if found is None or not (name or found.name):
-            return _words("Type your name first." if found else "This invitation was used, or is too old.", 422)
+            return _words(_("Type your name first.") if found else _("This invitation was used, or is too old."), 422)
         options, challenge = passkeys.begin_adding(place, name or found.name, f"join-{found.digest[:40]}", [])
         purpose = f"join {found.digest}"
     else:
         who = state.doors.who(request)
         if who is None or not who.account or what != "add":
-            return _words("Sign in first.", 401)
+            return _words(_("Sign in first."), 401)
         mine = state.store.passkeys(who.account)
         options, challenge = passkeys.begin_adding(place, who.name, who.account, mine)
         purpose = f"add {who.account}"
@@ -167,11 +168,11 @@ async def passkey_done(request: Request) -> Response:
         elif what == "add":
             who = state.doors.who(request)
             if who is None or not who.account or not challenges.answered(challenge, f"add {who.account}"):
-                return _words("That took too long. Try again.", 422)
+                return _words(_("That took too long. Try again."), 422)
             passkeys.added(state.store, state.clock, place, who.account, credential, challenge, label)
             return JSONResponse({"to": "/me?done=passkey"})
         else:
-            return _words("That took too long. Try again.", 422)
+            return _words(_("That took too long. Try again."), 422)
     except BadInput as exc:
         state.sign_ins.may(where)
         accounts.happened(state.store, state.clock, "passkey refused", "", where)
@@ -187,7 +188,7 @@ def _joined(
     state = request.app.state
     found = accounts.invitation(state.store, state.clock, str(said.get("secret", "")))
     if found is None or not state.doors.challenges.answered(challenge, f"join {found.digest}"):
-        raise BadInput("this invitation was used, or is too old", way_out="Ask for another.")
+        raise BadInput(_("this invitation was used, or is too old"), way_out=_("Ask for another."))
     with state.store.together():
         if found.account:
             account = accounts.named(state.store, found.account)
