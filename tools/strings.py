@@ -172,6 +172,10 @@ def compiled(found: dict[str, Message]) -> bytes:
     return start + b"".join(tables[0]) + b"".join(tables[1]) + data
 
 
+def _lone_percent(text: str) -> bool:
+    return bool(re.search(r"%(?!\(\w+\)s)", text.replace("%%", "")))
+
+
 def faults(found: dict[str, Message]) -> list[str]:
     """What a translation lost or brought in: gaps and markup are those of the sentence, whatever their order."""
     wrong = []
@@ -181,7 +185,7 @@ def faults(found: dict[str, Message]) -> list[str]:
                 theirs = sorted(pattern.findall(said))
                 if theirs not in (sorted(pattern.findall(m.one)), sorted(pattern.findall(m.many or m.one))):
                     wrong.append(f"{said!r}: its {what} are not those of {m.one!r}")
-            if re.search(r"%(?!%|\(\w+\)s)", said.replace("%%", "")) and "%" in m.one:
+            if _lone_percent(said) and not _lone_percent(m.one):
                 wrong.append(f"{said!r}: a percent sign that begins no gap is written twice, as in the sentence")
             if '"' in said and '"' not in m.one:
                 wrong.append(f"{said!r}: a straight quotation mark would end an attribute; use the language's own")

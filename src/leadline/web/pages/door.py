@@ -95,7 +95,7 @@ def _invited(request: Request, error: str = "", name: str = "", status: int = 20
         return plain_word(request, _("This invitation was used, or is too old. Ask for another."), 404)
     return page(request, "come-in.html", {
         "title": _("Come in"), "tabs": [], "view": "door", "error": error, "name": name or found.name, "secret": secret,
-        "role": found.target, "role_said": accounts.ROLE_SAID[found.target], "again": bool(found.account),
+        "role": found.target, "role_said": _(accounts.ROLE_SAID[found.target]), "again": bool(found.account),
         "first": accounts.nobody_yet(state.store), "least": accounts.LEAST,
     }, status)  # fmt: skip
 

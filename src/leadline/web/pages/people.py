@@ -23,6 +23,7 @@ from leadline.web.pages.round import Asked, page, plain_word
 from leadline.web.pages.typed import Typed, back, refused, text
 from leadline.web.ways import Right, post, way
 
+_WISH_S = 400 * 86400  # the longest that browsers keep a cookie
 _DONE = {
     "wishes": N_("Kept"),
     "passphrase": N_("Your passphrase is changed; other browsers must sign in again"),
@@ -54,17 +55,38 @@ def _me(request: Request, typed: Typed | None = None, token: str = "") -> Respon
     who = state.doors.who(request)
     account = state.store.account(who.account) if who.account else None
     now = state.clock.now()
-    return page(request, "me.html", {
-        "title": _("You"), "tabs": Asked(request).systems(), "view": "me", "account": account, "typed": typed,
-        "said": _(_DONE.get(request.query_params.get("done", ""), "")), "token": token,
-        "units": who.wishes.get("units", ""), "role_said": accounts.ROLE_SAID.get(account.role, "") if account else "",
-        "keys": [(k.id, k.name, _when(k.used_at or k.made_at, local, now)) for k in state.store.passkeys(who.account)]
-        if account else [],
-        "browsers": [(s.digest[:16], s.words, _when(s.seen_at, local, now), s.digest == who.session)
-                     for s in state.store.sessions(who.account)] if account else [],
-        "programs": [_pass(p, local, now) for p in state.store.passes("program", who.account)] if account else [],
-        "rights": accounts.PROGRAM_RIGHTS, "least": accounts.LEAST,
-    }, 200 if typed is None else 422)  # fmt: skip
+    return page(
+        request,
+        "me.html",
+        {
+            "title": _("You"),
+            "tabs": Asked(request).systems(),
+            "view": "me",
+            "account": account,
+            "typed": typed,
+            "said": _(_DONE.get(request.query_params.get("done", ""), "")),
+            "token": token,
+            "units": who.wishes.get("units", ""),
+            "role_said": _(accounts.ROLE_SAID.get(account.role, "")) if account else "",
+            "keys": [
+                (k.id, k.name, _when(k.used_at or k.made_at, local, now)) for k in state.store.passkeys(who.account)
+            ]
+            if account
+            else [],
+            "browsers": [
+                (s.digest[:16], s.words, _when(s.seen_at, local, now), s.digest == who.session)
+                for s in state.store.sessions(who.account)
+            ]
+            if account
+            else [],
+            "programs": [_pass(p, local, now) for p in state.store.passes("program", who.account)] if account else [],
+            "language_wished": who.wishes.get("language", "") or request.cookies.get("language", ""),
+            "languages": [(t.tag, t.name) for t in state.tongues.values()] if len(state.tongues) > 1 else [],
+            "rights": accounts.PROGRAM_RIGHTS,
+            "least": accounts.LEAST,
+        },
+        200 if typed is None else 422,
+    )
 
 
 def _when(moment: dt.datetime | None, local: dt.tzinfo, now: dt.datetime) -> str:
@@ -84,17 +106,24 @@ def _pass(p: Pass, local: dt.tzinfo, now: dt.datetime) -> dict[str, str]:
 
 
 async def wishes(request: Request) -> Response:
-    """Units, for one's own eyes alone."""
+    """Units and language, for one's own eyes alone."""
     form = await request.form()
     state, who = request.app.state, request.app.state.doors.who(request)
     units = text(form, "units")
     if units not in accounts.UNITS:
         return _me(request, refused("wishes", form, BadInput(_("choose metric, US or as each system says"))))
+    wished = {"units": units}
+    if "language" in form:
+        wished["language"] = text(form, "language", 40)
+        if wished["language"] and wished["language"] not in state.tongues:
+            return _me(request, refused("wishes", form, BadInput(_("choose a language of the list"))))
     answer = back("/me", done="wishes")
     if who.account:
-        accounts.wish(state.store, state.store.account(who.account), {"units": units})
+        accounts.wish(state.store, state.store.account(who.account), wished)
     else:
-        answer.set_cookie("units", units, max_age=400 * 86400, samesite="lax", httponly=True)
+        answer.set_cookie("units", units, max_age=_WISH_S, samesite="lax", httponly=True)
+    if "language" in wished:  # with an account too: the sign-in is a page of this browser
+        answer.set_cookie("language", wished["language"], max_age=_WISH_S, samesite="lax", httponly=True)
     return answer
 
 
@@ -189,7 +218,7 @@ def _people(request: Request, typed: Typed | None = None, invited: tuple[str, st
         "closed": [a.name for a in state.store.accounts() if a.closed_at is not None],
         "invitations": [_pass(p, local, now) for p in state.store.passes("invitation")],
         "shares": [_pass(p, local, now) for p in state.store.passes("share")],
-        "roles": [(r, accounts.ROLE_SAID[r]) for r in accounts.ROLES],
+        "roles": [(r, _(accounts.ROLE_SAID[r])) for r in accounts.ROLES],
         "events": [(figures.moment(e.at, local), e.what, names.get(e.account, e.account), e.origin)
                    for e in state.store.door_events(30)],
     }, 200 if typed is None else 422)  # fmt: skip

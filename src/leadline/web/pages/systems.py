@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import zoneinfo
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 from urllib.parse import quote
 
@@ -97,7 +98,7 @@ def _new(request: Request, typed: Typed | None = None) -> Response:
     asked = Asked(request)
     return page(request, "system-new.html", {
         "title": _("A new system"), "tabs": asked.systems(), "view": "systems", "typed": typed, "zones": zones(),
-        "purposes": [(p, _PURPOSE_SAID[p]) for p in PURPOSES], "first": not asked.systems(),
+        "purposes": [(p, _(_PURPOSE_SAID[p])) for p in PURPOSES], "first": not asked.systems(),
         "zone": _last_zone(request),
     }, 200 if typed is None else 422)  # fmt: skip
 
@@ -158,14 +159,20 @@ def _quantity_said(name: str) -> str:
     return sentences.titled(name) if name else ""
 
 
+def _told(kind: set_up.Kind) -> set_up.Kind:
+    """A kind of part in the reader's language."""
+    fields = tuple(replace(f, label=_(f.label)) for f in kind.fields)
+    return replace(kind, title=_(kind.title), one=_(kind.one), says=_(kind.says), fields=fields)
+
+
 def _single(document: str, kind: set_up.Kind, opened: str, typed: Typed | None) -> dict[str, Any]:
     found = set_up.parts(document, kind.id)
     values = dict(found[0]) if found else {}
     mine = typed if typed is not None and typed.form == "part" and typed.values.get("kind") == kind.id else None
     if mine is not None:
         values.update(mine.values)
-    return {"kind": kind, "now": values, "open": opened == kind.id, "error": mine.error if mine else "",
-            "shown": [(f.label, values[f.key]) for f in kind.fields if values.get(f.key)]}  # fmt: skip
+    return {"kind": _told(kind), "now": values, "open": opened == kind.id, "error": mine.error if mine else "",
+            "shown": [(_(f.label), values[f.key]) for f in kind.fields if values.get(f.key)]}  # fmt: skip
 
 
 def _kind(document: str, kind: set_up.Kind, s: System, opened: str, key: str, typed: Typed | None) -> dict[str, Any]:
@@ -184,7 +191,7 @@ def _kind(document: str, kind: set_up.Kind, s: System, opened: str, key: str, ty
         })  # fmt: skip
     fresh = mine is not None and not mine.values.get("key")
     return {
-        "kind": kind, "rows": rows, "open": opened == kind.id and not key,
+        "kind": _told(kind), "rows": rows, "open": opened == kind.id and not key,
         "now": dict(mine.values) if fresh and mine is not None else _start(kind, s),
         "error": mine.error if fresh and mine is not None else "",
     }  # fmt: skip
