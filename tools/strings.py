@@ -21,7 +21,7 @@ LOCALE = SOURCE / "web" / "locale"
 LIST = LOCALE / "leadline.pot"
 _CALLS = {"_": 1, "gettext": 1, "N_": 1, "ngettext": 2}
 _GAP = re.compile(r"%\(\w+\)s|\{\w*\}")
-_TAG = re.compile(r"<[^>]*>")
+_TAG = re.compile(r"<code>.*?</code>|<[^>]*>")  # what stands in code is typed as it is, in any language
 
 
 @dataclass(slots=True)

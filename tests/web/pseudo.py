@@ -15,7 +15,7 @@ from tools import strings
 from leadline.measures.words import ENGLISH, Tongue
 
 TAG = "qps"
-_KEPT = re.compile(r"(<[^>]*>|&\w+;|%\(\w+\)s|%%|\{\w*\})")
+_KEPT = re.compile(r"(<code>.*?</code>|<[^>]*>|&\w+;|%\(\w+\)s|%%|\{\w*\})")
 _PLAIN = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _ACCENTED = "àƀçđéƒĝĥîĵķļɱñöþɋŕšţûṽŵẋýžÀƁÇĐÉƑĜĤÎĴĶĻṀÑÖÞɊŔŠŢÛṼŴẊÝŽ"
 
