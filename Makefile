@@ -14,8 +14,8 @@ demo: setup  ## set everything up, make the invented demo, serve it on localhost
 test: setup-test  ## set everything up and pass all tests
 	@$(BIN)/python -m pytest $(ARGS)
 
-check: setup-test  ## format, lint, types, import contract, drifted docs (seconds)
-	@$(BIN)/ruff format --check --quiet . && $(BIN)/ruff check --quiet . && $(BIN)/mypy && $(BIN)/lint-imports --no-logo && $(BIN)/python tools/write_docs.py --check
+check: setup-test  ## format, lint, types, import contract, drifted docs and sentences (seconds)
+	@$(BIN)/ruff format --check --quiet . && $(BIN)/ruff check --quiet . && $(BIN)/mypy && $(BIN)/lint-imports --no-logo && $(BIN)/python tools/write_docs.py --check && $(BIN)/python tools/strings.py --check
 
 soak: setup-test  ## the watch through ten bad minutes: broker, mail, disk and clock fail
 	@LEADLINE_LONG=1 $(BIN)/python -m pytest -q tests/watch/test_soak.py $(ARGS)
@@ -23,8 +23,8 @@ soak: setup-test  ## the watch through ten bad minutes: broker, mail, disk and c
 bench: setup-test  ## print every figure beside its baseline (some minutes)
 	@$(BIN)/python -m bench
 
-docs: setup-test  ## write the pages that are made from the code
-	@$(BIN)/python tools/write_docs.py
+docs: setup-test  ## write the pages, and the list of sentences, that are made from the code
+	@$(BIN)/python tools/write_docs.py && $(BIN)/python tools/strings.py
 
 setup:  ## only make .venv with what the program needs
 	@$(PYTHON) tools/bootstrap.py run

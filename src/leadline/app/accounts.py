@@ -16,16 +16,17 @@ from urllib.parse import unquote
 from leadline.app.ports import Account, DoorEvent, Pass, Session, Store
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock
+from leadline.measures.words import N_
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
 ROLES = ("owner", "keeper", "sitter", "reader")  # each may do less than the one before
 ROLE_SAID = {
-    "owner": "everything, people too",
-    "keeper": "everything but people",
-    "sitter": "sees all, logs, answers alarms; changes nothing else",
-    "reader": "sees all, writes nothing",
+    "owner": N_("everything, people too"),
+    "keeper": N_("everything but people"),
+    "sitter": N_("sees all, logs, answers alarms; changes nothing else"),
+    "reader": N_("sees all, writes nothing"),
 }
 PROGRAM_RIGHTS = ("view", "log", "keep")
 LEAST, MOST = 12, 512  # characters of a passphrase (OWASP ASVS 4.0.3, 2.1.1 and 2.1.2)
@@ -35,6 +36,7 @@ SHAREABLE = ("/system/", "/course/", "/why/", "/week", "/trace", "/livestock", "
 _UNSHARED = (".csv", ".json", "/livestock/photo")
 _SEEN_ANEW = dt.timedelta(minutes=10)  # a session's last use is written at most so often
 UNITS = ("", "metric", "us")
+_TAG = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}")  # as much of BCP 47 as a catalogue is named by
 
 # the first words anybody would try; not a list of leaked ones, which would be longer than this program
 _FIRST_TRIED = (
@@ -263,10 +265,17 @@ def _another_owner(store: Store, account: Account) -> None:
 
 
 def wish(store: Store, account: Account, wishes: Mapping[str, str]) -> Account:
-    """What somebody's pages should be like: `units` is metric, us or empty (as each system says)."""
+    """What somebody's pages should be like.
+
+    `units` is metric, us or empty (as each system says); `language` a tag of BCP 47, or empty (as the browser asks).
+    Which languages there are, the pages know: one that is gone is said in English.
+    """
     units = wishes.get("units", account.wishes.get("units", ""))
     if units not in UNITS:
         raise UnknownName("units", units[:20], ("metric", "us"))
+    language = wishes.get("language", "")
+    if language and not _TAG.fullmatch(language):
+        raise BadInput(f"{language[:20]!r} is no language", way_out="Give its tag, such as en or pt-BR.")
     with store.together():
         account = _now(store, account)
         changed = replace(account, wishes={**account.wishes, **wishes})

@@ -16,6 +16,7 @@ from leadline.livestock.treatments import Step
 from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, zone
+from leadline.measures.words import _
 from leadline.rounds import stock as lines
 from leadline.rounds.choose import FLOOR_WORTH
 from leadline.rounds.item import URGENCIES, Candidate
@@ -216,7 +217,7 @@ def _of_round(c: Candidate, now: dt.datetime, days: int, time_zone: str) -> Due 
         if c.waits_until is None or not now < c.waits_until < now + MOST_DAYS * _DAY:
             return None
         begins = c.waits_until
-        because = f"Can wait until {figures.day(begins, local, now)}. {because}"
+        because = _("Can wait until {day}. {because}").format(day=figures.day(begins, local, now), because=because)
     elif c.urgency not in ("now", "today"):
         until = _end_of(today + (WEEK_D - 1) * _DAY, local)
     last = until.astimezone(local).date() if until is not None else None

@@ -12,6 +12,7 @@ from leadline.app import describe
 from leadline.app.ports import Store
 from leadline.estimate.report import Course, SystemEstimate
 from leadline.journal.entry import Entry
+from leadline.measures import words
 from leadline.measures.moments import Clock
 from leadline.measures.quantities import QUANTITIES
 from leadline.system.description import System, parse
@@ -184,13 +185,14 @@ def reckoned(
     kept = _kept.get(store, {}).get(system)
     if kept is None:  # something lies ahead of this clock: nothing of it may serve again
         return r, outlook.estimate(r)
-    key, seq, _ = kept
+    key, seq, _reckoning = kept
     shelf = _believed.setdefault(store, {})
-    found = shelf.get(system)
+    place = f"{system} {words.language()}"  # a belief says why, in sentences
+    found = shelf.get(place)
     if found is not None and found[:2] == (key, seq) and 0.0 <= r.now - found[2] <= _A_MOMENT_D:
         return r, found[3]
     e = outlook.estimate(r)
-    shelf[system] = (key, seq, r.now, e)
+    shelf[place] = (key, seq, r.now, e)
     return r, e
 
 

@@ -8,41 +8,42 @@ from leadline.app import stand_orders
 from leadline.app.parts_of import Field, Kind, changed, parts, without
 from leadline.app.ports import Store
 from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.words import N_
 from leadline.system.orders import SECRET, Orders
 
 KINDS: dict[str, Kind] = {k.id: k for k in (
-    Kind("person", "People", "person", ("id",), (
-        Field("id", "Short name", "keeper"),
-        Field("name", "Name", "Ada"),
-        Field("paths", "Ways to reach them, in this order", "mail, push", kind="list"),
-        Field("hours", "Hours for medium alarms; high and urgent ones always call", "07:00-22:30", kind="list"),
-        Field("looks_after", "Systems they look after, where not all", "north-room", kind="list", more=True),
-        Field("note", "Note", more=True),
-    ), "Whom the watch calls. The first is called first; name a second for the night when the first does not answer."),
-    Kind("path", "Ways", "way", ("id",), (
-        Field("id", "Short name", "mail"),
-        Field("kind", "What it is", choices=("mail", "service"), kind="choice"),
-        Field("to", "Mail: to", "keeper@home.example"),
-        Field("from", "Mail: from", "reef@home.example"),
-        Field("server", "Mail: server", "mail.home.example:587"),
-        Field("user", "Mail: user", "reef"),
-        Field("tls", "Mail: protected by", choices=("", "starttls", "tls", "none"), kind="choice", more=True),
-        Field("note", "Note", more=True),
-    ), "Mail by your own server, or a push or message service by its address. A way counts only while it is proved."),
-    Kind("watch", "This machine", "watch", (), (
-        Field("time_zone", "Time zone", "Europe/Oslo"),
-        Field("address", "How a phone on your network reaches these pages", "http://192.168.1.20:8077"),
-    ), "Links in messages begin with this address.", single=True),
-    Kind("escalation", "When nobody answers", "escalation", (), (
-        Field("next_path", "Try the next way after", "5 min"),
-        Field("next_person", "Call the next person after", "15 min"),
-        Field("repeat", "Call again every", "15 min"),
+    Kind("person", N_("People"), N_("person"), ("id",), (
+        Field("id", N_("Short name"), "keeper"),
+        Field("name", N_("Name"), "Ada"),
+        Field("paths", N_("Ways to reach them, in this order"), "mail, push", kind="list"),
+        Field("hours", N_("Hours for medium alarms; high and urgent ones always call"), "07:00-22:30", kind="list"),
+        Field("looks_after", N_("Systems they look after, where not all"), "north-room", kind="list", more=True),
+        Field("note", N_("Note"), more=True),
+    ), N_("Whom the watch calls. The first is called first; name a second for when the first does not answer.")),
+    Kind("path", N_("Ways"), N_("way"), ("id",), (
+        Field("id", N_("Short name"), "mail"),
+        Field("kind", N_("What it is"), choices=("mail", "service"), kind="choice"),
+        Field("to", N_("Mail: to"), "keeper@home.example"),
+        Field("from", N_("Mail: from"), "reef@home.example"),
+        Field("server", N_("Mail: server"), "mail.home.example:587"),
+        Field("user", N_("Mail: user"), "reef"),
+        Field("tls", N_("Mail: protected by"), choices=("", "starttls", "tls", "none"), kind="choice", more=True),
+        Field("note", N_("Note"), more=True),
+    ), N_("Mail by your own server, or a push service by its address. A way counts only while it is proved.")),
+    Kind("watch", N_("This machine"), N_("watch"), (), (
+        Field("time_zone", N_("Time zone"), "Europe/Oslo"),
+        Field("address", N_("How a phone on your network reaches these pages"), "http://192.168.1.20:8077"),
+    ), N_("Links in messages begin with this address."), single=True),
+    Kind("escalation", N_("When nobody answers"), N_("escalation"), (), (
+        Field("next_path", N_("Try the next way after"), "5 min"),
+        Field("next_person", N_("Call the next person after"), "15 min"),
+        Field("repeat", N_("Call again every"), "15 min"),
     ), single=True),
-    Kind("proof", "Proofs", "proof", (), (
-        Field("every", "Every", "1 d"),
-        Field("at", "At", "18:00"),
-        Field("window", "To be answered within", "4 h"),
-    ), "Each way is tried end to end; one that nobody answered counts as dead.", single=True),
+    Kind("proof", N_("Proofs"), N_("proof"), (), (
+        Field("every", N_("Every"), "1 d"),
+        Field("at", N_("At"), "18:00"),
+        Field("window", N_("To be answered within"), "4 h"),
+    ), N_("Each way is tried end to end; one that nobody answered counts as dead."), single=True),
 )}  # fmt: skip
 _SECRET_IN = {"mail": "password", "service": "address"}
 

@@ -114,7 +114,7 @@ class Photo:
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """Somebody who may come in; `wishes` are what their pages should be like (`units`)."""
+    """Somebody who may come in; `wishes` are what their pages should be like (`units`, `language`)."""
 
     id: str
     name: str

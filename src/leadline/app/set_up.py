@@ -13,6 +13,7 @@ from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, zone
 from leadline.measures.quantities import QUANTITIES
 from leadline.measures.units import parse_amount
+from leadline.measures.words import N_
 from leadline.system.description import EQUIPMENT_TYPES, PURPOSES, System, parse
 
 _MEASURED = tuple(q for q in QUANTITIES if q not in ("relative_humidity", "co2_air"))
@@ -21,84 +22,84 @@ MOST_BYTES = 200_000  # of a whole description
 
 
 _EQUIPMENT = (
-    Field("id", "Name", "heater-1"),
-    Field("type", "What it is", choices=EQUIPMENT_TYPES, kind="choice"),
-    Field("power", "Power", "400 W"),
-    Field("setpoint", "Set to", "25.0 degC"),
-    Field("stream", "Stream of its state or power", "heater-1", more=True),
-    Field("flow", "Flow", "4000 L/h", more=True),
-    Field("guard", "Guard over its intake", "sponge", more=True),
-    Field("substance", "Substance it doses", "sodium-carbonate", more=True),
-    Field("concentration", "Concentration", "95 g/L", more=True),
-    Field("per_day", "Doses a day", "60 mL", more=True),
-    Field("rate", "Rate", "2 L/h", more=True),
-    Field("reservoir", "Reservoir", "40 L", more=True),
-    Field("on", "On at", "10:00", more=True),
-    Field("off", "Off at", "21:00", more=True),
-    Field("note", "Note", more=True),
+    Field("id", N_("Name"), "heater-1"),
+    Field("type", N_("What it is"), choices=EQUIPMENT_TYPES, kind="choice"),
+    Field("power", N_("Power"), "400 W"),
+    Field("setpoint", N_("Set to"), "25.0 degC"),
+    Field("stream", N_("Stream of its state or power"), "heater-1", more=True),
+    Field("flow", N_("Flow"), "4000 L/h", more=True),
+    Field("guard", N_("Guard over its intake"), "sponge", more=True),
+    Field("substance", N_("Substance it doses"), "sodium-carbonate", more=True),
+    Field("concentration", N_("Concentration"), "95 g/L", more=True),
+    Field("per_day", N_("Doses a day"), "60 mL", more=True),
+    Field("rate", N_("Rate"), "2 L/h", more=True),
+    Field("reservoir", N_("Reservoir"), "40 L", more=True),
+    Field("on", N_("On at"), "10:00", more=True),
+    Field("off", N_("Off at"), "21:00", more=True),
+    Field("note", N_("Note"), more=True),
 )
 KINDS: dict[str, Kind] = {k.id: k for k in (
-    Kind("vessel", "Vessels", "vessel", ("id",), (
-        Field("id", "Name", "display"),
-        Field("inner_size.0", "Inner length", "2.00 m"),
-        Field("inner_size.1", "Inner depth, front to back", "0.75 m"),
-        Field("inner_size.2", "Height of the water", "0.65 m"),
-        Field("volume", "Or its volume", "180 L"),
-        Field("spare_volume", "Free space above the running level", "70 L", more=True),
-        Field("note", "Note", more=True),
-    ), "Tanks, sumps and reservoirs that share this water."),
-    Kind("equipment", "Equipment", "machine", ("id",), _EQUIPMENT,
-         "Machines. The watch notices one that runs and does nothing, where it can see its state."),
-    Kind("stream", "Probes and streams", "stream", ("id",), (
-        Field("id", "Name of the stream", "temperature"),
-        Field("quantity", "Quantity", choices=("", *QUANTITIES), kind="choice"),
-        Field("unit", "Unit it sends", "degC"),
-        Field("period", "A point every", "60 s"),
-        Field("vessel", "In which vessel", "sump", more=True),
-        Field("room", "It measures the air of the room", kind="yes", more=True),
-        Field("note", "Note", more=True),
-    ), "Probes and states that send points by themselves."),
-    Kind("method", "Kits and instruments", "method", ("quantity", "name"), (
-        Field("quantity", "Quantity", choices=_MEASURED, kind="choice"),
-        Field("name", "Kit or instrument, in your words", "titration"),
-        Field("sd", "How far two tests of the same water differ", "0.1 dKH"),
-        Field("minutes", "Minutes one test takes you", "4", kind="number"),
-        Field("note", "Note", more=True),
-    ), "How you measure. What is left out is taken from common practice."),
-    Kind("band", "Bands", "band", ("quantity",), (
-        Field("quantity", "Quantity", choices=_MEASURED, kind="choice"),
-        Field("aim.0", "Aim: lowest", "7.5 dKH"),
-        Field("aim.1", "Aim: highest", "9.0 dKH"),
-        Field("limit.0", "Limit: lowest", "6.0 dKH"),
-        Field("limit.1", "Limit: highest", "12.0 dKH"),
-        Field("note", "Note", more=True),
-    ), "Where you want a quantity to be, and the limits beyond which harm is expected."),
-    Kind("solution", "Solutions", "solution", ("id",), (
-        Field("id", "Name", "buffer"),
-        Field("recipe", "What one litre holds, one a line", "sodium-carbonate = 95 g/L", kind="lines"),
-        Field("note", "Note", more=True),
-    ), "What you mix yourself, so that its doses are reckoned."),
-    Kind("neighbour", "Neighbours", "neighbour", ("system",), (
-        Field("system", "System that stands near", "quarantine"),
-        Field("distance", "Distance between the waters", "1.5 m"),
-        Field("note", "Note", more=True),
-    ), "Splash and spray carry parasites over short ways."),
+    Kind("vessel", N_("Vessels"), N_("vessel"), ("id",), (
+        Field("id", N_("Name"), "display"),
+        Field("inner_size.0", N_("Inner length"), "2.00 m"),
+        Field("inner_size.1", N_("Inner depth, front to back"), "0.75 m"),
+        Field("inner_size.2", N_("Height of the water"), "0.65 m"),
+        Field("volume", N_("Or its volume"), "180 L"),
+        Field("spare_volume", N_("Free space above the running level"), "70 L", more=True),
+        Field("note", N_("Note"), more=True),
+    ), N_("Tanks, sumps and reservoirs that share this water.")),
+    Kind("equipment", N_("Equipment"), N_("machine"), ("id",), _EQUIPMENT,
+         N_("Machines. The watch notices one that runs and does nothing, where it can see its state.")),
+    Kind("stream", N_("Probes and streams"), N_("stream"), ("id",), (
+        Field("id", N_("Name of the stream"), "temperature"),
+        Field("quantity", N_("Quantity"), choices=("", *QUANTITIES), kind="choice"),
+        Field("unit", N_("Unit it sends"), "degC"),
+        Field("period", N_("A point every"), "60 s"),
+        Field("vessel", N_("In which vessel"), "sump", more=True),
+        Field("room", N_("It measures the air of the room"), kind="yes", more=True),
+        Field("note", N_("Note"), more=True),
+    ), N_("Probes and states that send points by themselves.")),
+    Kind("method", N_("Kits and instruments"), N_("method"), ("quantity", "name"), (
+        Field("quantity", N_("Quantity"), choices=_MEASURED, kind="choice"),
+        Field("name", N_("Kit or instrument, in your words"), "titration"),
+        Field("sd", N_("How far two tests of the same water differ"), "0.1 dKH"),
+        Field("minutes", N_("Minutes one test takes you"), "4", kind="number"),
+        Field("note", N_("Note"), more=True),
+    ), N_("How you measure. What is left out is taken from common practice.")),
+    Kind("band", N_("Bands"), N_("band"), ("quantity",), (
+        Field("quantity", N_("Quantity"), choices=_MEASURED, kind="choice"),
+        Field("aim.0", N_("Aim: lowest"), "7.5 dKH"),
+        Field("aim.1", N_("Aim: highest"), "9.0 dKH"),
+        Field("limit.0", N_("Limit: lowest"), "6.0 dKH"),
+        Field("limit.1", N_("Limit: highest"), "12.0 dKH"),
+        Field("note", N_("Note"), more=True),
+    ), N_("Where you want a quantity to be, and the limits beyond which harm is expected.")),
+    Kind("solution", N_("Solutions"), N_("solution"), ("id",), (
+        Field("id", N_("Name"), "buffer"),
+        Field("recipe", N_("What one litre holds, one a line"), "sodium-carbonate = 95 g/L", kind="lines"),
+        Field("note", N_("Note"), more=True),
+    ), N_("What you mix yourself, so that its doses are reckoned.")),
+    Kind("neighbour", N_("Neighbours"), N_("neighbour"), ("system",), (
+        Field("system", N_("System that stands near"), "quarantine"),
+        Field("distance", N_("Distance between the waters"), "1.5 m"),
+        Field("note", N_("Note"), more=True),
+    ), N_("Splash and spray carry parasites over short ways.")),
 )}  # fmt: skip
-HEAD = Kind("system", "The water", "system", ("id",), (
-    Field("name", "Name", "North room reef"),
-    Field("net_volume", "Net volume of the water", "1150 L"),
-    Field("net_volume_sd", "How sure that is, one standard deviation", "60 L"),
-    Field("time_zone", "Time zone", "Europe/Oslo"),
-    Field("units", "Units that screens show", choices=("metric", "us"), kind="choice"),
-    Field("purpose", "What it is for", choices=("", *PURPOSES), kind="choice"),
-    Field("note", "Note", more=True),
+HEAD = Kind("system", N_("The water"), "system", ("id",), (
+    Field("name", N_("Name"), "North room reef"),
+    Field("net_volume", N_("Net volume of the water"), "1150 L"),
+    Field("net_volume_sd", N_("How sure that is, one standard deviation"), "60 L"),
+    Field("time_zone", N_("Time zone"), "Europe/Oslo"),
+    Field("units", N_("Units that screens show"), choices=("metric", "us"), kind="choice"),
+    Field("purpose", N_("What it is for"), choices=("", *PURPOSES), kind="choice"),
+    Field("note", N_("Note"), more=True),
 ), single=True)  # fmt: skip
-ROOM = Kind("room", "The room", "room", (), (
-    Field("temperature", "Temperature", "21 degC"),
-    Field("relative_humidity", "Relative humidity", "55 %"),
-    Field("co2", "CO2", "700 ppm"),
-    Field("note", "Note", more=True),
-), "The air decides how much evaporates and what pH a given alkalinity gives.", single=True)  # fmt: skip
+ROOM = Kind("room", N_("The room"), "room", (), (
+    Field("temperature", N_("Temperature"), "21 degC"),
+    Field("relative_humidity", N_("Relative humidity"), "55 %"),
+    Field("co2", N_("CO2"), "700 ppm"),
+    Field("note", N_("Note"), more=True),
+), N_("The air decides how much evaporates and what pH a given alkalinity gives."), single=True)  # fmt: skip
 SINGLE = {"system": HEAD, "room": ROOM}
 
 

@@ -15,6 +15,7 @@ from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import DAY_S, EARLIEST_YEAR, LATEST_YEAR, Clock, iso, parse, zone
 from leadline.measures.quantities import QUANTITIES, canonical_name, stored_name
+from leadline.measures.words import N_
 from leadline.present import sentences
 from leadline.present.charts.calendar import axis
 from leadline.present.charts.scale import Depths
@@ -28,9 +29,15 @@ if TYPE_CHECKING:
     from leadline.system.description import System
 
 SPANS = (
-    ("1h", "1 hour", 1 / 24), ("1d", "1 day", 1.0), ("1w", "1 week", 7.0), ("1m", "1 month", 30.0),
-    ("6m", "6 months", 180.0), ("14m", "14 months", 425.0), ("4y", "4 years", 1461.0), ("10y", "10 years", 3653.0),
-)  # fmt: skip
+    ("1h", N_("1 hour"), 1 / 24),
+    ("1d", N_("1 day"), 1.0),
+    ("1w", N_("1 week"), 7.0),
+    ("1m", N_("1 month"), 30.0),
+    ("6m", N_("6 months"), 180.0),
+    ("14m", N_("14 months"), 425.0),
+    ("4y", N_("4 years"), 1461.0),
+    ("10y", N_("10 years"), 3653.0),
+)
 USUAL_SPAN = "6m"
 LEAST_DAYS, MOST_DAYS = 10 / 1440, 60 * 365.25
 LEAST_PX, MOST_PX, USUAL_PX = 40, 2000, 720

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from leadline.cli.output import emit
-from leadline.measures.errors import BadInput
+from leadline.measures.errors import BadInput, UnknownName
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
@@ -175,6 +175,28 @@ def units(bridge: Bridge, name: str, units: str) -> None:
     store = bridge.store()
     changed = accounts.wish(store, accounts.named(store, name), {"units": "" if units == "system" else units})
     _say(bridge, changed.id, f"{changed.name} sees {units} units.")
+
+
+@account.command()
+@click.argument("name")
+@click.option("--language", "tag", metavar="TAG", required=True, help="Such as en; 'browser' leaves it to theirs.")
+@click.pass_obj
+def language(bridge: Bridge, name: str, tag: str) -> None:
+    """In which language the pages speak to NAME. The prompt stays in English.
+
+    \b
+    Example:
+      leadline account language ada --language en
+    """
+    from leadline.app import accounts
+    from leadline.web.languages import shelf
+
+    store, known = bridge.store(), shelf()
+    if tag != "browser" and tag not in known:
+        raise UnknownName("language", tag[:20], (*known, "browser"))
+    changed = accounts.wish(store, accounts.named(store, name), {"language": "" if tag == "browser" else tag})
+    said = "as their browser asks" if tag == "browser" else f"in {known[tag].name}"
+    _say(bridge, changed.id, f"The pages speak to {changed.name} {said}.")
 
 
 @account.command()

@@ -17,6 +17,7 @@ from leadline.estimate.replay import Track, collapse
 from leadline.estimate.report import Doubtful, LastReading, Outlook, QuantityEstimate, SystemEstimate
 from leadline.measures import figures
 from leadline.measures.quantities import QUANTITIES
+from leadline.measures.words import _, ngettext
 
 Array = np.ndarray
 Ahead = tuple[float, Array, Array, Array, Array]  # days, mean, sd, P(outside aim), P(outside limit)
@@ -65,7 +66,7 @@ class Mixture:
         high = np.repeat((self.mean.max(axis=1) + reach)[:, None], len(p), axis=1)
         low = np.where(self.positive[:, None] > 0, np.maximum(low, 0.0), low)
         high = np.where(self.positive[:, None] > 0, np.maximum(high, 1e-9), high)
-        for _ in range(40):
+        for _step in range(40):
             mid = 0.5 * (low + high)
             under = self.cdf(mid) < p
             low, high = np.where(under, mid, low), np.where(under, high, mid)
@@ -209,7 +210,7 @@ def _reaches(
     regulated = np.array([t.departs for t in tracks]) > 0
     memory = np.array([t.family.memory_d for t in tracks])
     out = []
-    for days, am, _, _, p_end in ahead:
+    for days, am, _low, _high, p_end in ahead:
         p = passage.from_uncertain(days, low, limit[1], m, v, (am - mean) / days, rv, c, walk + 1e-12)
         # a departure forgets itself in `memory_d`: so many independent looks
         looks = np.minimum(1.0 + days / np.maximum(memory * 2.0, 0.25), 30.0)
@@ -327,33 +328,55 @@ def why(r: Reckoning, q: str, mean: float, sd: float, units: str = "") -> tuple[
 
     lines = []
     if not len(s):
-        lines.append(f"No reading of {q} is known here. The belief is {_prior_words(r, q).split('; ')[1]}.")
+        lines.append(
+            _("No reading of {quantity} is known here. The belief is {prior}.").format(
+                quantity=q, prior=_prior_words(r, q).split("; ")[1]
+            )
+        )
     else:
         hand = sum(1 for i in s.ids if i)
-        probe = f" and {len(s) - hand} probe medians" if hand < len(s) else ""
-        age = figures.span(r.now - t.last)
-        lines.append(f"It rests on {hand} reading{'s' if hand != 1 else ''}{probe}; the last is {age} old.")
+        if hand < len(s):
+            rests = ngettext(
+                "It rests on {n} reading and {probes} probe medians; the last is {span} old.",
+                "It rests on {n} readings and {probes} probe medians; the last is {span} old.", hand,
+            )  # fmt: skip
+        else:
+            rests = ngettext(
+                "It rests on {n} reading; the last is {span} old.",
+                "It rests on {n} readings; the last is {span} old.", hand,
+            )  # fmt: skip
+        lines.append(rests.format(n=hand, probes=len(s) - hand, span=figures.span(r.now - t.last)))
         if len(s) > 1 and t.hypotheses[-1, 1] > 0.5:
-            lines.append("The last reading is in doubt and hardly counts until another settles it.")
+            lines.append(_("The last reading is in doubt and hardly counts until another settles it."))
         level = float(np.sqrt(max(t.post_cov[-1, LEVEL, LEVEL], 0.0)))
-        lines.append(f"Just after that reading its doubt was ± {said(level)}; carried to now it is ± {said(sd)}.")
-        lines.append("That doubt holds the offset that a kit or probe may keep, which no reading by it can show.")
-        k, _, dose, other, _ = t.events.between(np.array([t.last, max(r.now, t.last) + 1e-9]))
+        lines.append(
+            _("Just after that reading its doubt was ± {then}; carried to now it is ± {now}.").format(
+                then=said(level), now=said(sd)
+            )
+        )
+        lines.append(_("That doubt holds the offset that a kit or probe may keep, which no reading by it can show."))
+        k, _salt, dose, other, _sd = t.events.between(np.array([t.last, max(r.now, t.last) + 1e-9]))
         if dose[0]:
-            lines.append(f"Since then doses added {said(float(dose[0]))} (mass balance).")
+            lines.append(_("Since then doses added {amount} (mass balance).").format(amount=said(float(dose[0]))))
         if k[0] < 0.999:
             moved = float(other[0] - (1.0 - k[0]) * t.post_mean[-1, LEVEL])
-            lines.append(f"Exchanges left {100 * k[0]:.0f} % of the old water and moved it by {said(moved)}.")
+            lines.append(
+                _("Exchanges left {share} % of the old water and moved it by {amount}.").format(
+                    share=f"{100 * k[0]:.0f}", amount=said(moved)
+                )
+            )
         elif other[0]:
-            lines.append(f"Top-off and feeding out of the usual moved it by {said(float(other[0]))}.")
+            lines.append(
+                _("Top-off and feeding out of the usual moved it by {amount}.").format(amount=said(float(other[0])))
+            )
     if t.family.kind == "drifting":
-        lines.append("Between readings a level and a rate carry it; how far these may wander the readings teach.")
+        lines.append(_("Between readings a level and a rate carry it; how far these may wander the readings teach."))
     else:
-        lines.append("Something holds it: a slow level, and departures from it that fade.")
+        lines.append(_("Something holds it: a slow level, and departures from it that fade."))
     if t.coupled:
-        lines.append("Calcification's share follows the alkalinity taken, two equivalents to one mole of metal.")
+        lines.append(_("Calcification's share follows the alkalinity taken, two equivalents to one mole of metal."))
     if t.family.with_salt:
-        lines.append("It rises and falls with salinity.")
+        lines.append(_("It rises and falls with salinity."))
     return tuple(lines)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from leadline.livestock.census import Lot, Register
+from leadline.measures.words import _, ngettext
 
 # by group: days that it commonly stays unseen though well, chance that one look sees it, and deaths a year; where the
 # catalogue says nothing of the kind. Judgement.
@@ -44,10 +45,12 @@ class Unseen:
     @property
     def said(self) -> str:
         """In words."""
-        looked = {0: "nobody looked since", 1: "one look found nothing"}.get(
-            self.looks, f"{self.looks} looks found nothing"
+        looked = ngettext("one look found nothing", "{n} looks found nothing", self.looks).format(n=self.looks)
+        return _("not seen for {days} days (it commonly hides up to {usual}); {looked}").format(
+            days=f"{self.days:.0f}",
+            usual=f"{self.usual_d:g}",
+            looked=looked if self.looks else _("nobody looked since"),
         )
-        return f"not seen for {self.days:.0f} days (it commonly hides up to {self.usual_d:g}); {looked}"
 
 
 def habits(lot: Lot) -> tuple[float, float, float]:

@@ -10,6 +10,7 @@ from functools import lru_cache
 from leadline.measures import quantities
 from leadline.measures.errors import BadInput
 from leadline.measures.units import TEMPERATURES, parse_number, unit_key
+from leadline.measures.words import _, ngettext
 
 # Kits, bands and dose tables speak of dKH (common practice); what is stored stays meq/L.
 _SHOWN_AS = {"alkalinity": "dKH"}
@@ -152,13 +153,18 @@ def figure(value: float, sd: float | None, quantity: str, units: str = "metric",
     return Figure(number(way.shown(value), digits), said, way.label)
 
 
+def begins_at_nothing(low_high: tuple[float, float], quantity: str) -> bool:
+    """Whether a band has only an upper end that says anything."""
+    return low_high[0] <= 0.0 and quantity not in ("temperature", "orp")
+
+
 def band(low_high: tuple[float, float], quantity: str, units: str = "metric") -> str:
     """A band as one reads it: `34 to 36 psu`; one that begins at nothing reads `below 0.1 mg/L`."""
     way = display(quantity, units)
     low, high = (trimmed(way.shown(v), way.digits) for v in low_high)
-    if low_high[0] <= 0.0 and quantity not in ("temperature", "orp"):
-        return way.with_unit(f"below {high}")
-    return way.with_unit(f"{low} to {high}")
+    if begins_at_nothing(low_high, quantity):
+        return _("below {high}").format(high=way.with_unit(high))
+    return _("{low} to {high}").format(low=low, high=way.with_unit(high))
 
 
 def trimmed(value: float, digits: int) -> str:
@@ -170,28 +176,29 @@ def trimmed(value: float, digits: int) -> str:
 def chance(p: float) -> str:
     """A probability as people count: `66 in 100`; the ends are never rounded to certainty."""
     if p < 0.005:
-        return "less than 1 in 100"
+        return _("less than 1 in 100")
     if p > 0.995:
-        return "more than 99 in 100"
-    return f"{round(100 * p)} in 100"
+        return _("more than 99 in 100")
+    return _("{n} in 100").format(n=round(100 * p))
 
 
 def span(days: float) -> str:
     """A length of time in the coarsest unit that still says enough: `40 minutes`, `5 hours`, `81 days`."""
     days = max(days, 0.0)
     if days < 1 / 24:
-        return _counted(max(1, round(days * 1440)), "minute")
+        n = max(1, round(days * 1440))
+        return ngettext("{n} minute", "{n} minutes", n).format(n=n)
     if days < 2:
-        return _counted(round(days * 24), "hour")
+        n = round(days * 24)
+        return ngettext("{n} hour", "{n} hours", n).format(n=n)
     if days < 120:
-        return _counted(round(days), "day")
+        n = round(days)
+        return ngettext("{n} day", "{n} days", n).format(n=n)
     if days < 730:
-        return _counted(round(days / 30.44), "month")
-    return _counted(round(days / 365.25), "year")
-
-
-def _counted(n: int, word: str) -> str:
-    return f"{n} {word}" if n == 1 else f"{n} {word}s"
+        n = round(days / 30.44)
+        return ngettext("{n} month", "{n} months", n).format(n=n)
+    n = round(days / 365.25)
+    return ngettext("{n} year", "{n} years", n).format(n=n)
 
 
 def minutes(value: float) -> str:
@@ -250,7 +257,7 @@ def month_of(date: dt.date) -> str:
 def long_day(date: dt.date, today: dt.date) -> str:
     """`Monday 2 March`, or `Today, Sunday 1 March`."""
     said = f"{_DAYS[date.weekday()]} {date.day} {month_of(date)}"
-    return f"Today, {said}" if date == today else said
+    return _("Today, {day}").format(day=said) if date == today else said
 
 
 def stepped(text: str, steps: int, step: float, fallback: float) -> str:

@@ -12,13 +12,14 @@ from urllib.parse import quote, urlsplit
 
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.quantities import QUANTITIES
+from leadline.measures.words import N_, _
 from leadline.present import sentences
 from leadline.system.description import System
 
 KINDS = ("vessel", "equipment", "probe", "instrument")
 QUIET = 4  # modules of white around a code (ISO/IEC 18004)
 _HOST = re.compile(r"(?!-)[a-z0-9_-]{1,63}(?<!-)(\.(?!-)[a-z0-9_-]{1,63}(?<!-))*")
-_TYPES = {"topoff": "Top-off", "uv": "UV", "ups": "Battery supply"}
+_TYPES = {"topoff": N_("Top-off"), "uv": "UV", "ups": N_("Battery supply")}
 _WORDS = re.compile(r"[^a-z0-9]+")
 
 
@@ -86,15 +87,15 @@ class Label:
 
 def things(system: System) -> list[Thing]:
     """Everything of a system that can carry a label: vessels, machines, probes, instruments (its methods)."""
-    found = [Thing("vessel", v.id, _named(v.id), "Vessel") for v in system.vessels]
+    found = [Thing("vessel", v.id, _named(v.id), _("Vessel")) for v in system.vessels]
     if not found:  # no vessel is described: the water itself can still be written of
-        found.append(Thing("vessel", system.id, system.name, "All of its water"))
-    found += [Thing("equipment", e.id, _named(e.id), _TYPES.get(e.type, _capital(e.type))) for e in system.equipment]
+        found.append(Thing("vessel", system.id, system.name, _("All of its water")))
+    found += [Thing("equipment", e.id, _named(e.id), _(_TYPES.get(e.type, _capital(e.type)))) for e in system.equipment]
     machines = {x for e in system.equipment for x in (e.id, e.stream) if x}
     for s in system.streams:
         if s.id not in machines and s.quantity in QUANTITIES:
             where = s.vessel or ("room" if s.room else "")
-            detail = f"Probe in the {_said(where)}" if where else "Probe"
+            detail = _("Probe in the {vessel}").format(vessel=_said(where)) if where else _("Probe")
             found.append(Thing("probe", s.id, _named(s.id), detail, s.quantity))
     taken: set[str] = set()
     for m in system.methods:

@@ -7,22 +7,55 @@ import datetime as dt
 from leadline.estimate.report import Doubtful, QuantityEstimate
 from leadline.measures import figures, quantities
 from leadline.measures.moments import days_between
+from leadline.measures.words import N_, _
 
-_NAMES = {"ph": "pH", "orp": "redox", "par": "light", "tds": "dissolved solids", "co2_air": "CO2 of the room"}
+_NAMES = {
+    "ph": N_("pH"),
+    "orp": N_("redox"),
+    "par": N_("light"),
+    "tds": N_("dissolved solids"),
+    "co2_air": N_("CO2 of the room"),
+}
 _ACTIONS = {
-    "test": "Test", "dose": "Dose", "exchange": "Exchange", "inspect": "Inspect", "service": "Service",
-    "prove": "Prove", "treat": "Treat", "isolate": "Isolate", "trim": "Trim", "observe": "Look at", "ask": "Settle",
-}  # fmt: skip
+    "test": N_("Test"),
+    "dose": N_("Dose"),
+    "exchange": N_("Exchange"),
+    "inspect": N_("Inspect"),
+    "service": N_("Service"),
+    "prove": N_("Prove"),
+    "treat": N_("Treat"),
+    "isolate": N_("Isolate"),
+    "trim": N_("Trim"),
+    "observe": N_("Look at"),
+    "ask": N_("Settle"),
+}
 _DONE = {
-    "dose": "dosed", "exchange": "exchanged", "inspect": "inspected", "service": "serviced", "prove": "proved",
-    "treat": "treated", "isolate": "isolated", "trim": "trimmed", "observe": "looked at", "test": "tested",
-}  # fmt: skip
-URGENCY = {"now": "now", "today": "today", "week": "this week", "later": "later"}
+    "dose": N_("dosed"),
+    "exchange": N_("exchanged"),
+    "inspect": N_("inspected"),
+    "service": N_("serviced"),
+    "prove": N_("proved"),
+    "treat": N_("treated"),
+    "isolate": N_("isolated"),
+    "trim": N_("trimmed"),
+    "observe": N_("looked at"),
+    "test": N_("tested"),
+}
+URGENCY = {"now": N_("now"), "today": N_("today"), "week": N_("this week"), "later": N_("later")}
+
+
+# quantities as they are named; here so that the catalogues hold them
+NAMED = (
+    N_("temperature"), N_("salinity"), N_("alkalinity"), N_("calcium"), N_("magnesium"), N_("potassium"),
+    N_("strontium"), N_("boron"), N_("nitrate"), N_("nitrite"), N_("ammonia"), N_("phosphate"), N_("silicate"),
+    N_("iodine"), N_("iron"), N_("copper"), N_("zinc"), N_("mercury"), N_("oxygen"), N_("level"), N_("flow"),
+    N_("power"), N_("conductivity"), N_("relative humidity"),
+)  # fmt: skip
 
 
 def name(subject: str) -> str:
     """A subject as a keeper says it: `relative_humidity` as "relative humidity", `ph` as "pH"."""
-    return _NAMES.get(subject, subject.replace("_", " "))
+    return _(_NAMES.get(subject, subject.replace("_", " ")))
 
 
 def titled(subject: str) -> str:
@@ -33,54 +66,62 @@ def titled(subject: str) -> str:
 
 def action(code: str) -> str:
     """The verb that a line of the round begins with."""
-    return _ACTIONS.get(code, code[:1].upper() + code[1:])
+    return _(_ACTIONS.get(code, code[:1].upper() + code[1:]))
 
 
 def target(code: str, subject: str) -> str:
     """What a line of the round is about: what is serviced under a quantity's name is its probe."""
     said = name(subject)
-    return f"{said} probe" if code == "service" and subject in quantities.QUANTITIES else said
+    return (
+        _("{quantity} probe").format(quantity=said) if code == "service" and subject in quantities.QUANTITIES else said
+    )
 
 
 def done(code: str) -> str:
     """What is said once it has been done."""
-    return _DONE.get(code, "done")
+    return _(_DONE.get(code, "done"))
 
 
 def now_said(e: QuantityEstimate, units: str, local: dt.tzinfo, as_of: dt.datetime) -> str:
     """Where the quantity stands in its channel, and what that rests on, in one or two sentences."""
     if e.last_reading is None:
-        start = "Never measured."
+        start = _("Never measured.")
         prior = e.prior.removeprefix("never measured here; ").rstrip(".")  # said once is enough
         rests = (
             f" {prior[:1].upper()}{prior[1:]}."
             if prior
-            else " Nothing is known of it but what such water usually holds."
+            else " " + _("Nothing is known of it but what such water usually holds.")
         )
         return start + rests
     age = figures.span(days_between(e.last_reading.time, as_of))
     value = figures.display(e.quantity, units, e.unit)
     read = value.with_unit(figures.number(value.shown(e.last_reading.value), value.digits))
     method = e.last_reading.method
-    by = f", {target('service', method)}" if method else ""  # a probe goes by its quantity
     place = f"{place_said(e, units)} " if e.aim else ""
-    return f"{place}Last fix {read}{by}, {age} ago."
+    if not method:
+        return place + _("Last fix {value}, {span} ago.").format(value=read, span=age)
+    by = target("service", method)  # a probe goes by its quantity
+    return place + _("Last fix {value}, {method}, {span} ago.").format(value=read, method=by, span=age)
 
 
 def place_said(e: QuantityEstimate, units: str) -> str:
     """How likely it lies outside its channel and its limits."""
     if e.aim is None:
-        return "No channel is set."
-    said = f"{figures.chance(e.p_outside_aim).capitalize()} that it is {outside_said(e.aim, e.quantity, units)}"
+        return _("No channel is set.")
+    chance, outside = figures.chance(e.p_outside_aim).capitalize(), outside_said(e.aim, e.quantity, units)
     if e.limit is not None and e.p_outside_limit >= 0.005:
-        said += f", {figures.chance(e.p_outside_limit)} past the limit"
-    return said + "."
+        return _("{chance} that it is {outside}, {past} past the limit.").format(
+            chance=chance, outside=outside, past=figures.chance(e.p_outside_limit)
+        )
+    return _("{chance} that it is {outside}.").format(chance=chance, outside=outside)
 
 
 def outside_said(aim: tuple[float, float], quantity: str, units: str) -> str:
     """`outside 34 to 36 psu`; for a channel that begins at nothing, `above 0.1 mg/L`."""
-    band = figures.band(aim, quantity, units)
-    return f"above {band.removeprefix('below ')}" if band.startswith("below ") else f"outside {band}"
+    if figures.begins_at_nothing(aim, quantity):
+        way = figures.display(quantity, units)
+        return _("above {high}").format(high=way.with_unit(figures.trimmed(way.shown(aim[1]), way.digits)))
+    return _("outside {band}").format(band=figures.band(aim, quantity, units))
 
 
 def rate_said(e: QuantityEstimate, units: str) -> str:
@@ -88,9 +129,9 @@ def rate_said(e: QuantityEstimate, units: str) -> str:
     way = figures.display(e.quantity, units, e.unit)
     parts = []
     if e.last_reading is not None and e.rate_sd > 0:
-        parts.append(f"Moves {_rate(way, e.rate_mean, e.rate_sd)} a day")
+        parts.append(_("moves {rate} a day").format(rate=_rate(way, e.rate_mean, e.rate_sd)))
     if e.demand_mean is not None and e.demand_sd is not None:
-        parts.append(f"the system takes {_rate(way, e.demand_mean, e.demand_sd, sign=False)} a day")
+        parts.append(_("the system takes {rate} a day").format(rate=_rate(way, e.demand_mean, e.demand_sd, sign=False)))
     if not parts:
         return ""
     said = "; ".join(parts) + "."
@@ -109,8 +150,11 @@ def edge_said(e: QuantityEstimate, local: dt.tzinfo, as_of: dt.datetime) -> str:
     """When the spread meets the channel's edge, or met it."""
     if e.meets_edge is None or e.last_reading is None:
         return ""
-    verb = "met" if e.meets_edge <= as_of else "meets"
-    return f"The spread {verb} the channel's edge on {figures.day(e.meets_edge, local, as_of)}."
+    met = e.meets_edge <= as_of
+    said = (
+        _("The spread met the channel's edge on {day}.") if met else _("The spread meets the channel's edge on {day}.")
+    )
+    return said.format(day=figures.day(e.meets_edge, local, as_of))
 
 
 def _typed(words: str) -> str:
@@ -125,9 +169,14 @@ def doubt_said(d: Doubtful, quantity: str, units: str, local: dt.tzinfo) -> str:
     value = _typed(d.typed) or way.with_unit(figures.number(way.shown(d.value), way.digits))
     expected = figures.figure(d.expected, d.expected_sd, quantity, units)
     when = figures.day(d.time, local)
-    said = f"{value} on {when} where {expected} was expected"
+    gaps = {"value": value, "day": when, "expected": expected, "chance": figures.chance(d.probability)}
     if d.kind == "slip" and d.guess:
-        return f"{said}: {d.guess}. It is kept as typed."
+        said = _("{value} on {day} where {expected} was expected: {guess}. It is kept as typed.")
+        return said.format(**gaps, guess=d.guess)
     if d.kind == "step":
-        return f"{said}: {figures.chance(d.probability)} that the water really changed."
-    return f"{said}: {figures.chance(d.probability)} that it is a slip of the hand. It is kept as typed."
+        return _("{value} on {day} where {expected} was expected: {chance} that the water really changed.").format(
+            **gaps
+        )
+    return _(
+        "{value} on {day} where {expected} was expected: {chance} that it is a slip of the hand. It is kept as typed."
+    ).format(**gaps)

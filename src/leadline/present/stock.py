@@ -16,6 +16,7 @@ from leadline.livestock.load import Load
 from leadline.livestock.paths import Step as Leg
 from leadline.livestock.treatments import Step
 from leadline.measures.figures import chance, day, number, unit_label
+from leadline.measures.words import _
 
 CERTAINTY = {
     Certainty.KNOWN: "known", Certainty.LIKELY: "likely", Certainty.REPORTED: "reported", Certainty.UNKNOWN: "unknown",
@@ -41,8 +42,11 @@ def count(n: float) -> str:
 
 def placed(lot: Lot, names: Mapping[str, str]) -> str:
     """Where a lot is, in words."""
-    parts = [f"{count(n)} in {names.get(p, p)}" if n != 1 else names.get(p, p) for p, n in lot.here.items()]
-    return " and ".join(parts) if parts else "gone"
+    parts = [
+        _("{number} in {place}").format(number=count(n), place=names.get(p, p)) if n != 1 else names.get(p, p)
+        for p, n in lot.here.items()
+    ]
+    return _(" and ").join(parts) if parts else _("gone")
 
 
 def fact_said(f: Fact) -> str:
@@ -73,7 +77,7 @@ def fact_said(f: Fact) -> str:
 
 def origin(catalogue: Catalogue, mark: Mark, source: str) -> str:
     """Where a fact comes from: the label that stands beside it, then the citation."""
-    return catalogue.origin(mark, source) or "origin not noted"
+    return catalogue.origin(mark, source) or _("origin not noted")
 
 
 def label(mark: Mark) -> str:
@@ -86,23 +90,29 @@ def entry_said(e: Entry, names: Mapping[str, str]) -> str:
     who = (str(e.extra.get("animal", "")) or e.subject).replace("-", " ")
     place = names.get(e.system, e.system)
     if e.kind == "arrival":
-        return f"Logged: {who} came to {place}"
+        return _("Logged: {who} came to {place}").format(who=who, place=place)
     if e.kind == "transfer":
-        return f"Logged: {who} went to {names.get(e.to, e.to)}"
+        return _("Logged: {who} went to {place}").format(who=who, place=names.get(e.to, e.to))
     if e.kind == "loss":
-        return f"Logged: {who}, {str(e.extra.get('how', 'lost')).replace('-', ' ')}"
+        return _("Logged: {who}, {how}").format(who=who, how=str(e.extra.get("how", "lost")).replace("-", " "))
     if e.kind == "treatment":
-        return f"Logged the {e.subject}: {str(e.extra.get('agent', '')).replace('-', ' ')}"
+        return _("Logged the {what}: {agent}").format(
+            what=e.subject, agent=str(e.extra.get("agent", "")).replace("-", " ")
+        )
     if e.kind in ("exchange", "addition", "feeding", "topoff", "service", "reading"):
         amount = f" {e.value:g} {unit_label(e.unit)}".rstrip() if e.value is not None else ""
         return f"Logged: {(e.subject or e.kind).replace('-', ' ').replace('_', ' ')}{amount}, {place}"
     if e.kind == "note" and not e.subject:
-        return "Logged the note"
+        return _("Logged the note")
     if e.kind == "note":
-        return "Noted the decision" if e.subject == "release" else f"Noted of {who}"
+        return _("Noted the decision") if e.subject == "release" else _("Noted of {who}").format(who=who)
     if e.subject == "census":
-        return f"Looked over {place}"
-    return f"Seen: {who}" if e.subject == "seen" else f"Noted of {who}: {e.subject.replace('-', ' ')}"
+        return _("Looked over {place}").format(place=place)
+    return (
+        _("Seen: {who}").format(who=who)
+        if e.subject == "seen"
+        else _("Noted of {who}: {what}").format(who=who, what=e.subject.replace("-", " "))
+    )
 
 
 def concern_said(c: Concern, lots: Mapping[str, Lot]) -> str:
@@ -129,11 +139,13 @@ def load_said(load: Load, net_volume_l: float) -> tuple[str, str]:
 def window_said(s: Step, local: dt.tzinfo, now: dt.datetime) -> str:
     """When a step is due."""
     if s.state == "done" and s.done is not None:
-        return f"done {day(s.done, local, now)}"
+        return _("done {day}").format(day=day(s.done, local, now))
     begin = day(s.opens, local, now)
     if s.closes is None:
-        return "due" if s.state == "due" else f"from {begin}"
-    return f"{begin} to {day(s.closes, local, now)}" + (", missed" if s.state == "missed" else "")
+        return _("due") if s.state == "due" else _("from {day}").format(day=begin)
+    return (_("{start} to {end}, missed") if s.state == "missed" else _("{start} to {end}")).format(
+        start=begin, end=day(s.closes, local, now)
+    )
 
 
 def leg_said(leg: Leg, names: Mapping[str, str], local: dt.tzinfo, now: dt.datetime) -> str:
@@ -144,11 +156,11 @@ def leg_said(leg: Leg, names: Mapping[str, str], local: dt.tzinfo, now: dt.datet
         return f"{place}, {when}"
     c = leg.contact
     if c.by == "animal" or c.by in ("rock", "water"):
-        how = f"{c.what.replace('-', ' ')} {'moved' if c.by == 'animal' else 'came'}"
+        how = (_("{what} moved") if c.by == "animal" else _("{what} came")).format(what=c.what.replace("-", " "))
     elif c.by == "tool":
         how = f"the {c.what.replace('-', ' ')}"
     else:
-        how = {"hand": "wet hands", "aerosol": "the air"}.get(c.by, c.by)
+        how = {"hand": _("wet hands"), "aerosol": _("the air")}.get(c.by, c.by)
     return f"{place}, {when} ({how})"
 
 
@@ -157,10 +169,14 @@ def place_said(node: str, names: Mapping[str, str]) -> str:
     if node in names:
         return names[node]
     if node.startswith(HANDS):
-        return "hands"
+        return _("hands")
     if node.startswith(TOOL):
         return node_said(node).replace("-", " ")
-    return f"the dealer {node.removeprefix(SOURCE).replace('-', ' ')}" if node.startswith(SOURCE) else node
+    return (
+        _("the dealer {dealer}").format(dealer=node.removeprefix(SOURCE).replace("-", " "))
+        if node.startswith(SOURCE)
+        else node
+    )
 
 
 def path_said(path: Sequence[Leg], names: Mapping[str, str], local: dt.tzinfo, now: dt.datetime) -> str:
@@ -171,7 +187,7 @@ def path_said(path: Sequence[Leg], names: Mapping[str, str], local: dt.tzinfo, n
 def chance_said(p: float, low: float, high: float) -> str:
     """A chance with the range that the carriers' judgement leaves."""
     if p > 0.995:
-        return "taken to be there"
+        return _("taken to be there")
     said = chance(p)
     if round(100 * low) == round(100 * high):
         return said

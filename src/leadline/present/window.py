@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from leadline.estimate.report import Fix, QuantityEstimate
 from leadline.measures import figures
 from leadline.measures.moments import DAY_S
+from leadline.measures.words import _
 from leadline.present.charts.calendar import regular
 from leadline.present.charts.scale import Depths, depths
 
@@ -129,31 +130,40 @@ def readout(w: Window, at: dt.datetime, reach: dt.timedelta) -> str:
     said = []
     known = w.believed(at)
     if known is None:
-        said.append("Nothing is reckoned here.")
+        said.append(_("Nothing is reckoned here."))
     else:
         mean, sd, low, high = known
-        spread = _between(way, low, high, "between {} and {}")
-        said.append(f"{figures.figure(mean, sd, w.quantity, w.units, w.unit)}; 9 in 10 {spread}.")
+        spread = _between(way, low, high, _("between {low} and {high}"))
+        believed = figures.figure(mean, sd, w.quantity, w.units, w.unit)
+        said.append(_("{value}; 9 in 10 {spread}.").format(value=believed, spread=spread))
     seen = w.probed(at - reach / 8, at + reach / 8)
     if seen:
-        said.append(f"Probe {_between(way, *seen)}.")
+        said.append(_("Probe {values}.").format(values=_between(way, *seen, _("{low} to {high}"))))
     if w.fixes:
         f = min(w.fixes, key=lambda f: abs((f.time - at).total_seconds()))
         away = (f.time - at).total_seconds() / DAY_S
         value = way.with_unit(figures.number(way.shown(f.value), way.digits))
-        doubt = ", in doubt" if f.doubtful else ""
-        when = "here" if abs(away) < 1 / 1440 else f"{figures.span(abs(away))} {'before' if away < 0 else 'after'}"
-        said.append(f"Nearest reading {value}, {when}{doubt}.")
+        if abs(away) < 1 / 1440:
+            when = _("here")
+        else:
+            when = (_("{span} before") if away < 0 else _("{span} after")).format(span=figures.span(abs(away)))
+        nearest = (
+            _("Nearest reading {value}, {when}, in doubt.") if f.doubtful else _("Nearest reading {value}, {when}.")
+        )
+        said.append(nearest.format(value=value, when=when))
     near = [words for t, _, words in w.marks if abs(t - at) <= reach]
     if near:
-        more = f", and {len(near) - 3} more" if len(near) > 3 else ""
-        said.append(f"Near: {'; '.join(near[:3])}{more}.")
+        first = "; ".join(near[:3])
+        if len(near) > 3:
+            said.append(_("Near: {marks}, and {number} more.").format(marks=first, number=len(near) - 3))
+        else:
+            said.append(_("Near: {marks}.").format(marks=first))
     return " ".join(said)
 
 
-def _between(way: figures.Display, low: float, high: float, words: str = "{} to {}") -> str:
+def _between(way: figures.Display, low: float, high: float, words: str) -> str:
     ends = [figures.number(way.shown(v), way.digits) for v in (low, high)]
-    return f"at {ends[0]}" if ends[0] == ends[1] else words.format(*ends)
+    return _("at {value}").format(value=ends[0]) if ends[0] == ends[1] else words.format(low=ends[0], high=ends[1])
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from leadline.estimate.report import QuantityEstimate, SystemEstimate
 from leadline.measures import figures
 from leadline.measures.figures import chance, figure, span
 from leadline.measures.moments import days_between, zone
+from leadline.measures.words import _
 from leadline.rounds import corrections, words
 from leadline.rounds.choose import FLOOR_WORTH
 from leadline.rounds.item import Candidate, Evidence
@@ -89,11 +90,15 @@ def _questions(system: System, e: SystemEstimate, q: QuantityEstimate) -> list[C
         when = figures.day(d.time, zone(e.time_zone), e.as_of)
         would = figure(d.guess_value, None, q.quantity, e.units)
         expected = figure(d.expected, d.expected_sd, q.quantity, e.units)
-        because = (
-            f"{d.typed} on {when} looks like {d.guess}: that would be {would}, and {expected} was expected. "
-            f"It stands as typed until you say."
+        because = _(
+            "{typed} on {day} looks like {guess}: that would be {would}, and {expected} was expected. "
+            "It stands as typed until you say."
+        ).format(typed=d.typed, day=when, guess=d.guess, would=would, expected=expected)
+        evidence = (
+            Evidence(_("typed"), d.typed),
+            Evidence(_("expected"), str(expected)),
+            Evidence(_("would be"), str(would)),
         )
-        evidence = (Evidence("typed", d.typed), Evidence("expected", str(expected)), Evidence("would be", str(would)))
         out.append(
             Candidate(
                 "ask", q.quantity, "today", 1.0, _ASK_WORTH, d.probability, because, evidence, e.system, d.id, None
@@ -127,14 +132,14 @@ def _test(system: System, e: SystemEstimate, q: QuantityEstimate, watched: bool)
     urgency = _urgency(worth, minutes, q if q.last_reading or not q.band_is_default else None)
     sentence = words.test(e, q, doubt, watched)
     evidence = [
-        Evidence("chance outside aim", round(q.p_outside_aim, 4)),
-        Evidence("chance past limit", round(q.p_outside_limit, 5)),
+        Evidence(_("chance outside aim"), round(q.p_outside_aim, 4)),
+        Evidence(_("chance past limit"), round(q.p_outside_limit, 5)),
     ]
     if q.last_reading:
         evidence.insert(
-            0, Evidence("days since last reading", round(days_between(q.last_reading.time, e.as_of), 1), "d")
+            0, Evidence(_("days since last reading"), round(days_between(q.last_reading.time, e.as_of), 1), "d")
         )
-    evidence.append(Evidence("value of the test", round(worth, 5), "harm-days"))
+    evidence.append(Evidence(_("value of the test"), round(worth, 5), "harm-days"))
     return Candidate(
         "test",
         q.quantity,
@@ -183,7 +188,7 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
         return None
     if q.band_is_default and q.p_outside_limit < 0.3:  # nobody said that this quantity matters here
         return None
-    noise, _ = _noise(system, q)
+    noise, _minutes = _noise(system, q)
     look = 2 * LOOK_D
     v = value_at(q, noise, 0.0, look)
     low, high = q.aim
@@ -198,9 +203,9 @@ def _correct(system: System, e: SystemEstimate, q: QuantityEstimate) -> Candidat
         return None
     action, minutes, sentence = advice.action, advice.minutes, f"{corrections.standing(e, q)} {advice.words}"
     evidence = (
-        Evidence("expected in 14 days", round(soon.mean, 4), q.unit),
-        Evidence("chance outside aim in 14 days", round(soon.p_outside_aim, 3)),
-        Evidence("harm avoided", round(v.dose, 4), "harm-days"),
+        Evidence(_("expected in 14 days"), round(soon.mean, 4), q.unit),
+        Evidence(_("chance outside aim in 14 days"), round(soon.p_outside_aim, 3)),
+        Evidence(_("harm avoided"), round(v.dose, 4), "harm-days"),
     )
     return Candidate(
         action, q.quantity, _urgency(worth, minutes, q), minutes, worth, soon.p_outside_aim, sentence, evidence,
@@ -222,19 +227,23 @@ def alarm_path(system: str, subject: str, said: str, nobody: float, once_proved:
     """
     nights = _FAULTS_PER_YEAR / 365.25 * LOOK_D
     worth = max(nights * _UNHEARD_HARM * (nobody - once_proved), _UNPROVED_WORTH)
-    because = f"{said[:1].upper()}{said[1:]}. The chance that an alarm tonight reaches nobody is {chance(nobody)}."
+    because = _("{proof}. The chance that an alarm tonight reaches nobody is {chance}.").format(
+        proof=said[:1].upper() + said[1:], chance=chance(nobody)
+    )
     evidence = (
-        Evidence("chance that nobody is reached", round(nobody, 5)),
-        Evidence("the same with this path proved", round(once_proved, 5)),
-        Evidence("faults a year that need somebody at once", _FAULTS_PER_YEAR, "judgement"),
+        Evidence(_("chance that nobody is reached"), round(nobody, 5)),
+        Evidence(_("the same with this path proved"), round(once_proved, 5)),
+        Evidence(_("faults a year that need somebody at once"), _FAULTS_PER_YEAR, "judgement"),
     )
     return Candidate("prove", subject, _urgency(worth, 1.0, None), 1.0, worth, nobody, because, evidence, system)
 
 
 def _silent(e: SystemEstimate, stream: str, days: float) -> Candidate:
     """A probe from which nothing comes any more: silence is a finding."""
-    because = f"Nothing has come from {stream} for {span(days)}: look at probe, cable, power and network."
-    evidence = (Evidence("days without a point", round(days, 2), "d"),)
+    because = _("Nothing has come from {stream} for {span}: look at probe, cable, power and network.").format(
+        stream=stream, span=span(days)
+    )
+    evidence = (Evidence(_("days without a point"), round(days, 2), "d"),)
     return Candidate("inspect", stream, _urgency(0.3, 3.0, None), 3.0, 0.3, 1.0, because, evidence, e.system)
 
 
@@ -254,14 +263,17 @@ def _prove(
     until = None
     if worth / trust.minutes < FLOOR_WORTH and worth > 0:
         until = e.as_of + dt.timedelta(days=min(days * (FLOOR_WORTH * trust.minutes / worth - 1.0) + 1.0, 365.0))
-    ago = f"last proved {span(days)} ago" if ever else f"no proof in {span(days)} of records"
-    sentence = f"{ago.capitalize()}: {chance(p)} that it has failed or drifted unseen. {trust.what.capitalize()}."
+    sentence = (
+        _("Last proved {span} ago: {chance} that it has failed or drifted unseen. {proof}.")
+        if ever
+        else _("No proof in {span} of records: {chance} that it has failed or drifted unseen. {proof}.")
+    ).format(span=span(days), chance=chance(p), proof=_(trust.what).capitalize())
     if trust.caution:
-        sentence += f" {trust.caution}"
+        sentence += f" {_(trust.caution)}"
     evidence = (
-        Evidence("days since proof", round(days, 1), "d"),
-        Evidence("failures per year assumed", trust.per_year, trust.origin),
-        Evidence("chance of silent failure", round(p, 4)),
+        Evidence(_("days since proof"), round(days, 1), "d"),
+        Evidence(_("failures per year assumed"), trust.per_year, trust.origin),
+        Evidence(_("chance of silent failure"), round(p, 4)),
     )
     urgency = _urgency(worth, trust.minutes, None)
     return Candidate(action, subject, urgency, trust.minutes, worth, p, sentence, evidence, e.system, "", until)

@@ -13,6 +13,7 @@ from leadline.estimate.report import QuantityEstimate, SystemEstimate
 from leadline.measures import figures
 from leadline.measures.figures import Display, display, figure, number, trimmed
 from leadline.measures.moments import zone
+from leadline.measures.words import N_, _
 from leadline.model import substances
 from leadline.system.bands import MOST_A_DAY
 
@@ -29,18 +30,20 @@ MIX: dict[str, float] = {
     "nitrate": 0.0, "phosphate": 0.0, "silicate": 0.0, "iodine": 55.0,
 }  # fmt: skip
 POISONS: dict[str, str] = {
-    "ammonia": "Change as much matched water as stands ready, at once and again; no food, more air, find the source.",
-    "nitrite": "Change as much matched water as stands ready, at once and again; feed nothing, find the source.",
-    "copper": "Change as much matched water as stands ready, at once and again; fresh carbon; find the metal.",
-    "zinc": "Change as much matched water as stands ready, at once and again; fresh carbon; find the metal.",
-    "mercury": "Keep hands out. Change as much matched water as stands ready; fresh carbon; ask a laboratory.",
+    "ammonia": N_(
+        "Change as much matched water as stands ready, at once and again; no food, more air, find the source."
+    ),
+    "nitrite": N_("Change as much matched water as stands ready, at once and again; feed nothing, find the source."),
+    "copper": N_("Change as much matched water as stands ready, at once and again; fresh carbon; find the metal."),
+    "zinc": N_("Change as much matched water as stands ready, at once and again; fresh carbon; find the metal."),
+    "mercury": N_("Keep hands out. Change as much matched water as stands ready; fresh carbon; ask a laboratory."),
 }
 CAUSES: dict[str, str] = {
-    "temperature": "Look at heater, chiller, fan, flow and room; believe another thermometer first.",
-    "ph": "Look at the room's CO2, the skimmer's air, limewater and reactor; check the probe in a buffer.",
-    "oxygen": "Add air and surface movement at once, then look for the cause.",
-    "orp": "Look at flow, feeding and the probe.",
-    "conductivity": "Compare with a salinity of another kind.",
+    "temperature": N_("Look at heater, chiller, fan, flow and room; believe another thermometer first."),
+    "ph": N_("Look at the room's CO2, the skimmer's air, limewater and reactor; check the probe in a buffer."),
+    "oxygen": N_("Add air and surface movement at once, then look for the cause."),
+    "orp": N_("Look at flow, feeding and the probe."),
+    "conductivity": N_("Compare with a salinity of another kind."),
 }
 EXCHANGE_MIN = 20.0  # water that stands ready, siphon, refill (common practice)
 LARGEST_EXCHANGE = 0.2  # of the volume a day (common practice for matched water)
@@ -61,9 +64,9 @@ def advise(e: SystemEstimate, q: QuantityEstimate) -> Advice | None:
     assert q.aim is not None
     name = q.quantity
     if name in POISONS:
-        return Advice("exchange", EXCHANGE_MIN, POISONS[name]) if q.mean > q.aim[1] else None
+        return Advice("exchange", EXCHANGE_MIN, _(POISONS[name])) if q.mean > q.aim[1] else None
     if name in CAUSES:
-        return Advice("inspect", 4.0, CAUSES[name])
+        return Advice("inspect", 4.0, _(CAUSES[name]))
     if name == "salinity":
         return _salinity(e, q)
     if name in RAISED_BY:
@@ -71,7 +74,7 @@ def advise(e: SystemEstimate, q: QuantityEstimate) -> Advice | None:
     if q.mean > q.aim[1] and name in MIX:
         return _thin(e, q)
     if q.mean < q.aim[0] and name in ("nitrate", "phosphate"):
-        return Advice("inspect", 3.0, "Feed a little more or export less; no exchange raises it.")
+        return Advice("inspect", 3.0, _("Feed a little more or export less; no exchange raises it."))
     return None
 
 
@@ -86,12 +89,12 @@ def _salinity(e: SystemEstimate, q: QuantityEstimate) -> Advice:
     goal = way.with_unit(number(way.shown(_target(q)), way.digits))
     high = q.mean > _target(q)
     volume = litres * step / q.mean if high else litres * step / max(SALTY - q.mean, 2.0)
-    what = "fresh water" if high else f"salt water of {SALTY:g} psu"
+    what = _("fresh water") if high else _("salt water of {salinity} psu").format(salinity=f"{SALTY:g}")
     pace = way.with_unit(number(way.spread(step), way.digits))
-    text = (
-        f"Each day replace at most {_volume(volume, e.units)} of tank water by {what} ({pace}), slowly into flow, "
-        f"until a test says {goal}. Heaters off while the level is down."
-    )
+    text = _(
+        "Each day replace at most {volume} of tank water by {what} ({pace}), slowly into flow, "
+        "until a test says {goal}. Heaters off while the level is down."
+    ).format(volume=_volume(volume, e.units), what=what, pace=pace, goal=goal)
     return Advice("exchange", EXCHANGE_MIN, text)
 
 
@@ -104,33 +107,47 @@ def _built(e: SystemEstimate, q: QuantityEstimate) -> Advice:
     given = max((q.demand_mean or 0.0) + q.rate_mean, 0.0) if q.demand_mean is not None else 0.0
     parts = []
     if q.demand_mean is not None:
-        parts.append(f"The system takes {_amount(way, max(q.demand_mean, 0.0))} a day.")
+        parts.append(_("The system takes {amount} a day.").format(amount=_amount(way, max(q.demand_mean, 0.0))))
     if q.mean > high:
         if given > 0.0:
             less = min(given, most)
             parts.append(
-                f"Give {_amount(way, less)} less a day ({100 * less / given:.0f} % of the dose) until it is back."
+                _("Give {amount} less a day ({share} % of the dose) until it is back.").format(
+                    amount=_amount(way, less), share=f"{100 * less / given:.0f}"
+                )
             )
         else:
-            parts.append("Add nothing that raises it until it is back.")
+            parts.append(_("Add nothing that raises it until it is back."))
         return Advice("dose", 3.0, " ".join(parts))
     short = _target(q) - q.mean
     falling = -q.rate_mean
     sure = abs(q.rate_mean) > max(0.5 * q.rate_sd, 0.03 * abs(q.demand_mean or 0.0))
     if falling > 0.0 and sure and given > 0.0:
-        parts.append(f"Raise the daily dose by {_amount(way, falling)} ({100 * falling / given:.0f} %).")
+        parts.append(
+            _("Raise the daily dose by {amount} ({share} %).").format(
+                amount=_amount(way, falling), share=f"{100 * falling / given:.0f}"
+            )
+        )
     elif falling < 0.0 and sure and given > 0.0 and q.mean >= low:
         less = min(-falling, given)
-        parts.append(f"Lower the daily dose by {_amount(way, less)} ({100 * less / given:.0f} %).")
+        parts.append(
+            _("Lower the daily dose by {amount} ({share} %).").format(
+                amount=_amount(way, less), share=f"{100 * less / given:.0f}"
+            )
+        )
     if q.mean < low or (short > 0.2 * (high - low) and falling >= 0.0):
         days = max(math.ceil(short / most - 1e-9), 1)
         salt, species, per_mol = RAISED_BY[q.quantity]
         per_gram = substances.moles(salt, 1.0)[species] * per_mol / _litres(e)
-        each = f"{_grams(short / days / per_gram)} of {salt}"
-        when = "once" if days == 1 else f"on each of {days} days"
-        parts.append(f"Add {_amount(way, short / days)} {when} ({each}), besides the daily dose.")
+        each = _("{amount} of {salt}").format(amount=_grams(short / days / per_gram), salt=salt)
+        when = _("once") if days == 1 else _("on each of {days} days").format(days=days)
+        parts.append(
+            _("Add {amount} {when} ({each}), besides the daily dose.").format(
+                amount=_amount(way, short / days), when=when, each=each
+            )
+        )
     if not parts or (q.demand_mean is not None and len(parts) == 1):
-        parts.append("Hold the doses as they are and test again in some days.")
+        parts.append(_("Hold the doses as they are and test again in some days."))
     return Advice("dose", 3.0, " ".join(parts))
 
 
@@ -142,9 +159,11 @@ def _thin(e: SystemEstimate, q: QuantityEstimate) -> Advice | None:
     share = (q.mean - goal) / (q.mean - new)
     days = max(math.ceil(math.log(1.0 - share) / math.log(1.0 - LARGEST_EXCHANGE) - 1e-9), 1)
     daily = 1.0 - (1.0 - share) ** (1.0 / days)
-    when = "once" if days == 1 else f"on each of {days} days"
-    text = f"Exchange {_volume(daily * _litres(e), e.units)} for matched salt water {when}, and look for the source."
-    return Advice("exchange", EXCHANGE_MIN, text + " Heaters off while the level is down.")
+    when = _("once") if days == 1 else _("on each of {days} days").format(days=days)
+    text = _(
+        "Exchange {volume} for matched salt water {when}, and look for the source. Heaters off while the level is down."
+    ).format(volume=_volume(daily * _litres(e), e.units), when=when)
+    return Advice("exchange", EXCHANGE_MIN, text)
 
 
 def _litres(e: SystemEstimate) -> float:
@@ -173,7 +192,10 @@ def standing(e: SystemEstimate, q: QuantityEstimate) -> str:
     soon = next(o for o in q.forecast if o.days >= 14.0)
     then = figure(soon.mean, soon.sd, q.quantity, e.units)
     chance = figures.chance(q.p_outside_aim)
-    edge = ""
-    if q.meets_edge and q.meets_edge > e.as_of:
-        edge = f"; its spread meets the edge on {figures.day(q.meets_edge, zone(e.time_zone), e.as_of)}"
-    return f"{now}, {chance} that it is outside the channel; {then} in 14 days{edge}."
+    if not q.meets_edge or q.meets_edge <= e.as_of:
+        return _("{value}, {chance} that it is outside the channel; {then} in 14 days.").format(
+            value=now, chance=chance, then=then
+        )
+    return _(
+        "{value}, {chance} that it is outside the channel; {then} in 14 days; its spread meets the edge on {day}."
+    ).format(value=now, chance=chance, then=then, day=figures.day(q.meets_edge, zone(e.time_zone), e.as_of))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from leadline.measures.figures import day
 from leadline.measures.moments import zone
+from leadline.measures.words import _
 from leadline.rounds.choose import FLOOR_WORTH, best_set, ranked
 from leadline.rounds.item import Candidate, Later, Round
 
@@ -26,9 +27,13 @@ def make(
     for c in waiting:
         if c.worth / c.minutes >= FLOOR_WORTH:
             until = as_of + dt.timedelta(days={"now": 0.5, "today": 1.0}.get(c.urgency, 3.0))
-            because = f"{NO_ROOM} {minutes:g} minutes. {c.because}"
+            because = _("Does not fit into these {minutes} minutes. {because}").format(
+                minutes=f"{minutes:g}", because=c.because
+            )
         else:
             until = c.waits_until or as_of + dt.timedelta(days=28)
-            because = f"Can wait until {day(until, zone(time_zone), as_of)}. {c.because}"
+            because = _("Can wait until {day}. {because}").format(
+                day=day(until, zone(time_zone), as_of), because=c.because
+            )
         later.append(Later(c.action, c.subject, until, because, c.minutes, c.system))
     return Round(system, as_of, minutes, tuple(chosen), tuple(later), names)

@@ -12,6 +12,7 @@ from leadline.livestock.sight import Unseen
 from leadline.livestock.treatments import Step
 from leadline.measures.figures import chance, day, span
 from leadline.measures.moments import days_between
+from leadline.measures.words import _
 from leadline.rounds.item import Candidate, Evidence
 
 # harm-days that a thing left undone costs on average; all judgement, on the scale of `rounds.worth`
@@ -29,15 +30,15 @@ def of_plan(plan: Plan, system: str, now: dt.datetime, local: dt.tzinfo) -> list
         if s.state != "due" or s.key.startswith("photo"):
             continue
         worth, soon = _worth(s, now)
-        until = f" Window {_window(s, local, now)}." if s.closes is not None else ""
+        until = " " + _("Window {days}.").format(days=_window(s, local, now)) if s.closes is not None else ""
         pests = [names.get(p, p) for p in s.pests]
         because = f"{s.why[:1].upper()}{s.why[1:]}.{until}"
         evidence = [Evidence("against", ", ".join(pests))] if pests else []
         if s.closes is not None:
-            evidence.append(Evidence("days left in the window", round(days_between(now, s.closes), 1), "d"))
+            evidence.append(Evidence(_("days left in the window"), round(days_between(now, s.closes), 1), "d"))
         if plan.warmth is not None and s.action == "treat":
             evidence.append(Evidence("water", plan.warmth.said))
-        evidence.append(Evidence("worth", worth, "harm-days, judgement"))
+        evidence.append(Evidence(_("worth"), worth, "harm-days, judgement"))
         found.append(
             Candidate(
                 s.action, about(s, plan), soon, s.minutes, worth, min(worth, 1.0), because, tuple(evidence),
@@ -75,7 +76,7 @@ def about(s: Step, plan: Plan) -> str:
 
 def _window(s: Step, local: dt.tzinfo, now: dt.datetime) -> str:
     assert s.closes is not None
-    return f"{day(s.opens, local, now)} to {day(s.closes, local, now)}"
+    return _("{start} to {end}").format(start=day(s.opens, local, now), end=day(s.closes, local, now))
 
 
 def urgency(s: Step, now: dt.datetime) -> str:
@@ -115,13 +116,16 @@ def missing(found: Sequence[Unseen], system: str) -> list[Candidate]:
         p = max(u.p_gone, 0.02)
         worth = p * _BODY * (_DEAR if u.lot.irreplaceable else 1.0)
         urgency = "today" if p > 0.5 else "week"
-        because = (
-            f"{u.said[:1].upper()}{u.said[1:]}. {chance(u.p_gone)[:1].upper()}{chance(u.p_gone)[1:]} that it is gone."
+        gone = chance(u.p_gone)
+        because = _("{unseen}. {chance} that it is gone.").format(
+            unseen=u.said[:1].upper() + u.said[1:], chance=gone[:1].upper() + gone[1:]
         )
         evidence = (
-            Evidence("days since it was seen", round(u.days, 1), "d"), Evidence("looks that missed it", u.looks),
-            Evidence("it commonly hides for", u.usual_d, "d"), Evidence("chance that it is gone", round(u.p_gone, 3)),
-        )  # fmt: skip
+            Evidence(_("days since it was seen"), round(u.days, 1), "d"),
+            Evidence(_("looks that missed it"), u.looks),
+            Evidence(_("it commonly hides for"), u.usual_d, "d"),
+            Evidence(_("chance that it is gone"), round(u.p_gone, 3)),
+        )
         out.append(
             Candidate(
                 "observe", u.lot.name, urgency, 2.0, round(worth, 4), u.p_gone, because, evidence, system,
@@ -137,17 +141,19 @@ def guards(due: Sequence[tuple[str, str, float | None]], system: str) -> list[Ca
     out = []
     for pump, who, days in due:
         if days is None:
-            because = f"{who} here and no guard is declared at {pump}: torn by an intake, it can poison everything."
+            because = _(
+                "{who} here and no guard is declared at {pump}: torn by an intake, it can poison everything."
+            ).format(who=who, pump=pump)
             worth, urgency = _UNGUARDED, "today"
         else:
-            because = f"{who} here; the guard was last looked at {span(days)} ago."
+            because = _("{who} here; the guard was last looked at {span} ago.").format(who=who, span=span(days))
             worth, urgency = _GUARD, "week"
-        because = f"{because[:1].upper()}{because[1:]} Dry hands at the plug."
+        because = f"{because[:1].upper()}{because[1:]} {_('Dry hands at the plug.')}"
         looked = (("kind", "service"), ("subject", f"{pump}-guard"), ("method", "checked"))
         out.append(
             Candidate(
                 "inspect", f"guard of {pump}", urgency, 3.0, worth, 0.2 if days is None else 0.05, because,
-                (Evidence("worth", worth, "harm-days, judgement"),), system,
+                (Evidence(_("worth"), worth, "harm-days, judgement"),), system,
                 page="" if days is not None else f"/systems/{system}?part=equipment&key={pump}#part-equipment",
                 logs=looked if days is not None else (),
             )
@@ -159,13 +165,13 @@ def tonight(found: Sequence[tuple[Lot, Hazard, dt.datetime]], system: str, now: 
     """After a toxic animal was touched, somebody looks at the fish."""
     out = []
     for lot, hazard, at in found:
-        because = (
-            f"{lot.name[:1].upper()}{lot.name[1:]} was disturbed {span(days_between(at, now))} ago. {hazard.caution}"
+        because = _("{animal} was disturbed {span} ago. {caution}").format(
+            animal=lot.name[:1].upper() + lot.name[1:], span=span(days_between(at, now)), caution=hazard.caution
         )
         out.append(
             Candidate(
                 "observe", f"fish beside {lot.name}", "now", 3.0, _TONIGHT, 0.3, because,
-                (Evidence("hazard", hazard.name),), system,
+                (Evidence(_("hazard"), hazard.name),), system,
                 logs=(("kind", "observation"), ("subject", "census"), ("note", f"fish looked at after {lot.name}")),
             )
         )  # fmt: skip
@@ -178,18 +184,29 @@ def signs(
     """Signs of disease outside a quarantine: what they point to, and what else may have been touched."""
     out = []
     for at, sign, pests, who in found:
-        on = f" on {who}" if who else ""
+        seen = _("Seen on {who} {span} ago.") if who else _("Seen {span} ago.")
         because = (
-            f"Seen{on} {span(days_between(at, now))} ago. It is on record as a sign of {', '.join(pests[:3])}: look "
-            "what it can have touched, and keep this system's tools to itself. A diagnosis is a veterinarian's."
+            seen.format(who=who, span=span(days_between(at, now)))
+            + " "
+            + _(
+                "It is on record as a sign of {pests}: look what it can have touched, and keep this system's tools to "
+                "itself. A diagnosis is a veterinarian's."
+            ).format(pests=", ".join(pests[:3]))
         )
         out.append(
             Candidate(
-                "isolate", f"tools: {sign.replace('-', ' ')} seen", "today", 5.0, _SIGN, 0.3, because,
-                (Evidence("points to", ", ".join(pests)), Evidence("worth", _SIGN, "harm-days, judgement")), system,
+                "isolate",
+                f"tools: {sign.replace('-', ' ')} seen",
+                "today",
+                5.0,
+                _SIGN,
+                0.3,
+                because,
+                (Evidence(_("points to"), ", ".join(pests)), Evidence(_("worth"), _SIGN, "harm-days, judgement")),
+                system,
                 page=f"/trace?place={system}&sign={sign}",
             )
-        )  # fmt: skip
+        )
     return out
 
 
@@ -200,7 +217,9 @@ def broods(
     out = []
     for who, begin, end in found:
         if begin - dt.timedelta(days=1) <= now <= end + dt.timedelta(days=1):
-            because = f"They hatch {day(begin, local, now)} to {day(end, local, now)}, after lights out (unconfirmed)."
+            because = _("They hatch {start} to {end}, after lights out (unconfirmed).").format(
+                start=day(begin, local, now), end=day(end, local, now)
+            )
             out.append(
                 Candidate("observe", f"eggs of {who}", "today", 3.0, _HATCH, 0.0, because, (), system,
                           page=f"/livestock/animal/{who.replace(' ', '-')}")

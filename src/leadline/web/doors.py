@@ -18,11 +18,12 @@ from leadline.app.passkeys import Place
 from leadline.app.ports import Account, Store
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import Clock
+from leadline.measures.words import N_, _
 from leadline.web.ways import Right
 
 ROLES = {"owner": Right.OWN, "keeper": Right.KEEP, "sitter": Right.LOG, "reader": Right.VIEW}
 PROGRAMS = {"view": Right.VIEW, "log": Right.LOG, "keep": Right.KEEP}
-_RIGHT_SAID = {Right.LOG: "a sitter or keeper", Right.KEEP: "a keeper", Right.OWN: "the owner"}
+_RIGHT_SAID = {Right.LOG: N_("a sitter or keeper"), Right.KEEP: N_("a keeper"), Right.OWN: N_("the owner")}
 _CHALLENGES, _CHALLENGES_EACH, _CHALLENGE_S = 1_000, 20, 300.0
 _AT_ONCE, _WAITING = 2, 20
 _T = TypeVar("_T")
@@ -275,17 +276,17 @@ def _sign_in(request: Request) -> Response:
     if request.method in ("GET", "HEAD") and "hx-request" not in request.headers:
         to = inside(str(request.url.replace(scheme="", netloc="")))
         return RedirectResponse(f"/sign-in?to={quote(to, safe='')}" if to != "/" else "/sign-in", 303)
-    words = "You are signed out, so nothing was written. Sign in on another page, then send this again."
+    words = _("You are signed out, so nothing was written. Sign in on another page, then send this again.")
     return plain_word(request, words, 401)
 
 
 def _not_yours(request: Request, right: Right) -> Response:
     from leadline.web.pages.round import plain_word
 
-    said = _RIGHT_SAID.get(right, "somebody else")
+    said = _RIGHT_SAID.get(right, _("somebody else"))
     if for_programs(request):
         return JSONResponse({"schema": "leadline.refused/1", "words": f"this takes the right of {said}"}, 403)
-    return plain_word(request, f"This is for {said}. Nothing was changed.", 403)
+    return plain_word(request, _("This is for {whom}. Nothing was changed.").format(whom=said), 403)
 
 
 def may(request: Request, right: Right) -> bool:
@@ -317,4 +318,6 @@ def only_own(request: Request, entry: str) -> None:
     BadInput
     """
     if not may_change(request, entry):
-        raise BadInput("somebody else wrote this entry", way_out="A keeper can change it; or write a note beside it.")
+        raise BadInput(
+            _("somebody else wrote this entry"), way_out=_("A keeper can change it; or write a note beside it.")
+        )

@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import parse
+from leadline.measures.words import _
 from leadline.present import sentences
 from leadline.web import doors
 from leadline.web.pages import lines
@@ -44,7 +45,10 @@ async def log(request: Request) -> Response:
     quantity = _text(form, "quantity")
     try:
         if not typed.value:
-            raise BadInput(f"no value for {sentences.name(quantity)}", way_out="Type the number that you read.")
+            raise BadInput(
+                _("no value for {quantity}").format(quantity=sentences.name(quantity)),
+                way_out=_("Type the number that you read."),
+            )
         when = parse(typed.time, asked.see(system).local) if typed.time else None
         logged = asked.use.log(
             asked.store, request.app.state.clock, system=system, kind="reading", subject=quantity,
@@ -134,7 +138,10 @@ def _known_entry(request: Request, form: FormData) -> tuple[page.Asked, str, str
     entry_id = request.path_params["entry"]
     entry = asked.store.entry(entry_id)
     if entry is None or entry.system != system:
-        raise BadInput(f"no entry {entry_id!r} in {system}", way_out="Reload the page to see what is there now.")
+        raise BadInput(
+            _("no entry {entry} in {system}").format(entry=f"{entry_id!r}", system=system),
+            way_out=_("Reload the page to see what is there now."),
+        )
     return asked, system, entry_id
 
 

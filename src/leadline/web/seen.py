@@ -15,6 +15,7 @@ from leadline.app import due, enquire, survey
 from leadline.app.path_book import ORDERS, PATH
 from leadline.app.ports import Store
 from leadline.estimate.report import Course, QuantityEstimate, SystemEstimate
+from leadline.measures import words
 from leadline.measures.moments import Clock, zone
 from leadline.present.charts import course as drawn
 from leadline.present.window import Window
@@ -150,6 +151,7 @@ class Lookout:
         shelf: OrderedDict[tuple[object, ...], Any] | None = None, most: int = _KEPT,
     ) -> Any:  # fmt: skip
         kept = self._kept if shelf is None else shelf
+        key = (words.language(), *key)  # what is kept holds sentences
         if key not in kept:
             kept[key] = work()
             while len(kept) > most:

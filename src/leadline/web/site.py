@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from functools import partial
 from importlib import resources
 from pathlib import Path
@@ -25,10 +25,12 @@ from starlette.types import Scope
 from leadline.app.be_heard import Signals
 from leadline.app.ports import Store
 from leadline.app.stand_orders import names_of
+from leadline.measures import words
 from leadline.measures.errors import LeadlineError, Unreachable
 from leadline.measures.moments import Clock
+from leadline.measures.words import Tongue, _
 from leadline.system.orders import Orders
-from leadline.web import api, forms, metrics
+from leadline.web import api, forms, languages, metrics
 from leadline.web.doors import Doors, Weighing
 from leadline.web.guard import HEADERS, MAX_FORM_BYTES, Guard
 from leadline.web.pages import (
@@ -85,14 +87,22 @@ class _Static(StaticFiles):
 
 
 def templates() -> jinja2.Environment:
-    """The templates, every value escaped unless it says that it is markup of our own."""
-    return jinja2.Environment(
+    """The templates, every value escaped unless it says that it is markup of our own.
+
+    Their sentences are said in the language of the running request (`measures.words`): each is compiled once for all.
+    """
+    found = jinja2.Environment(
         loader=jinja2.PackageLoader("leadline.web"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
     )
+    found.policies["ext.i18n.trimmed"] = True
+    found.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    found.globals["language"] = words.language
+    return found
 
 
 def ways() -> list[Route]:
@@ -113,7 +123,7 @@ def ways() -> list[Route]:
 def build(
     store_factory: Callable[[], Store], clock: Clock, use: Use | None = None, hosts: Sequence[str] = ("*",),
     live: Any | None = None, signals_of: Callable[[Store], Signals] | None = None, mailroom: Any | None = None,
-    doors: Doors | None = None, secrets: Any | None = None,
+    doors: Doors | None = None, secrets: Any | None = None, tongues: Mapping[str, Tongue] | None = None,
 ) -> Starlette:  # fmt: skip
     """The web application.
 
@@ -137,8 +147,11 @@ def build(
         Who may go where; an open house when nothing is handed in.
     secrets
         Keeps passwords of the ways to people beside the store, by `names()` and `put(name, value)`; None: nobody does.
+    tongues
+        The languages there are, by tag; those whose catalogues lie beside the pages when nothing is handed in.
     """
     chosen = use or app_use()
+    spoken = languages.shelf() if tongues is None else tongues
 
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
@@ -157,6 +170,7 @@ def build(
         ],
         middleware=[
             Middleware(metrics.Counted),
+            Middleware(languages.Spoken, known=spoken),
             Middleware(Guard),
             Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts), www_redirect=False),
             Middleware(GZipMiddleware),
@@ -172,6 +186,7 @@ def build(
         lifespan=lifespan,
     )
     app.state.doors = doors or Doors()
+    app.state.tongues = spoken
     app.state.staging = Staging()
     app.state.clock = clock
     app.state.use = chosen
@@ -225,16 +240,14 @@ async def _missing(request: Request, exc: Exception) -> Response:
     if api.answers_here(request.url.path):
         return api.instead(request, exc)
     status = exc.status_code if isinstance(exc, HTTPException) else 500
-    if (
-        status == 405 and request.method == "GET"
-    ):  # a form's address, by a reload: the page it stands on
+    if status == 405 and request.method == "GET":  # a form's address, by a reload: the page it stands on
         to = _home_of(request.url.path)
         if to:
             return RedirectResponse(to, 303)
-    words = {
-        401: "Sign in first.",
-        404: "There is no such page here.",
-        405: "This address only takes a form.",
-        413: "That form is too large.",
+    said = {
+        401: _("Sign in first."),
+        404: _("There is no such page here."),
+        405: _("This address only takes a form."),
+        413: _("That form is too large."),
     }
-    return round_page.plain_word(request, words.get(status, "That did not work."), status)
+    return round_page.plain_word(request, said.get(status, _("That did not work.")), status)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from leadline.formats.opening import Options
 from leadline.measures.errors import BadInput
+from leadline.measures.words import _
 
 MOST_BYTES = 40_000_000  # of one form
 MOST_WAITING_BYTES = 400_000_000
@@ -48,10 +49,12 @@ class Staging:
         """
         given = [(name, content) for name, content in files if content]
         if not given:
-            raise BadInput("no file was chosen, or it is empty", way_out="Choose a CSV or XLSX file.")
+            raise BadInput(_("no file was chosen, or it is empty"), way_out=_("Choose a CSV or XLSX file."))
         self._forget_old()
         if self._size() + sum(len(c) for _, c in given) > MOST_WAITING_BYTES:
-            raise BadInput("too many files wait to be brought in", way_out="Bring those in first, or wait an hour.")
+            raise BadInput(
+                _("too many files wait to be brought in"), way_out=_("Bring those in first, or wait an hour.")
+            )
         if self._folder is None:
             self._folder = Path(tempfile.mkdtemp(prefix="leadline-import-"))
         ident = secrets.token_urlsafe(12)

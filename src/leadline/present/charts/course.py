@@ -9,6 +9,7 @@ from itertools import pairwise
 from leadline.estimate.report import Course, Fix, QuantityEstimate
 from leadline.measures import figures
 from leadline.measures.moments import days_between
+from leadline.measures.words import _
 from leadline.present import sentences
 from leadline.present.charts import plot
 from leadline.present.charts.plot import WIDE, Frame
@@ -133,7 +134,7 @@ def _edge(frame: Frame, course: Course, e: QuantityEstimate) -> list[str]:
     drawn.append(
         f'<line class="meets" x1="{x}" y1="{top:.1f}" x2="{x}" y2="{down:.0f}"/>'
         f'<text class="meets-said" x="{x}" y="{word_y:.0f}" {side}>'
-        f'<tspan class="long">spread meets the edge · </tspan>{escape(date)}</text>'
+        f'<tspan class="long">{escape(_("spread meets the edge"))} · </tspan>{escape(date)}</text>'
     )
     return drawn
 
@@ -159,7 +160,9 @@ def _dates(frame: Frame) -> list[str]:
         drawn.append(f'<rect class="{look}" x="{frame.percent(a)}" y="{HEIGHT:.0f}" width="{width:.2f}%" height="4"/>')
     today = frame.part(frame.now)
     y = f"{HEIGHT + 21:.0f}"
-    drawn.append(f'<text class="date now" x="{100 * today:.2f}%" y="{y}" text-anchor="middle">today</text>')
+    drawn.append(
+        f'<text class="date now" x="{100 * today:.2f}%" y="{y}" text-anchor="middle">{escape(_("today"))}</text>'
+    )
     every = max(1, -(-len(firsts) // 6))
     shown_year = 0
     for first in firsts[-1::-every][::-1]:
@@ -195,12 +198,20 @@ def _words(course: Course, e: QuantityEstimate, frame: Frame, units: str) -> tup
     name = sentences.titled(course.quantity)
     hand = sum(1 for f in course.fixes if not f.probe)
     probe = len(course.fixes) - hand
+    rests = (
+        _("Reckoned from {start} to {end} on {hand} readings by hand and {probe} probe points; now {value}.")
+        if probe
+        else _("Reckoned from {start} to {end} on {hand} readings by hand; now {value}.")
+    )
     said = [
-        f"Reckoned from {figures.day(frame.start, frame.local, course.now)} to "
-        f"{figures.day(course.now, frame.local)} on {hand} readings by hand"
-        + (f" and {probe} probe points" if probe else "")
-        + f"; now {figures.figure(e.mean, e.sd, course.quantity, units, course.unit)}.",
+        rests.format(
+            start=figures.day(frame.start, frame.local, course.now),
+            end=figures.day(course.now, frame.local),
+            hand=hand,
+            probe=probe,
+            value=figures.figure(e.mean, e.sd, course.quantity, units, course.unit),
+        ),
         sentences.place_said(e, units),
         sentences.edge_said(e, frame.local, course.now),
     ]
-    return f"{name}: its course through its channel", " ".join(s for s in said if s)
+    return _("{quantity}: its course through its channel").format(quantity=name), " ".join(s for s in said if s)

@@ -15,6 +15,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from leadline.measures import figures
+from leadline.measures.words import _, ngettext
 from leadline.present import sentences
 from leadline.present.charts import plot
 from leadline.present.charts.calendar import Axis, Tick, axis
@@ -74,9 +75,11 @@ def svg(windows: Sequence[Window], *, ident: str, near: bool = False, today: str
 def words(windows: Sequence[Window]) -> tuple[str, str]:
     """A chart's title, and what it shows in a sentence or two each."""
     names = named(windows)
-    title = " and ".join(names)
+    title = _(" and ").join(names)
     first = windows[0]
-    when = f"{figures.moment(first.start, first.local)} to {figures.moment(first.end, first.local)}"
+    when = _("{start} to {end}").format(
+        start=figures.moment(first.start, first.local), end=figures.moment(first.end, first.local)
+    )
     said = [_said(w, name if len(windows) > 1 else "") for w, name in zip(windows, names, strict=True)]
     return f"{title}, {when}", " ".join(said)
 
@@ -86,7 +89,7 @@ def named(windows: Sequence[Window]) -> list[str]:
     titles = [sentences.titled(w.quantity) for w in windows]
     if len({w.system for w in windows}) == 1:
         return titles
-    return [f"{t} of {w.name}" for t, w in zip(titles, windows, strict=True)]
+    return [_("{quantity} of {system}").format(quantity=t, system=w.name) for t, w in zip(titles, windows, strict=True)]
 
 
 def _said(w: Window, name: str) -> str:
@@ -94,16 +97,25 @@ def _said(w: Window, name: str) -> str:
     parts = []
     if len(w.mean):
         low, high = way.shown(float(w.mean.min())), way.shown(float(w.mean.max()))
-        parts.append(f"reckoned between {figures.number(low, way.digits)} and "
-                     f"{way.with_unit(figures.number(high, way.digits))}")  # fmt: skip
+        parts.append(
+            _("reckoned between {low} and {high}").format(
+                low=figures.number(low, way.digits), high=way.with_unit(figures.number(high, way.digits))
+            )
+        )
     else:
-        parts.append("nothing is reckoned here")
+        parts.append(_("nothing is reckoned here"))
     seen = w.probed(w.start, w.end)
     if seen:
-        parts.append(f"a probe showed {figures.number(way.shown(seen[0]), way.digits)} to "
-                     f"{way.with_unit(figures.number(way.shown(seen[1]), way.digits))}")  # fmt: skip
+        parts.append(
+            _("a probe showed {low} to {high}").format(
+                low=figures.number(way.shown(seen[0]), way.digits),
+                high=way.with_unit(figures.number(way.shown(seen[1]), way.digits)),
+            )
+        )
     n = len(w.fixes)
-    parts.append(f"{n} reading{'' if n == 1 else 's'} by hand" if n else "no reading by hand")
+    parts.append(
+        ngettext("{n} reading by hand", "{n} readings by hand", n).format(n=n) if n else _("no reading by hand")
+    )
     said = "; ".join(parts)
     return f"{name}: {said}." if name else f"{said[:1].upper()}{said[1:]}."
 
@@ -181,7 +193,7 @@ def _today(frame: Frame, w: Window, word: str) -> list[str]:
     met = w.estimate.meets_edge
     if 0.0 <= frame.part(w.now) <= 1.0:
         x = frame.percent(w.now)
-        said = word or ("today" if frame.days > 3 else "now")
+        said = word or (_("today") if frame.days > 3 else _("now"))
         side = 'dx="-5" text-anchor="end"' if frame.part(w.now) > 0.9 else 'dx="5"'
         drawn.append(f'<line class="today" x1="{x}" y1="0" x2="{x}" y2="{frame.height:.0f}"/>'
                      f'<text class="date now" x="{x}" {side} y="14">{escape(said)}</text>')  # fmt: skip
@@ -192,7 +204,7 @@ def _today(frame: Frame, w: Window, word: str) -> list[str]:
         drawn.append(
             f'<line class="meets" x1="{x}" y1="20" x2="{x}" y2="{frame.height:.0f}"/>'
             f'<text class="meets-said" x="{x}" y="{frame.height - 16:.0f}" {side}>'
-            f'<tspan class="long">spread meets the edge · </tspan>{escape(date)}</text>'
+            f'<tspan class="long">{escape(_("spread meets the edge"))} · </tspan>{escape(date)}</text>'
         )
     return drawn
 

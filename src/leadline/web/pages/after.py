@@ -16,13 +16,14 @@ from leadline.app import record, stock
 from leadline.app.stock import House
 from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.words import N_, _
 from leadline.present import stock as said
 from leadline.web import doors
 from leadline.web.pages.typed import Typed, back, read_mark, refused, text
 from leadline.web.ways import Right, post
 
 OURS = re.compile(r"/at/[a-z0-9-]+/[a-z]+/[A-Za-z0-9._~%-]+")  # a page that a label opens: a form may lead back to it
-_DONE = {"photo": "Kept the photograph"}
+_DONE = {"photo": N_("Kept the photograph")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +61,10 @@ def shown(request: Request, h: House) -> Flash | None:
     query = request.query_params
     store = request.app.state.store
     if query.get("done") in _DONE:
-        return Flash(_DONE[query["done"]])
+        return Flash(_(_DONE[query["done"]]))
     if query.get("brought", "").replace("-", "").isdigit():
-        new, _, old = query["brought"].partition("-")
-        return Flash(f"Brought in: {new} new, {old} already there")
+        new, _dash, old = query["brought"].partition("-")
+        return Flash(_("Brought in: {new} new, {old} already there").format(new=new, old=old))
     taken_back = query.get("withdrawn", "")
     entry = store.entry(query.get("entry", "") or taken_back)
     if entry is None:
@@ -71,7 +72,7 @@ def shown(request: Request, h: House) -> Flash | None:
     names = {s.id: s.name for s in h.systems.values()}
     words = said.entry_said(entry, names)
     if taken_back:
-        return Flash(f"Taken back: {words[:1].lower()}{words[1:]}")
+        return Flash(_("Taken back: {what}").format(what=words[:1].lower() + words[1:]))
     lot = entry.subject if entry.subject in h.register.lots else str(entry.extra.get("animal", ""))
     sign = entry.subject if entry.kind == "observation" and stock.pointing(h, entry.subject) else ""
     trace = f"/trace?place={entry.system}&sign={sign}" if sign else ""
@@ -101,7 +102,7 @@ class Stop(BadInput):
     """What is known to speak against it, to be read before it is sent again."""
 
     def __init__(self, lines: Sequence[str]) -> None:
-        super().__init__("read this first", way_out="Then send it again, or leave it.")
+        super().__init__(_("read this first"), way_out=_("Then send it again, or leave it."))
         self.lines = lines
 
 

@@ -15,6 +15,7 @@ from leadline.livestock.sight import unseen
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.units import parse_number
+from leadline.measures.words import N_, _
 from leadline.present import stock as said
 from leadline.web.pages import after
 from leadline.web.pages.livestock import house, local_of
@@ -29,10 +30,17 @@ SIGNS = (
     "eggs-laid", "hatched", "settled", "nothing-found",
 )  # fmt: skip
 _ABOUT_SAID = {
-    "sex": "Sex", "lifeStage": "Life stage", "origin": "Origin", "papers": "Papers", "price": "Price",
-    "irreplaceable": "Can't be had again", "length_cm": "Length [cm]", "vessel": "Vessel", "note": "Note",
-    "born": "Born",
-}  # fmt: skip
+    "sex": N_("Sex"),
+    "lifeStage": N_("Life stage"),
+    "origin": N_("Origin"),
+    "papers": N_("Papers"),
+    "price": N_("Price"),
+    "irreplaceable": N_("Can't be had again"),
+    "length_cm": N_("Length [cm]"),
+    "vessel": N_("Vessel"),
+    "note": N_("Note"),
+    "born": N_("Born"),
+}
 
 
 async def animal(request: Request) -> Response:
@@ -56,7 +64,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "hazards": [(x.name, x.caution, x.first_steps) for x in stock.cautions(h, lot)],
         "photos": [{"id": p.id, "when": figures.day(p.taken_at, local, h.at), "note": p.note}
                    for p in store.photos(subject=lot.id) if p.taken_at <= h.at],
-        "about": [(words, _plain(lot.about[key])) for key, words in _ABOUT_SAID.items() if lot.about.get(key)],
+        "about": [(_(words), _plain(lot.about[key])) for key, words in _ABOUT_SAID.items() if lot.about.get(key)],
         "came": [{"when": figures.day(c.time, local, h.at), "place": names.get(c.place, c.place),
                   "source": c.source.replace("-", " "), "n": f"{c.count:g}"} for c in lot.came],
         "stays": _stays(lot, names, local, h.at), "notes": _notes(lot, names, local, h.at),
@@ -80,13 +88,13 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
 
 
 def _plain(value: Any) -> str:
-    return "yes" if value is True else str(value)
+    return _("yes") if value is True else str(value)
 
 
 def _stays(lot: Lot, names: dict[str, str], local: Any, now: Any) -> list[dict[str, str]]:
     return [
         {"place": names.get(s.place, s.place), "n": f"{s.count:g}", "since": figures.day(s.since, local, now),
-         "until": figures.day(s.until, local, now) if s.until else "now"}
+         "until": figures.day(s.until, local, now) if s.until else _("now")}
         for s in sorted(lot.stays, key=lambda s: s.since, reverse=True)
     ]  # fmt: skip
 
@@ -163,7 +171,7 @@ async def tell(request: Request) -> Response:
 
     def make(token: str) -> Entry:
         if not about:
-            raise BadInput("nothing was said", way_out="Fill at least one field.")
+            raise BadInput(_("nothing was said"), way_out=_("Fill at least one field."))
         return stock_log.tell(state.store, state.clock, ident, about)
 
     return after.write(request, form, "tell", shown, make, lambda _: f"/livestock/animal/{ident}")
@@ -177,7 +185,7 @@ async def photograph(request: Request) -> Response:
         name, data = (sent.filename or "", await sent.read()) if isinstance(sent, UploadFile) else ("", b"")
     try:
         if not name:
-            raise BadInput("no picture was chosen", way_out="Take one, or choose a JPEG, PNG or WebP file.")
+            raise BadInput(_("no picture was chosen"), way_out=_("Take one, or choose a JPEG, PNG or WebP file."))
         lot = house(request).lot(ident)
         place = next(iter(lot.here), lot.stays[-1].place if lot.stays else "")
         photographs.keep(state.store, state.clock, place, lot.id, data, note=text(form, "note"))
@@ -191,7 +199,7 @@ async def photo(request: Request) -> Response:
     small = request.query_params.get("small") == "1"
     found = request.app.state.store.photo_content(request.path_params["photo"], small=small)
     if found is None:
-        raise BadInput("there is no such photograph", way_out="Reload the page to see what is there.")
+        raise BadInput(_("there is no such photograph"), way_out=_("Reload the page to see what is there."))
     media, content = found
     return Response(content, media_type=media, headers={"cache-control": "private, max-age=31536000, immutable"})
 

@@ -12,11 +12,12 @@ from leadline.alarms.message import span
 from leadline.app import oversee
 from leadline.app.be_heard import ANSWERS_FOR_S, Signals
 from leadline.app.keep_watch import WATCH, Watch
+from leadline.measures.words import N_, _
 from leadline.web.pages.round import page, plain_word
 from leadline.web.pages.watch import short, without_asides
 from leadline.web.ways import Right, post, way
 
-TOO_OLD = "This link is wrong, or too old. The watch's page shows how things stand."
+TOO_OLD = N_("This link is wrong, or too old. The watch's page shows how things stand.")
 
 
 def _signals(request: Request) -> Signals:
@@ -43,15 +44,17 @@ async def seen(request: Request) -> Response:
     now = state.clock.now().timestamp()
     if d is None or m is None or now - m.opened_s > ANSWERS_FOR_S:  # an old mail tells nobody how things stood
         state.wrong_links.may(_who(request))
-        return plain_word(request, TOO_OLD, 404)
+        return plain_word(request, _(TOO_OLD), 404)
     if request.method == "GET":
         signals.opened(d, now)
     answered = m.closed_s is not None and bool(m.closed_by)
     said = ""
     if d.stage is Stage.ACKNOWLEDGED or answered:
-        said = f"Answered by {_name(m.closed_by, signals)}, {span(now - (m.closed_s or now))} ago."
+        said = _("Answered by {who}, {span} ago.").format(
+            who=_name(m.closed_by, signals), span=span(now - (m.closed_s or now))
+        )
     elif m.closed_s is not None:
-        said = f"This is over ({m.closed_how})."
+        said = _("This is over ({how}).").format(how=m.closed_how)
     return page(request, "seen.html", {
         **_shown(m, signals), "said": said, "tabs": [], "view": "",
         "proof": m.kind is Kind.PROOF, "asks": m.closed_s is None or (m.kind is Kind.ALARM and not answered),
@@ -64,9 +67,13 @@ async def answer(request: Request) -> Response:
     d = None if state.wrong_links.full(_who(request)) else signals.find(request.path_params["ticket"])
     if d is None:
         state.wrong_links.may(_who(request))
-        return plain_word(request, TOO_OLD, 404)
+        return plain_word(request, _(TOO_OLD), 404)
     done = signals.answer(Watch(state.store), d, "link", state.clock.now().timestamp())
-    words = f"Thank you. {done.words}" if done.first else f"It was answered before. {done.words}"
+    words = (
+        _("Thank you. {more}").format(more=done.words)
+        if done.first
+        else _("It was answered before. {more}").format(more=done.words)
+    )
     return page(request, "seen.html", {
         **_shown(done.message, signals), "said": words, "tabs": [], "view": "",
         "proof": done.message.kind is Kind.PROOF, "asks": False,
@@ -75,7 +82,7 @@ async def answer(request: Request) -> Response:
 
 def _name(person: str, signals: Signals) -> str:
     if person == "page":
-        return "somebody at the watch's page"
+        return _("somebody at the watch's page")
     return next((p.name for p in signals.orders.people if p.id == person), person)
 
 

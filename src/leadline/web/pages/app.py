@@ -8,6 +8,7 @@ from importlib import resources
 from starlette.requests import Request
 from starlette.responses import Response
 
+from leadline.measures.words import _
 from leadline.web.pages.round import page
 from leadline.web.ways import Right, way
 
@@ -43,7 +44,7 @@ async def worker(request: Request) -> Response:
 
 async def offline(request: Request) -> Response:
     """`GET /offline`: kept by the worker, shown when nobody answers."""
-    return page(request, "offline.html", {"title": "No connection", "tabs": [], "view": "door"})
+    return page(request, "offline.html", {"title": _("No connection"), "tabs": [], "view": "door"})
 
 
 WAYS = [

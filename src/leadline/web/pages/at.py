@@ -12,6 +12,7 @@ from starlette.responses import Response
 from leadline.app import describe, read_journal, stock
 from leadline.measures import figures
 from leadline.measures.moments import zone
+from leadline.measures.words import _
 from leadline.present import labels, sentences
 from leadline.present.labels import Thing
 from leadline.system.description import System
@@ -44,7 +45,7 @@ async def at(request: Request) -> Response:
 def _vessel(asked: Asked, system: System, what: Thing, here: str) -> dict[str, Any]:
     words = dict(journal.FORMS)
     at = {"system": system.id, **({"vessel": what.id} if what.id in {v.id for v in system.vessels} else {})}
-    return {"log": "", "links": [(f"/journal?{urlencode({'log': k, **at})}", words[k]) for k in _AT_A_VESSEL]}
+    return {"log": "", "links": [(f"/journal?{urlencode({'log': k, **at})}", _(words[k])) for k in _AT_A_VESSEL]}
 
 
 def _equipment(asked: Asked, system: System, what: Thing, here: str) -> dict[str, Any]:
@@ -60,11 +61,11 @@ def _instrument(asked: Asked, system: System, what: Thing, here: str) -> dict[st
 def _probe(asked: Asked, system: System, what: Thing, here: str) -> dict[str, Any]:
     now = asked.request.app.state.clock.now()
     point = asked.store.latest_point(system.id, what.id, now.timestamp())
-    said, note = "It has sent nothing yet.", ""
+    said, note = _("It has sent nothing yet."), ""
     if point is not None:
         value = str(figures.figure(point[1], None, what.quantity, system.units))
         ago = figures.span((now.timestamp() - point[0]) / 86400.0)
-        said, note = f"It shows {value}, sent {ago} ago.", f"beside the probe: {value}"
+        said, note = _("It shows {value}, sent {span} ago.").format(value=value, span=ago), f"beside the probe: {value}"
     form = journal.form_of(asked, "service", system.id, given={"subject": what.id, "method": "calibrated"}, to=here)
     return {
         **form, "now_said": said, "f": _reading(asked, system, what.quantity, "", note),

@@ -18,6 +18,7 @@ from leadline.formats import due_calendar, icalendar
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import zone
+from leadline.measures.words import _
 from leadline.web.api import WRONG_A_MINUTE, Pace
 from leadline.web.pages import after
 from leadline.web.pages.round import Asked, page
@@ -115,7 +116,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     now = state.clock.now()
     address = f"{_address(request)}/calendar/{secret}.ics" if secret else ""
     return page(request, "calendar.html", {
-        "title": "In your calendar", "tabs": systems, "view": "calendar", "systems": systems,
+        "title": _("In your calendar"), "tabs": systems, "view": "calendar", "systems": systems,
         "people": list(people.items()), "typed": typed, "token": after.new_token(),
         "feeds": [_said(f, names, people, first, now) for f in calendar_feed.feeds(asked.store)],
         "made": made, "address": address, "subscribe": f"webcal://{address.partition('://')[2]}" if address else "",
@@ -125,9 +126,13 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
 
 
 def _said(f: Feed, names: dict[str, str], people: dict[str, str], local: dt.tzinfo, now: dt.datetime) -> dict[str, str]:
-    who = people.get(f.person, f"{f.person}, who is not in the standing orders") if f.person else "all"
-    what = ", ".join(names.get(s, s) for s in f.systems) or "all systems"
-    last = f"last read {figures.moment(f.fetched, local)}" if f.fetched else "not read yet"
+    who = (
+        people.get(f.person, _("{person}, who is not in the standing orders").format(person=f.person))
+        if f.person
+        else _("all")
+    )
+    what = ", ".join(names.get(s, s) for s in f.systems) or _("all systems")
+    last = _("last read {when}").format(when=figures.moment(f.fetched, local)) if f.fetched else _("not read yet")
     return {"name": f.name, "who": who, "what": what, "made": figures.day(f.made, local, now), "last": last}
 
 

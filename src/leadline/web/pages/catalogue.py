@@ -10,6 +10,7 @@ from starlette.responses import Response
 from leadline.app import quarantine
 from leadline.livestock.kinds import Agent, Catalogue, Hazard, Kind, Pest
 from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.words import _
 from leadline.present import stock as said
 from leadline.web.pages.livestock import house
 from leadline.web.pages.round import Asked, page
@@ -34,7 +35,7 @@ async def catalogue(request: Request) -> Response:
         for shape, title, entries in _groups(c)
     ]
     return page(request, "catalogue.html", {
-        "title": "Catalogue", "tabs": asked.systems(), "view": "livestock", "name": name, "error": error,
+        "title": _("Catalogue"), "tabs": asked.systems(), "view": "livestock", "name": name, "error": error,
         "found": said.entry_named(found) if found is not None else "", "own": found is not None and found.own,
         "lines": said.entry_lines(c, found) if found is not None else [], "groups": groups,
     }, 422 if error else 200)  # fmt: skip
@@ -42,10 +43,10 @@ async def catalogue(request: Request) -> Response:
 
 def _groups(c: Catalogue) -> list[tuple[str, str, Sequence[Kind | Pest | Agent | Hazard]]]:
     return [
-        ("pest", "Pests, parasites, blooms", list(c.pests.values())),
-        ("agent", "Dips, medicines, measures", list(c.agents.values())),
-        ("hazard", "Hazards", list(c.hazards.values())),
-        ("kind", "Kinds", list(c.kinds.values())),
+        ("pest", _("Pests, parasites, blooms"), list(c.pests.values())),
+        ("agent", _("Dips, medicines, measures"), list(c.agents.values())),
+        ("hazard", _("Hazards"), list(c.hazards.values())),
+        ("kind", _("Kinds"), list(c.kinds.values())),
     ]
 
 
@@ -66,7 +67,7 @@ async def fallow(request: Request) -> Response:
         except BadInput as exc:
             error = f"{exc.line()[:1].upper()}{exc.line()[1:]}"
     return page(request, "fallow.html", {
-        "title": "Without fish", "tabs": asked.systems(), "view": "livestock", "system": system, "pest": pest,
+        "title": _("Without fish"), "tabs": asked.systems(), "view": "livestock", "system": system, "pest": pest,
         "choices": asked.systems(), "lines": lines, "error": error,
         "pests": [(p.id, p.name) for p in h.catalogue.pests.values() if p.those("fallow")],
     }, 422 if error else 200)  # fmt: skip

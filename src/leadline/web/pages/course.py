@@ -20,6 +20,7 @@ from leadline.measures.errors import BadInput
 from leadline.measures.moments import iso
 from leadline.measures.quantities import canonical_name, stored_name
 from leadline.measures.units import parse_number
+from leadline.measures.words import _
 from leadline.present import sentences
 from leadline.present.charts import survey as drawn
 from leadline.present.window import Window, moments, readout
@@ -93,11 +94,11 @@ def _windows(view: View, px: int, ends: tuple[dt.datetime, dt.datetime] | None =
     asked = view.asked
     both = [(view.system, view.quantity)]
     if view.over:
-        other, _, quantity = view.over.rpartition("/")
+        other, _slash, quantity = view.over.rpartition("/")
         known(asked, other or view.system)
         both.append((other or view.system, stored_name(canonical_name(quantity) or quantity)))
         if both[0] == both[1]:
-            raise BadInput("a course over itself says nothing", way_out="Choose another quantity to lay over it.")
+            raise BadInput(_("a course over itself says nothing"), way_out=_("Choose another quantity to lay over it."))
     ends = ends or (view.start, view.end)
     found = [asked.lookout.window(asked.store, s, q, ends, px, asked.as_of) for s, q in both]
     return [replace(w, units=asked.units) for w in found] if asked.units else found
@@ -114,26 +115,47 @@ async def one(request: Request) -> Response:
     ends = [figures.moment(m, first.local) for m in (first.start, first.end)]
     names = drawn.named(windows)
     at = min(max(first.now, first.start), first.end)
-    return page(request, "course.html", {
-        "title": f"{sentences.titled(first.quantity)}, {first.name}", "tabs": view.asked.systems(), "view": view.system,
-        "name": sentences.titled(first.quantity), "system_name": first.name, "now": now,
-        "measured": e.last_reading is not None,
-        "said": sentences.now_said(e, first.units, first.local, first.now),
-        "back": f"/system/{view.system}" + (f"?as_of={quote(iso(view.asked.as_of))}" if view.asked.as_of else ""),
-        "back_to": f"#course-{first.quantity}", "frozen": view.frozen,
-        "unfrozen": view.link(as_of=""), "as_of": iso(view.asked.as_of) if view.asked.as_of else "",
-        "chart": Markup(drawn.svg(windows, ident="course", near=view.near, today="as of" if view.frozen else "")),
-        "when": " to ".join(ends), "caption": caption, "spans": _spans(view), "steps": _steps(view),
-        "data": view.link(".json"), "csv": view.link(".csv"), "over": view.over, "near": view.near,
-        "deeper": view.link(depth="" if view.near else "near"), "alone": view.link(**{"with": ""}),
-        "begins": f"{view.start.astimezone(first.local):%Y-%m-%dT%H:%M}",
-        "ends": f"{view.end.astimezone(first.local):%Y-%m-%dT%H:%M}",
-        "starts_s": view.start.timestamp(), "ends_s": view.end.timestamp(),
-        "others": _others(view), "changed": _changed(first),
-        "at": figures.moment(at, first.local),
-        "readouts": [(n, readout(w, at, (view.end - view.start) / 100)) for n, w in zip(names, windows, strict=True)],
-        "tables": [_tables(w, n) for n, w in zip(names, windows, strict=True)],
-    })  # fmt: skip
+    return page(
+        request,
+        "course.html",
+        {
+            "title": f"{sentences.titled(first.quantity)}, {first.name}",
+            "tabs": view.asked.systems(),
+            "view": view.system,
+            "name": sentences.titled(first.quantity),
+            "system_name": first.name,
+            "now": now,
+            "measured": e.last_reading is not None,
+            "said": sentences.now_said(e, first.units, first.local, first.now),
+            "back": f"/system/{view.system}" + (f"?as_of={quote(iso(view.asked.as_of))}" if view.asked.as_of else ""),
+            "back_to": f"#course-{first.quantity}",
+            "frozen": view.frozen,
+            "unfrozen": view.link(as_of=""),
+            "as_of": iso(view.asked.as_of) if view.asked.as_of else "",
+            "chart": Markup(drawn.svg(windows, ident="course", near=view.near, today="as of" if view.frozen else "")),
+            "when": _("{start} to {end}").format(start=ends[0], end=ends[1]),
+            "caption": caption,
+            "spans": _spans(view),
+            "steps": _steps(view),
+            "data": view.link(".json"),
+            "csv": view.link(".csv"),
+            "over": view.over,
+            "near": view.near,
+            "deeper": view.link(depth="" if view.near else "near"),
+            "alone": view.link(**{"with": ""}),
+            "begins": f"{view.start.astimezone(first.local):%Y-%m-%dT%H:%M}",
+            "ends": f"{view.end.astimezone(first.local):%Y-%m-%dT%H:%M}",
+            "starts_s": view.start.timestamp(),
+            "ends_s": view.end.timestamp(),
+            "others": _others(view),
+            "changed": _changed(first),
+            "at": figures.moment(at, first.local),
+            "readouts": [
+                (n, readout(w, at, (view.end - view.start) / 100)) for n, w in zip(names, windows, strict=True)
+            ],
+            "tables": [_tables(w, n) for n, w in zip(names, windows, strict=True)],
+        },
+    )
 
 
 def _spans(view: View) -> list[tuple[str, str, bool]]:
@@ -143,9 +165,9 @@ def _spans(view: View) -> list[tuple[str, str, bool]]:
     for code, words, days in survey.SPANS:
         half = dt.timedelta(days=days) / 2
         if view.start <= view.now <= view.end:
-            found.append((view.link(span=code), words, code == view.span))
+            found.append((view.link(span=code), _(words), code == view.span))
         else:
-            found.append((view.moved(middle - half, middle + half), words, False))
+            found.append((view.moved(middle - half, middle + half), _(words), False))
     return found
 
 
@@ -164,9 +186,9 @@ def _steps(view: View) -> list[tuple[str, str, str]]:
     here = view.start <= view.now <= view.end
     later = _moved(view, view.start + half, view.end + half) if view.start + half < view.now else ""
     return [
-        ("earlier", "Earlier", _moved(view, view.start - half, view.end - half)),
-        ("closer", "Closer", scaled(0.5)), ("wider", "Wider", scaled(2.0)), ("later", "Later", later),
-        *([] if here else [("now", "To now", view.link(span=survey.USUAL_SPAN))]),
+        ("earlier", _("Earlier"), _moved(view, view.start - half, view.end - half)),
+        ("closer", _("Closer"), scaled(0.5)), ("wider", _("Wider"), scaled(2.0)), ("later", _("Later"), later),
+        *([] if here else [("now", _("To now"), view.link(span=survey.USUAL_SPAN))]),
     ]  # fmt: skip
 
 
@@ -200,7 +222,9 @@ def _changed(w: Window) -> list[str]:
     if w.days > 9:
         return []
     return [
-        f"The clocks went {'forward' if by > dt.timedelta(0) else 'back'} on {figures.moment(at, w.local)}."
+        (
+            _("The clocks went forward on {when}.") if by > dt.timedelta(0) else _("The clocks went back on {when}.")
+        ).format(when=figures.moment(at, w.local))
         for at, by in changes(w.start, w.end, w.local)
     ]
 
@@ -220,11 +244,11 @@ def _tables(w: Window, name: str) -> dict[str, Any]:
         f = figures.figure(*m.believed[:2], w.quantity, w.units, w.unit) if m.believed else None
         rows.append((
             _brief(m.at, w, whole), f"{f.value} ± {f.sd}" if f else "",
-            f"{said(m.believed[2])} to {said(m.believed[3])}" if m.believed else "",
-            "" if m.probed is None else f"{said(m.probed[0])} to {said(m.probed[1])}",
+            _("{low} to {high}").format(low=said(m.believed[2]), high=said(m.believed[3])) if m.believed else "",
+            "" if m.probed is None else _("{low} to {high}").format(low=said(m.probed[0]), high=said(m.probed[1])),
         ))  # fmt: skip
     hand = [
-        (figures.moment(f.time, w.local), said(f.value), f.method or "not said", f.doubtful)
+        (figures.moment(f.time, w.local), said(f.value), f.method or _("not said"), f.doubtful)
         for f in w.fixes[::-1][:_MOST_ROWS]
     ]
     marks = [(figures.moment(t, w.local), words) for t, _, words in w.marks[::-1][:_MOST_ROWS]]

@@ -11,13 +11,14 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from leadline.app import accounts, passkeys
 from leadline.app.ports import Account
 from leadline.measures.errors import BadInput
+from leadline.measures.words import N_, _
 from leadline.web import doors
 from leadline.web.pages.round import page, plain_word
 from leadline.web.pages.typed import text
 from leadline.web.ways import Right, post, way
 
-WRONG = "That name and passphrase do not open an account here."
-SLOWLY = "Too many tries. Wait a minute, then try again."
+WRONG = N_("That name and passphrase do not open an account here.")
+SLOWLY = N_("Too many tries. Wait a minute, then try again.")
 
 
 async def sign_in(request: Request) -> Response:
@@ -27,13 +28,13 @@ async def sign_in(request: Request) -> Response:
     if not request.app.state.doors.kept or (who is not None and who.account):
         return RedirectResponse(to, 303)
     if accounts.nobody_yet(request.app.state.store):
-        return page(request, "first.html", {"title": "First start", "tabs": [], "view": "door"})
+        return page(request, "first.html", {"title": _("First start"), "tabs": [], "view": "door"})
     return _form(request, to)
 
 
 def _form(request: Request, to: str, error: str = "", name: str = "", status: int = 200) -> Response:
     return page(request, "sign-in.html", {
-        "title": "Sign in", "tabs": [], "view": "door", "to": to, "error": error, "name": name,
+        "title": _("Sign in"), "tabs": [], "view": "door", "to": to, "error": error, "name": name,
         "passkeys": bool(request.app.state.store.passkeys()),
     }, status)  # fmt: skip
 
@@ -49,22 +50,22 @@ async def signed_in(request: Request) -> Response:
     who = f"account {account.id if account else name.casefold()}"
     here = doors.pace_of(request)
     if not state.sign_ins.may(here):  # counted before it is weighed, or a hundred at once would all be weighed
-        return _form(request, to, SLOWLY, name, 429)
+        return _form(request, to, _(SLOWLY), name, 429)
     # whoever tries from many addresses is slowed down; the account's own people, where they came in before, are not
     if not state.account_tries.may(who) and not (account and state.store.came_from(account.id, where)):
-        return _form(request, to, SLOWLY, name, 429)
+        return _form(request, to, _(SLOWLY), name, 429)
     try:
         right = await state.weighing.weigh(accounts.opens, account, passphrase)
     except BadInput:
-        return _form(request, to, SLOWLY, name, 429)
+        return _form(request, to, _(SLOWLY), name, 429)
     if not right or account is None:
         accounts.happened(state.store, state.clock, "wrong passphrase", account.id if account else "", where)
-        return _form(request, to, WRONG, name, 422)
+        return _form(request, to, _(WRONG), name, 422)
     state.sign_ins.forgive(here)
     state.account_tries.forgive(who)
     account = state.store.account(account.id)  # as it is by now: it may have been closed meanwhile
     if account is None or account.closed_at is not None:
-        return _form(request, to, WRONG, name, 422)
+        return _form(request, to, _(WRONG), name, 422)
     return doors.let_in(RedirectResponse(to, 303), request, doors.open_for(request, account))
 
 
@@ -100,10 +101,10 @@ def _invited(request: Request, error: str = "", name: str = "", status: int = 20
     )  # fmt: skip
     if found is None:
         state.wrong_links.may(doors.pace_of(request))
-        return plain_word(request, "This invitation was used, or is too old. Ask for another.", 404)
+        return plain_word(request, _("This invitation was used, or is too old. Ask for another."), 404)
     return page(request, "come-in.html", {
-        "title": "Come in", "tabs": [], "view": "door", "error": error, "name": name or found.name, "secret": secret,
-        "role": found.target, "role_said": accounts.ROLE_SAID[found.target], "again": bool(found.account),
+        "title": _("Come in"), "tabs": [], "view": "door", "error": error, "name": name or found.name, "secret": secret,
+        "role": found.target, "role_said": _(accounts.ROLE_SAID[found.target]), "again": bool(found.account),
         "first": accounts.nobody_yet(state.store), "least": accounts.LEAST,
     }, status)  # fmt: skip
 
@@ -142,13 +143,13 @@ async def passkey_begin(request: Request) -> Response:
         secret, name = str(said.get("secret", "")), str(said.get("name", ""))[:60].strip()
         found = accounts.invitation(state.store, state.clock, secret)
         if found is None or not (name or found.name):
-            return _words("Type your name first." if found else "This invitation was used, or is too old.", 422)
+            return _words(_("Type your name first.") if found else _("This invitation was used, or is too old."), 422)
         options, challenge = passkeys.begin_adding(place, name or found.name, f"join-{found.digest[:40]}", [])
         purpose = f"join {found.digest}"
     else:
         who = state.doors.who(request)
         if who is None or not who.session or what != "add":  # a program's token adds no passkey
-            return _words("Sign in first.", 401)
+            return _words(_("Sign in first."), 401)
         mine = state.store.passkeys(who.account)
         options, challenge = passkeys.begin_adding(place, who.name, who.account, mine)
         purpose = f"add {who.account}"
@@ -177,11 +178,11 @@ async def passkey_done(request: Request) -> Response:
         elif what == "add":
             who = state.doors.who(request)
             if who is None or not who.session or not challenges.answered(challenge, f"add {who.account}"):
-                return _words("That took too long. Try again.", 422)
+                return _words(_("That took too long. Try again."), 422)
             passkeys.added(state.store, state.clock, place, who.account, credential, challenge, label)
             return JSONResponse({"to": "/me?done=passkey"})
         else:
-            return _words("That took too long. Try again.", 422)
+            return _words(_("That took too long. Try again."), 422)
     except BadInput as exc:
         state.sign_ins.may(here)
         accounts.happened(state.store, state.clock, "passkey refused", "", where)
@@ -197,7 +198,7 @@ def _joined(
     state = request.app.state
     found = accounts.invitation(state.store, state.clock, str(said.get("secret", "")))
     if found is None or not state.doors.challenges.answered(challenge, f"join {found.digest}"):
-        raise BadInput("this invitation was used, or is too old", way_out="Ask for another.")
+        raise BadInput(_("this invitation was used, or is too old"), way_out=_("Ask for another."))
     with state.store.together():
         accounts.taken_up(state.store, state.clock, str(said.get("secret", "")))
         if found.account:

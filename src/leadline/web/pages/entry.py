@@ -23,6 +23,7 @@ from leadline.measures import figures, units
 from leadline.measures.errors import BadInput, LeadlineError
 from leadline.measures.moments import zone
 from leadline.measures.quantities import QUANTITIES
+from leadline.measures.words import _
 from leadline.present import files, sentences
 from leadline.web.pages.after import Flash
 from leadline.web.pages.round import Asked, page
@@ -110,10 +111,10 @@ def _facts(found: Whole, local: dt.tzinfo, request: Request) -> list[tuple[str, 
     account = request.app.state.store.account(author) if author else None
     written_by = account.name if account is not None else author
     told = [
-        ("System", names.get(e.system, e.system)), ("What", e.subject.replace("-", " ")), ("As typed", typed),
-        ("As stored", _stored(e)), ("Done" if e.kind == "service" else "Method", e.method),
-        ("To", names.get(e.to, e.to)), ("From", e.source.replace("-", " ")), ("Written by", written_by),
-        ("Written down", written), ("Note", e.note),
+        (_("System"), names.get(e.system, e.system)), (_("What"), e.subject.replace("-", " ")), (_("As typed"), typed),
+        (_("As stored"), _stored(e)), (_("Done") if e.kind == "service" else _("Method"), e.method),
+        (_("To"), names.get(e.to, e.to)), (_("From"), e.source.replace("-", " ")), (_("Written by"), written_by),
+        (_("Written down"), written), (_("Note"), e.note),
     ]  # fmt: skip
     more = [(k.replace("_", " ").capitalize(), _plain(v)) for k, v in e.extra.items() if k not in _TOLD]
     return [(k, v) for k, v in (*told, *more) if v]
@@ -121,7 +122,7 @@ def _facts(found: Whole, local: dt.tzinfo, request: Request) -> list[tuple[str, 
 
 def _plain(value: Any) -> str:
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     if isinstance(value, Mapping):
         return ", ".join(f"{k}: {_plain(v)}" for k, v in value.items())
     return ", ".join(map(_plain, value)) if isinstance(value, list | tuple) else str(value)
@@ -134,11 +135,11 @@ def _others(found: Whole, local: dt.tzinfo, now: dt.datetime) -> list[dict[str, 
     for n, other in enumerate(found.line):
         if n == mine:
             continue
-        did = "taken back" if other.withdrawn else f"{amount(other)} {other.note}".strip() or "written anew"
+        did = _("taken back") if other.withdrawn else f"{amount(other)} {other.note}".strip() or _("written anew")
         at = figures.day(other.recorded_at or other.time, local, now)
         counts = found.stands is not None and other.id == found.stands.id
-        out.append({"id": other.id, "how": "Before" if n < mine else "After", "did": did, "at": at,
-                    "counts": "this one counts" if counts else ""})  # fmt: skip
+        out.append({"id": other.id, "how": _("Before") if n < mine else _("After"), "did": did, "at": at,
+                    "counts": _("this one counts") if counts else ""})  # fmt: skip
     return out
 
 
@@ -167,8 +168,8 @@ def _flash(request: Request, kept: list[Attachment]) -> Flash | None:
     query = request.query_params
     names = [a.name for a in kept if a.id in query.getlist("kept")]
     if names:
-        return Flash(f"Kept {' and '.join(dict.fromkeys(names))}")
-    return Flash("Removed the file") if query.get("dropped") else None
+        return Flash(_("Kept {files}").format(files=" and ".join(dict.fromkeys(names))))
+    return Flash(_("Removed the file")) if query.get("dropped") else None
 
 
 async def sent(form: FormData, field: str) -> tuple[str, bytes]:
@@ -209,9 +210,9 @@ async def attach(request: Request) -> Response:
             except BadInput as exc:
                 wrong = exc
     if wrong is None and not made:
-        wrong = BadInput("No file was chosen", way_out="Take a photograph, or choose a file.")
+        wrong = BadInput(_("No file was chosen"), way_out=_("Take a photograph, or choose a file."))
     if wrong is not None:
-        lead = f"Kept {made[0].name}" if made else ""
+        lead = _("Kept {files}").format(files=made[0].name) if made else ""
         return shown(request, ident, not_kept(form, wrong), lead)
     return back(f"/journal/entry/{ident}?" + "&".join(f"kept={a.id}" for a in made), "files")
 

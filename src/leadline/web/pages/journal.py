@@ -18,6 +18,7 @@ from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import iso, parse
 from leadline.measures.units import parse_number
+from leadline.measures.words import N_, _
 from leadline.present import files, sentences
 from leadline.present import stock as said
 from leadline.web import doors
@@ -31,15 +32,27 @@ from leadline.web.ways import Right, post, way
 
 # what is written here, as a keeper says it; livestock and readings have pages of their own beside it
 FORMS = (
-    ("exchange", "Water change"), ("addition", "Addition"), ("feeding", "Feeding"), ("topoff", "Top-off"),
-    ("service", "Service"), ("observation", "Observation"), ("note", "Note"), ("reading", "Reading"),
-)  # fmt: skip
+    ("exchange", N_("Water change")),
+    ("addition", N_("Addition")),
+    ("feeding", N_("Feeding")),
+    ("topoff", N_("Top-off")),
+    ("service", N_("Service")),
+    ("observation", N_("Observation")),
+    ("note", N_("Note")),
+    ("reading", N_("Reading")),
+)
 _MEASURED = ("exchange", "addition", "feeding", "topoff", "reading")
 _UNITS = {"exchange": "L", "topoff": "L", "addition": "g", "feeding": "g"}
 _WHAT = {
-    "exchange": "New water", "addition": "What", "feeding": "Food", "topoff": "Water", "service": "Machine or part",
-    "observation": "What was seen", "note": "About", "reading": "Quantity",
-}  # fmt: skip
+    "exchange": N_("New water"),
+    "addition": N_("What"),
+    "feeding": N_("Food"),
+    "topoff": N_("Water"),
+    "service": N_("Machine or part"),
+    "observation": N_("What was seen"),
+    "note": N_("About"),
+    "reading": N_("Quantity"),
+}
 
 SERVICES = ("cleaned", "calibrated", "replaced", "refilled", "repaired")  # contract, section 3
 
@@ -70,7 +83,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     h = stock.house(state.store, state.clock, asked.as_of)
     names = dict(systems)
     return page(request, "journal.html", {
-        "title": "Journal", "tabs": systems, "view": "journal", "frozen": asked.as_of is not None,
+        "title": _("Journal"), "tabs": systems, "view": "journal", "frozen": asked.as_of is not None,
         "flash": after.shown(request, h), "kind": kind, "q": words, "kinds": KINDS,
         "searched": bool(words or kind or before), **form_of(asked, form, system, typed),
         "days": _days(found.entries, names, lambda s: local_of(h, s), h.at, _files(state.store, now, found.entries),
@@ -108,12 +121,23 @@ def form_of(
     }  # fmt: skip
     other = values["method"] if values["method"] not in SERVICES else ""
     return {
-        "typed": typed, "forms": FORMS, "log": form, "token": after.new_token(), "system": system,
-        "what": _WHAT.get(form, ""), "offered": offered, "measured": form in _MEASURED, "services": SERVICES,
-        "v": values, "other_method": values.get("other_method", other), "accept": entry_page.ACCEPT,
-        "most": attachments.MOST_BYTES, "vessels": vessels if values["vessel"] else [], "to": to,
+        "typed": typed,
+        "forms": [(k, _(w)) for k, w in FORMS],
+        "log": form,
+        "token": after.new_token(),
+        "system": system,
+        "what": _(_WHAT.get(form, "")),
+        "offered": offered,
+        "measured": form in _MEASURED,
+        "services": SERVICES,
+        "v": values,
+        "other_method": values.get("other_method", other),
+        "accept": entry_page.ACCEPT,
+        "most": attachments.MOST_BYTES,
+        "vessels": vessels if values["vessel"] else [],
+        "to": to,
         "usual": [] if to else _usual(form, system or (systems[0][0] if systems else ""), last, offered),
-    }  # fmt: skip
+    }
 
 
 def _usual(form: str, system: str, last: Sequence[Entry], offered: Sequence[str]) -> list[tuple[str, str]]:
@@ -169,8 +193,13 @@ def _said(w: Written) -> dict[str, str]:
     e = w.entry
     who = str(e.extra.get("animal", "")) if isinstance(e.extra.get("animal", ""), str) else ""
     subject = sentences.name(e.subject).replace("-", " ")
-    parts = [who.replace("-", " "), e.method if e.kind == "service" else "", f"to {e.to}" if e.to else "",
-             f"from {e.source}" if e.source else "", e.note]  # fmt: skip
+    parts = [
+        who.replace("-", " "),
+        e.method if e.kind == "service" else "",
+        _("to {place}").format(place=e.to) if e.to else "",
+        _("from {source}").format(source=e.source) if e.source else "",
+        e.note,
+    ]
     return {
         "subject": subject,
         "amount": amount(e),
@@ -245,7 +274,9 @@ async def log(request: Request) -> Response:
         if name:
             attachments.keep(state.store, state.clock, written[0].id, name, data)
     except BadInput as exc:
-        lead = f"{said.entry_said(written[0], dict(describe.systems(state.store)))}; its file was not kept"
+        lead = _("{logged}; its file was not kept").format(
+            logged=said.entry_said(written[0], dict(describe.systems(state.store)))
+        )
         return entry_page.shown(request, written[0].id, entry_page.not_kept(form, exc), lead)
     return answer
 

@@ -8,12 +8,13 @@ from starlette.responses import Response
 
 from leadline.app import describe
 from leadline.measures.errors import BadInput
+from leadline.measures.words import N_, _
 from leadline.present import labels as made
 from leadline.present.labels import Label, Sheet
 from leadline.web.pages.round import Asked, page
 from leadline.web.ways import Right, way
 
-_SAID = {"vessel": "Vessels", "equipment": "Machines", "probe": "Probes", "instrument": "Instruments"}
+_SAID = {"vessel": N_("Vessels"), "equipment": N_("Machines"), "probe": N_("Probes"), "instrument": N_("Instruments")}
 _MOST_SKIPPED = 64
 
 
@@ -35,12 +36,27 @@ async def labels(request: Request) -> Response:
         sheets = made.sheets(made.labels(system, at, [t for t in every if t.key in picked]), size, skip)
     except BadInput as exc:
         wrong = exc.line()
-    return page(request, "labels.html", {
-        "title": f"Labels: {system.name}", "tabs": asked.systems(), "view": system.id, "system": system,
-        "groups": [(_SAID[kind], [t for t in every if t.kind == kind]) for kind in made.KINDS], "picked": picked,
-        "sizes": made.SHEETS, "size": size, "skip": skip or "", "address": typed, "wrong": wrong, "sheets": sheets,
-        "only_here": not wrong and made.only_here(at), "n": sum(x is not None for s in sheets for x in s),
-    }, 422 if wrong else 200)  # fmt: skip
+    return page(
+        request,
+        "labels.html",
+        {
+            "title": _("Labels: {system}").format(system=system.name),
+            "tabs": asked.systems(),
+            "view": system.id,
+            "system": system,
+            "groups": [(_(_SAID[kind]), [t for t in every if t.kind == kind]) for kind in made.KINDS],
+            "picked": picked,
+            "sizes": made.SHEETS,
+            "size": size,
+            "skip": skip or "",
+            "address": typed,
+            "wrong": wrong,
+            "sheets": sheets,
+            "only_here": not wrong and made.only_here(at),
+            "n": sum(x is not None for s in sheets for x in s),
+        },
+        422 if wrong else 200,
+    )
 
 
 def _skip(typed: str) -> int:
@@ -48,7 +64,10 @@ def _skip(typed: str) -> int:
     if not text:
         return 0
     if not text.isdecimal() or int(text) > _MOST_SKIPPED:
-        raise BadInput(f"{text[:20]!r} used places", way_out=f"Give a whole number from 0 to {_MOST_SKIPPED}.")
+        raise BadInput(
+            _("{typed} used places").format(typed=f"{text[:20]!r}"),
+            way_out=_("Give a whole number from 0 to {most}.").format(most=_MOST_SKIPPED),
+        )
     return int(text)
 
 

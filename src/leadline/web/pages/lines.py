@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from leadline.estimate.report import Doubtful
 from leadline.measures import figures, quantities
+from leadline.measures.words import _
 from leadline.present import sentences
 from leadline.rounds.item import Candidate, Evidence, Later, Round
 from leadline.web.seen import Seen
@@ -65,7 +66,7 @@ class Form:
     token: str
     time: str = ""
     note: str = ""
-    send: str = "Log it"
+    send: str = ""
     entry: bool = True  # a new entry; False: the correction of one
 
 
@@ -94,7 +95,7 @@ class Line:
     to_log: str = ""  # where an amount is logged that no press of a button can know
     page: str = ""  # where it is done, when no press of a button says it all
     logs: tuple[tuple[str, str], ...] = ()  # how its doing is written
-    send: str = "Done"
+    send: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +128,9 @@ def ranked(
     lines = tuple(_line(i, item, found, seen, view, typed) for i, item in enumerate(found.items, 1))
     waits = tuple(_wait(item, found, seen, view) for item in found.left_for_later)
     names = [sentences.name(item.subject) for item in found.left_for_later]
-    said = ", ".join(dict.fromkeys(names[:6])) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
+    said = ", ".join(dict.fromkeys(names[:6]))
+    if len(names) > 6:
+        said = _("{names} and {number} more").format(names=said, number=len(names) - 6)
     needed = figures.minutes(sum(item.minutes for item in found.items))
     return Ranked(lines, waits, said, round(found.minutes), needed, view, flash or {})
 
@@ -144,7 +147,7 @@ def _line(rank: int, item: Candidate, found: Round, seen: Mapping[str, Seen], vi
     return Line(
         rank=rank,
         urgency=item.urgency,
-        urgency_said=sentences.URGENCY.get(item.urgency, item.urgency),
+        urgency_said=_(sentences.URGENCY.get(item.urgency, item.urgency)),
         first=rank == 1 and item.urgency == "now",
         action=item.action,
         action_said=sentences.action(item.action),
@@ -163,7 +166,7 @@ def _line(rank: int, item: Candidate, found: Round, seen: Mapping[str, Seen], vi
         to_log=_to_log(item.action, system),
         page=item.page,
         logs=item.logs,
-        send={"seen": "Seen", "census": "All seen"}.get(dict(item.logs).get("subject", ""), "Done"),
+        send={"seen": _("Seen"), "census": _("All seen")}.get(dict(item.logs).get("subject", ""), _("Done")),
     )
 
 
@@ -189,7 +192,9 @@ def _wait(item: Later, found: Round, seen: Mapping[str, Seen], view: str) -> Wai
     said = f"{sentences.action(item.action)} {sentences.target(item.action, item.subject)}"
     if view == "all" and system:
         said += f" ({found.names.get(system, system)})"
-    until = f"until {figures.day(item.until, local, found.as_of)}" if item.until else "no date set"
+    until = _("no date set")
+    if item.until:
+        until = _("until {day}").format(day=figures.day(item.until, local, found.as_of))
     return Wait(said, until, item.because, figures.minutes(item.minutes))
 
 
@@ -200,11 +205,13 @@ def entry_form(at: Seen, quantity: str, key: str, typed: Typed | None) -> Form:
     way = figures.display(quantity, units, e.unit if e else "")
     track = at.courses.get(quantity)
     used = [f.method for f in reversed(track.fixes) if f.method and not f.probe][:200] if track else []
-    last_method, last = "", "Never measured before."
+    last_method, last = "", _("Never measured before.")
     if e and e.last_reading:
         last_method = e.last_reading.method
         value = way.with_unit(figures.number(way.shown(e.last_reading.value), way.digits))
-        last = f"Last {value}, {figures.day(e.last_reading.time, at.local, at.estimate.as_of)}"
+        last = _("Last {value}, {day}").format(
+            value=value, day=figures.day(e.last_reading.time, at.local, at.estimate.as_of)
+        )
     methods = list(dict.fromkeys([m for m in (last_method, *used) if m]))
     methods = list(dict.fromkeys([*methods, *_METHODS.get(quantity, _OTHERWISE)]))[:MOST_METHODS]
     mine = typed if typed and typed.form == key else None
@@ -229,6 +236,7 @@ def entry_form(at: Seen, quantity: str, key: str, typed: Typed | None) -> Form:
         token=mine.token if mine and mine.token else secrets.token_urlsafe(9),
         time=mine.time if mine else "",
         note=mine.note if mine else "",
+        send=_("Log it"),
     )
 
 
@@ -264,14 +272,16 @@ def _correction(at: Seen, item: Candidate, typed: Typed | None) -> Form:
         way = figures.display(quantity, at.estimate.units)
         shown = doubt.guess_value if doubt.guess_value is not None else doubt.value
         value = value or figures.number(way.shown(shown), way.digits)
-        last = f"Typed as {doubt.typed or way.with_unit(figures.number(way.shown(doubt.value), way.digits))}"
+        last = _("Typed as {typed}").format(
+            typed=doubt.typed or way.with_unit(figures.number(way.shown(doubt.value), way.digits))
+        )
     to = f"/system/{at.estimate.system}/entry/{item.entry_id}/correct"
     return as_correction(replace(form, value=value, last=last), to)
 
 
 def as_correction(form: Form, to: str) -> Form:
     """The same form, sent as the correction of an entry."""
-    return replace(form, to=to, methods=(), send="Correct it", entry=False)
+    return replace(form, to=to, methods=(), send=_("Correct it"), entry=False)
 
 
 def _doubt(at: Seen, item: Candidate) -> tuple[str, Doubtful | None]:

@@ -19,6 +19,7 @@ from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import days_between, parse, zone
 from leadline.measures.units import parse_number
+from leadline.measures.words import _
 from leadline.present import stock as said
 from leadline.web.pages import after
 from leadline.web.pages.round import Asked, page
@@ -70,7 +71,7 @@ def shown(request: Request, typed: Typed | None = None, problems: tuple[str, ...
     systems = [_system(h, s) for s in h.systems]
     store = request.app.state.store
     return page(request, "livestock.html", {
-        "title": "Livestock", "tabs": asked.systems(), "view": "livestock", "systems": systems, "typed": typed,
+        "title": _("Livestock"), "tabs": asked.systems(), "view": "livestock", "systems": systems, "typed": typed,
         "kinds": kinds_offered(h), "sources": sources(h), "flash": after.shown(request, h), "token": after.new_token(),
         "frozen": asked.as_of is not None or on_day(request) is not None,
         "day": request.query_params.get("on", "")[:10],
@@ -106,15 +107,20 @@ def _system(h: House, system: str) -> dict[str, Any]:
     looks = h.register.looks.get(system, [])
     last = max(looks) if looks else None
     return {
-        "id": system, "name": h.systems[system].name, "lots": lots, "purpose": h.systems[system].purpose,
-        "looked": f"last looked over {figures.day(last, local, h.at)}" if last else "never looked over",
+        "id": system,
+        "name": h.systems[system].name,
+        "lots": lots,
+        "purpose": h.systems[system].purpose,
+        "looked": _("last looked over {day}").format(day=figures.day(last, local, h.at))
+        if last
+        else _("never looked over"),
         "quarantine": system in quarantine.units(h),
-    }  # fmt: skip
+    }
 
 
 def _row(h: House, lot: Lot, system: str, late: Any) -> dict[str, Any]:
     last = lot.seen.get(system)
-    ago = f"seen {figures.span(days_between(last, h.at))} ago" if last else "not seen yet"
+    ago = _("seen {span} ago").format(span=figures.span(days_between(last, h.at))) if last else _("not seen yet")
     overdue = late is not None and late.overdue
     return {
         "id": lot.id, "name": lot.name, "kind": lot.kind_said(), "n": f"{lot.here[system]:g}", "ago": ago,
@@ -182,7 +188,10 @@ async def check(request: Request) -> Response:
         try:
             n = parse_number(typed_count)
             if n <= 0:
-                raise BadInput(f"{typed_count} of them", way_out="Give how many would come, one or more.")
+                raise BadInput(
+                    _("{number} of them").format(number=typed_count),
+                    way_out=_("Give how many would come, one or more."),
+                )
             found = stock.check(request.app.state.store, request.app.state.clock, system, kind, n, as_of=asked.as_of)
         except BadInput as exc:
             error = exc.line()
@@ -198,7 +207,7 @@ async def check(request: Request) -> Response:
                 groups.append((str(certainty), lines))
     load = said.load_said(found.load, found.net_volume_l) if found is not None and found.load else None
     return page(request, "check.html", {
-        "title": "Check", "tabs": asked.systems(), "view": "livestock", "kinds": kinds_offered(h), "kind": kind,
+        "title": _("Check"), "tabs": asked.systems(), "view": "livestock", "kinds": kinds_offered(h), "kind": kind,
         "count": typed_count, "system": system, "choices": asked.systems(), "found": found, "groups": groups,
         "error": error, "load": load, "serious": len(found.serious) if found is not None else 0,
     }, 422 if error else 200)  # fmt: skip
@@ -226,14 +235,14 @@ async def bring(request: Request) -> Response:
         name, data = (sent.filename or "", await sent.read()) if isinstance(sent, UploadFile) else ("", b"")
     try:
         if not name:
-            raise BadInput("no file was chosen", way_out="Choose a CSV file.")
-        content, _ = texts.decode(data, name, None, "")
+            raise BadInput(_("no file was chosen"), way_out=_("Choose a CSV file."))
+        content, _how = texts.decode(data, name, None, "")
         rows = list(texts.records(content, texts.delimiter_of(content))) if content.strip() else []
         header = rows[0][1] if rows else []
         if isinstance(header, texts.Broken) or not register_csv.is_register(c.strip().lower() for c in header):
             raise BadInput(
-                "this is no register", where=name,
-                way_out="Its header needs organismID or scientificName, eventDate and locationID.",
+                _("this is no register"), where=name,
+                way_out=_("Its header needs organismID or scientificName, eventDate and locationID."),
             )  # fmt: skip
         read = register_csv.read(iter(rows), name, zone_of=lambda s: zone(describe.load(store, s).time_zone), now=now)
     except BadInput as exc:

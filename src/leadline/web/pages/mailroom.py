@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from leadline.measures.words import _
 from leadline.web.pages.round import Asked, page
 from leadline.web.ways import Right, post, way
 
@@ -24,10 +25,19 @@ async def mailbox(request: Request) -> Response:
         link = _LINK.search(text)
         paragraphs = [p for p in text.split("\n") if p and not _LINK.search(p)]
         mails.append({"subject": str(mail["subject"]), "paragraphs": paragraphs, "to": link[1] if link else ""})
-    return page(request, "mailbox.html", {
-        "title": "Mailbox", "tabs": Asked(request).systems(), "view": "mailbox", "mails": mails, "runs": room.mail_runs,
-        "bell": room.rung()[:12], "neighbour": [str(m["subject"]) for m in room.mails("neighbour")][:12],
-    })  # fmt: skip
+    return page(
+        request,
+        "mailbox.html",
+        {
+            "title": _("Mailbox"),
+            "tabs": Asked(request).systems(),
+            "view": "mailbox",
+            "mails": mails,
+            "runs": room.mail_runs,
+            "bell": room.rung()[:12],
+            "neighbour": [str(m["subject"]) for m in room.mails("neighbour")][:12],
+        },
+    )
 
 
 async def switch(request: Request) -> Response:

@@ -11,13 +11,16 @@ from leadline.app import orders_set_up, oversee, stand_orders
 from leadline.app.parts_of import Kind, key_of
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.quantities import QUANTITIES
+from leadline.measures.words import N_, _
 from leadline.present import sentences
 from leadline.web.pages.round import Asked, page
-from leadline.web.pages.systems import zones
+from leadline.web.pages.systems import localized, zones
 from leadline.web.pages.typed import Typed, back, refused, text
 from leadline.web.ways import Right, post, way
 
-_SAID = {"kept": "Kept", "dropped": "Taken out", "secret": "The secret is kept", "adopted": "Taken up"}
+_SAID = {
+    "kept": N_("Kept"), "dropped": N_("Taken out"), "secret": N_("The secret is kept"), "adopted": N_("Taken up"),
+}  # fmt: skip
 
 
 async def orders(request: Request) -> Response:
@@ -34,14 +37,19 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     offered = [s for s in oversee.streams(state.store) if not s.declared]
     names = dict(asked.systems())
     return page(request, "orders.html", {
-        "title": "Who is called", "tabs": asked.systems(), "view": "watch", "typed": typed, "zones": zones(),
-        "said": _SAID.get(request.query_params.get("done", ""), ""), "unknown": standing.unknown,
+        "title": _("Who is called"), "tabs": asked.systems(), "view": "watch", "typed": typed, "zones": zones(),
+        "said": _done(request), "unknown": standing.unknown,
         "placed": typed is None or typed.values.get("kind_of", "") in orders_set_up.KINDS,
         "kinds": [_kind(request, k, typed, given) for k in orders_set_up.KINDS.values()],
         "missing": [n for n in standing.secrets() if n not in given], "keeps": keep is not None,
         "offered": [(s.system, names.get(s.system, s.system), s.stream) for s in offered[:40]],
         "quantities": [(q, sentences.titled(q)) for q in QUANTITIES],
     }, 200 if typed is None else 422)  # fmt: skip
+
+
+def _done(request: Request) -> str:
+    said = _SAID.get(request.query_params.get("done", ""), "")
+    return _(said) if said else ""
 
 
 def _kind(request: Request, kind: Kind, typed: Typed | None, given: set[str]) -> dict[str, Any]:
@@ -52,7 +60,7 @@ def _kind(request: Request, kind: Kind, typed: Typed | None, given: set[str]) ->
         here = mine is not None and mine.values.get("key") == own
         secret = ""
         if kind.id == "path" and part.get("kind") in ("mail", "service"):
-            secret = "its secret is kept" if own in given else "its secret is missing"
+            secret = _("its secret is kept") if own in given else _("its secret is missing")
         fixed = kind.id == "path" and part.get("kind") not in ("mail", "service")
         said = [part[f.key] for f in kind.fields if part.get(f.key) and f.key not in kind.names]
         rows.append({
@@ -62,7 +70,7 @@ def _kind(request: Request, kind: Kind, typed: Typed | None, given: set[str]) ->
         })  # fmt: skip
     fresh = mine is not None and not mine.values.get("key") and not rows if kind.single else (
         mine is not None and not mine.values.get("key"))  # fmt: skip
-    return {"kind": kind, "rows": rows, "now": dict(mine.values) if fresh and mine is not None else {},
+    return {"kind": localized(kind), "rows": rows, "now": dict(mine.values) if fresh and mine is not None else {},
             "error": mine.error if fresh and mine is not None else ""}  # fmt: skip
 
 

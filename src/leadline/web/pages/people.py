@@ -16,17 +16,24 @@ from leadline.app.ports import Pass
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import zone
+from leadline.measures.words import N_, _
 from leadline.web import doors
 from leadline.web.pages.round import Asked, page, plain_word
 from leadline.web.pages.typed import Typed, back, refused, text
 from leadline.web.ways import Right, post, way
 
 _DAYS = tuple(map(str, accounts.SHARES_D))
+_WISH_S = 400 * 86400  # the longest that browsers keep a cookie
 _DONE = {
-    "wishes": "Kept", "passphrase": "Your passphrase is changed; other browsers must sign in again",
-    "passkey": "This device's passkey is added", "dropped": "Removed", "ended": "That browser is signed out",
-    "role": "The role is changed", "closed": "The account is closed", "taken": "Taken back",
-}  # fmt: skip
+    "wishes": N_("Kept"),
+    "passphrase": N_("Your passphrase is changed; other browsers must sign in again"),
+    "passkey": N_("This device's passkey is added"),
+    "dropped": N_("Removed"),
+    "ended": N_("That browser is signed out"),
+    "role": N_("The role is changed"),
+    "closed": N_("The account is closed"),
+    "taken": N_("Taken back"),
+}
 
 
 def _local(request: Request) -> dt.tzinfo:
@@ -48,22 +55,43 @@ def _me(request: Request, typed: Typed | None = None, token: str = "") -> Respon
     who = state.doors.who(request)
     account = state.store.account(who.account) if who.account else None
     now = state.clock.now()
-    return page(request, "me.html", {
-        "title": "You", "tabs": Asked(request).systems(), "view": "me", "account": account, "typed": typed,
-        "said": _DONE.get(request.query_params.get("done", ""), ""), "token": token,
-        "units": who.wishes.get("units", ""), "role_said": accounts.ROLE_SAID.get(account.role, "") if account else "",
-        "keys": [(k.id, k.name, _when(k.used_at or k.made_at, local, now)) for k in state.store.passkeys(who.account)]
-        if account else [],
-        "browsers": [(s.digest[:16], s.words, _when(s.seen_at, local, now), s.digest == who.session)
-                     for s in state.store.sessions(who.account)] if account else [],
-        "programs": [_pass(p, local, now) for p in state.store.passes("program", who.account)] if account else [],
-        "rights": accounts.PROGRAM_RIGHTS, "least": accounts.LEAST,
-    }, 200 if typed is None else 422)  # fmt: skip
+    return page(
+        request,
+        "me.html",
+        {
+            "title": _("You"),
+            "tabs": Asked(request).systems(),
+            "view": "me",
+            "account": account,
+            "typed": typed,
+            "said": _(_DONE.get(request.query_params.get("done", ""), "")),
+            "token": token,
+            "units": who.wishes.get("units", ""),
+            "role_said": _(accounts.ROLE_SAID.get(account.role, "")) if account else "",
+            "keys": [
+                (k.id, k.name, _when(k.used_at or k.made_at, local, now)) for k in state.store.passkeys(who.account)
+            ]
+            if account
+            else [],
+            "browsers": [
+                (s.digest[:16], s.words, _when(s.seen_at, local, now), s.digest == who.session)
+                for s in state.store.sessions(who.account)
+            ]
+            if account
+            else [],
+            "programs": [_pass(p, local, now) for p in state.store.passes("program", who.account)] if account else [],
+            "language_wished": who.wishes.get("language", "") or request.cookies.get("language", ""),
+            "languages": [(t.tag, t.name) for t in state.tongues.values()] if len(state.tongues) > 1 else [],
+            "rights": accounts.PROGRAM_RIGHTS,
+            "least": accounts.LEAST,
+        },
+        200 if typed is None else 422,
+    )
 
 
 def _when(moment: dt.datetime | None, local: dt.tzinfo, now: dt.datetime) -> str:
     if moment is None:
-        return "not used yet"
+        return _("not used yet")
     day = figures.day(moment, local, now)
     same = moment.astimezone(local).date() == now.astimezone(local).date()
     return f"{moment.astimezone(local):%H:%M}" if same else day
@@ -78,17 +106,24 @@ def _pass(p: Pass, local: dt.tzinfo, now: dt.datetime) -> dict[str, str]:
 
 
 async def wishes(request: Request) -> Response:
-    """Units, for one's own eyes alone."""
+    """Units and language, for one's own eyes alone."""
     form = await request.form()
     state, who = request.app.state, request.app.state.doors.who(request)
     units = text(form, "units")
     if units not in accounts.UNITS:
-        return _me(request, refused("wishes", form, BadInput("choose metric, US or as each system says")))
+        return _me(request, refused("wishes", form, BadInput(_("choose metric, US or as each system says"))))
+    wished = {"units": units}
+    if "language" in form:
+        wished["language"] = text(form, "language", 40)
+        if wished["language"] and wished["language"] not in state.tongues:
+            return _me(request, refused("wishes", form, BadInput(_("choose a language of the list"))))
     answer = back("/me", done="wishes")
     if who.account:
-        accounts.wish(state.store, state.store.account(who.account), {"units": units})
+        accounts.wish(state.store, state.store.account(who.account), wished)
     else:
         doors.remember(answer, request, "units", units)
+    if "language" in wished:  # with an account too: the sign-in is a page of this browser
+        doors.remember(answer, request, "language", wished["language"])
     return answer
 
 
@@ -98,17 +133,17 @@ async def passphrase(request: Request) -> Response:
     state, who = request.app.state, request.app.state.doors.who(request)
     account = state.store.account(who.account) if who.account else None
     if account is None:
-        return _me(request, Typed("passphrase", "There is no account here."))
+        return _me(request, Typed("passphrase", _("There is no account here.")))
     old, new = (str(form.get(k, "")) for k in ("present", "passphrase"))
     pace = f"change {account.id}"  # not that of the door: a stranger there must not stand in the way here
     if not state.sign_ins.may(pace):
-        return _me(request, Typed("passphrase", "Too many tries. Wait a minute, then try again."))
+        return _me(request, Typed("passphrase", _("Too many tries. Wait a minute, then try again.")))
     try:
         right = not account.hash or await state.weighing.weigh(accounts.opens, account, old)
     except BadInput as exc:
         return _me(request, Typed("passphrase", _line(exc)))
     if not right:
-        return _me(request, Typed("passphrase", "The present passphrase is another one."))
+        return _me(request, Typed("passphrase", _("The present passphrase is another one.")))
     try:
         changed = await state.weighing.weigh(accounts.change_passphrase, state.store, state.clock, account, new)
     except BadInput as exc:
@@ -154,7 +189,7 @@ async def token(request: Request) -> Response:
     account = state.store.account(who.account) if who.account else None
     try:
         if account is None:
-            raise BadInput("there is no account here", way_out="Make one first.")
+            raise BadInput(_("there is no account here"), way_out=_("Make one first."))
         made = accounts.program_token(state.store, state.clock, account, text(form, "name"), text(form, "right"))
     except BadInput as exc:
         return _me(request, refused("token", form, exc))
@@ -185,14 +220,14 @@ def _people(request: Request, typed: Typed | None = None, invited: tuple[str, st
     now = state.clock.now()
     names = {a.id: a.name for a in state.store.accounts()}
     return page(request, "people.html", {
-        "title": "People", "tabs": Asked(request).systems(), "view": "people", "typed": typed,
-        "said": _DONE.get(request.query_params.get("done", ""), ""), "invited": _shown_link(request, invited),
+        "title": _("People"), "tabs": Asked(request).systems(), "view": "people", "typed": typed,
+        "said": _(_DONE.get(request.query_params.get("done", ""), "")), "invited": _shown_link(request, invited),
         "accounts": [(a.id, a.name, a.role) for a in state.store.accounts() if a.closed_at is None],
         "kept": state.doors.kept, "me": state.doors.who(request).account,
         "closed": [a.name for a in state.store.accounts() if a.closed_at is not None],
         "invitations": [_pass(p, local, now) for p in state.store.passes("invitation")],
         "shares": [_pass(p, local, now) for p in state.store.passes("share")],
-        "roles": [(r, accounts.ROLE_SAID[r]) for r in accounts.ROLES],
+        "roles": [(r, _(accounts.ROLE_SAID[r])) for r in accounts.ROLES],
         "events": [(figures.moment(e.at, local), e.what, names.get(e.account, e.account), e.origin)
                    for e in state.store.door_events(30)],
     }, 200 if typed is None else 422)  # fmt: skip
@@ -218,7 +253,7 @@ async def invite(request: Request) -> Response:
     try:
         name, account = text(form, "name"), text(form, "account")
         if not account and not name:
-            raise BadInput("whom?", way_out="Type the name by which the house knows them.")
+            raise BadInput("whom?", way_out=_("Type the name by which the house knows them."))
         secret = accounts.invite(state.store, state.clock, name, text(form, "role") or "reader", account=account)
     except BadInput as exc:
         return _people(request, refused("invite", form, exc))
@@ -269,9 +304,9 @@ async def share(request: Request) -> Response:
 
 def _share(request: Request, target: str, error: str = "", made: str = "") -> Response:
     if not accounts.shareable(unquote(urlsplit(target).path)):
-        return plain_word(request, "This page is not one to share.", 422)
+        return plain_word(request, _("This page is not one to share."), 422)
     return page(request, "share.html", {
-        "title": "Share a page", "tabs": Asked(request).systems(), "view": "share", "target": target, "error": error,
+        "title": _("Share a page"), "tabs": Asked(request).systems(), "view": "share", "target": target, "error": error,
         "days": accounts.SHARES_D, "made": _shown_link(request, (f"/shared/{made}", target) if made else None),
     }, 422 if error else 200)  # fmt: skip
 
@@ -283,7 +318,7 @@ async def share_it(request: Request) -> Response:
     target = doors.inside(text(form, "page", 400))
     days = text(form, "days")
     if not accounts.shareable(unquote(urlsplit(target).path)):
-        return plain_word(request, "This page is not one to share.", 422)
+        return plain_word(request, _("This page is not one to share."), 422)
     try:
         made = accounts.share(state.store, state.clock, who.account, target, target, int(days) if days in _DAYS else 0)
     except BadInput as exc:
@@ -309,10 +344,10 @@ async def shared(request: Request) -> Any:
     )  # fmt: skip
     if found is None:
         state.wrong_links.may(where)
-        return plain_word(request, "This link is wrong, or its time is over. Ask for another.", 404)
+        return plain_word(request, _("This link is wrong, or its time is over. Ask for another."), 404)
     target, query = unquote(urlsplit(found.target).path), urlsplit(found.target).query
     if not accounts.shareable(target):  # shared before this was asked
-        return plain_word(request, "This link is wrong, or its time is over. Ask for another.", 404)
+        return plain_word(request, _("This link is wrong, or its time is over. Ask for another."), 404)
     kept = {k: v for k, v in request.scope.items() if k not in ("path_params", "endpoint", "route", "state")}
     until = figures.moment(found.ends_at, _local(request)) if found.ends_at else ""
     scope = {**kept, "path": target, "raw_path": quote(target).encode(), "state": {},

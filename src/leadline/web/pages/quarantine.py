@@ -11,6 +11,7 @@ from leadline.app import quarantine, record, stock
 from leadline.journal.entry import Entry
 from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.words import _
 from leadline.present import stock as said
 from leadline.present.charts import quarantine as drawn
 from leadline.web.pages import after
@@ -70,17 +71,24 @@ def _step(s: Any, names: dict[str, str], local: Any, now: Any) -> dict[str, Any]
 def _against(a: Any, h: Any) -> dict[str, Any]:
     facts = [f for d in (a.hatch, a.lays, a.observe) if d is not None for f in d.facts]
     if a.opens_d is not None:
-        window = f"treat again on day {a.opens_d} to {a.closes_d}"
+        window = _("treat again on day {first} to {last}").format(first=a.opens_d, last=a.closes_d)
     elif a.no_data:
         window = a.no_data
     else:
         window = ""
     return {
-        "id": a.pest.id, "name": a.pest.name, "hosts": ", ".join(x.replace("-", " ") for x in a.hosts) or "rides along",
-        "window": window, "observe": f"{a.observe.days:.0f} days" if a.observe.days is not None else "no data",
-        "facts": [(f.what.replace("-", " "), said.fact_said(f), said.origin(h.catalogue, f.mark, f.source))
-                  for f in dict.fromkeys(facts)],
-    }  # fmt: skip
+        "id": a.pest.id,
+        "name": a.pest.name,
+        "hosts": ", ".join(x.replace("-", " ") for x in a.hosts) or _("rides along"),
+        "window": window,
+        "observe": _("{number} days").format(number=f"{a.observe.days:.0f}")
+        if a.observe.days is not None
+        else _("no data"),
+        "facts": [
+            (f.what.replace("-", " "), said.fact_said(f), said.origin(h.catalogue, f.mark, f.source))
+            for f in dict.fromkeys(facts)
+        ],
+    }
 
 
 def _cautions(h: Any) -> list[tuple[str, str, str]]:
@@ -91,7 +99,7 @@ def _cautions(h: Any) -> list[tuple[str, str, str]]:
         for f in a.cautions:
             found.setdefault((said.fact_said(f), said.label(f.mark)), []).append(a.name.lower())
     return [
-        (line, label, "every dip" if len(names) == len(dips) else ", ".join(names))
+        (line, label, _("every dip") if len(names) == len(dips) else ", ".join(names))
         for (line, label), names in found.items()
     ]
 
@@ -104,7 +112,7 @@ async def treat(request: Request) -> Response:
 
     def make(token: str) -> Entry:
         if not text(form, "other") and not text(form, "agent"):
-            raise BadInput("treated with what?", way_out="Choose the agent, or say that it is not known.")
+            raise BadInput(_("treated with what?"), way_out=_("Choose the agent, or say that it is not known."))
         return quarantine.treat(
             state.store, state.clock, system, agent=text(form, "other") or text(form, "agent"),
             what="medicine" if text(form, "what") == "medicine" else "dip", animals=who, base=text(form, "base"),
@@ -126,10 +134,10 @@ async def release(request: Request) -> Response:
         who, why = text(form, "who"), text(form, "note", 2000)
         plan = quarantine.plan(state.store, state.clock, system)
         if not who:
-            raise BadInput("decided by whom?", way_out="Write a name: whoever asks later must know.")
+            raise BadInput(_("decided by whom?"), way_out=_("Write a name: whoever asks later must know."))
         early = plan is not None and (plan.release is None or plan.release > state.clock.now() or plan.doubt)
         if early and not why:
-            raise BadInput("this is before it should be", way_out="Say why: whoever asks later must know.")
+            raise BadInput(_("this is before it should be"), way_out=_("Say why: whoever asks later must know."))
         h = stock.house(state.store, state.clock)
         return record.log(
             state.store, state.clock, system=system, kind="note", subject="release", value_text="", unit="",

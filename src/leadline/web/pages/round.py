@@ -19,6 +19,7 @@ from leadline.measures import figures, quantities
 from leadline.measures.errors import UnknownName, Unreachable
 from leadline.measures.moments import parse
 from leadline.measures.units import GALLON_L
+from leadline.measures.words import N_, _
 from leadline.present import sentences
 from leadline.rounds.item import Round
 from leadline.web.doors import cookie_name
@@ -30,7 +31,7 @@ from leadline.web.use import Use
 from leadline.web.ways import Right
 
 LIGHTS = ("day", "dusk", "night")
-SPANS = ((30, "1 month"), (180, "6 months"), (425, "14 months"), (1461, "4 years"))
+SPANS = ((30, N_("1 month")), (180, N_("6 months")), (425, N_("14 months")), (1461, N_("4 years")))
 _DAYS = 180
 _LEAST, _MOST, _USUAL = 2, 60, 10
 
@@ -54,7 +55,7 @@ class Asked:
 
     def at_first_home(self) -> None:
         """The same for a page of all systems: in the zone of the first."""
-        for system, _ in self.systems()[:1]:
+        for system, _name in self.systems()[:1]:
             self.at_home(system)
 
     @property
@@ -148,7 +149,7 @@ def overview(
         asked.request,
         "all.html",
         {
-            "title": "All systems",
+            "title": _("All systems"),
             "tabs": systems,
             "view": "all",
             "when": figures.long_moment(first.estimate.as_of, first.local),
@@ -201,7 +202,7 @@ def chart_room(
             "unmeasured": [c for c in courses if not c.measured],
             "warnings": (_volume_why(at), *at.estimate.warnings),
             "asked": asked,
-            "spans": SPANS,
+            "spans": [(days, _(words)) for days, words in SPANS],
             "frozen": frozen,
         },
         status,
@@ -214,13 +215,17 @@ def _volume(at: Seen) -> str:
         litres, sd, unit = litres / GALLON_L, sd / GALLON_L, "gal"
     else:
         unit = "L"
-    return f"{figures.number(litres, 0)} ± {figures.number(sd, 0)} {unit} of water"
+    return _("{number} ± {sd} {unit} of water").format(
+        number=figures.number(litres, 0), sd=figures.number(sd, 0), unit=unit
+    )
 
 
 def _volume_why(at: Seen) -> str:
     factor, unit = (1 / GALLON_L, "gal") if at.estimate.units == "us" else (1.0, "L")
     stated = figures.number(at.estimate.net_volume_stated_l * factor, 0)
-    return f"The water is stated as {stated} {unit}; what doses and exchanges did puts it at {_volume(at)}."
+    return _("The water is stated as {stated} {unit}; what doses and exchanges did puts it at {water}.").format(
+        stated=stated, unit=unit, water=_volume(at)
+    )
 
 
 def flashed(asked: Asked) -> dict[str, str]:
@@ -248,14 +253,16 @@ def flash_for(asked: Asked, what: str, entry_id: str, more: str = "") -> dict[st
     amount = ""
     if entry.value is not None:
         digits = max(0, min(4, len(repr(entry.value).partition(".")[2]) if not float(entry.value).is_integer() else 0))
-        amount = f" {figures.number(entry.value, digits)} {figures.unit_label(entry.unit)}".rstrip()
+        amount = f"{figures.number(entry.value, digits)} {figures.unit_label(entry.unit)}".rstrip()
     subject = sentences.name(entry.subject)
     words = {
-        "logged": f"Logged{amount or ' it'} {subject}.",
-        "done": f"Noted: {subject} done.",
-        "settled": f"Kept as typed:{amount} {subject}.",
-        "corrected": f"Corrected to{amount} {subject}.",
-        "withdrawn": f"Taken back:{amount} {subject}.",
+        "logged": (_("Logged {amount} {subject}.") if amount else _("Logged it {subject}.")).format(
+            amount=amount, subject=subject
+        ),
+        "done": _("Noted: {subject} done.").format(subject=subject),
+        "settled": _("Kept as typed: {amount} {subject}.").format(amount=amount, subject=subject),
+        "corrected": _("Corrected to {amount} {subject}.").format(amount=amount, subject=subject),
+        "withdrawn": _("Taken back: {amount} {subject}.").format(amount=amount, subject=subject),
     }[what]
     return {"words": words.replace("  ", " "), "more": more, **back}
 
@@ -311,7 +318,7 @@ def page(request: Request, name: str, context: dict[str, Any], status: int = 200
         from leadline.web.pages.tables import with_links
 
         text = with_links(text, context["here"])
-    return HTMLResponse(text, status, {"vary": "HX-Request, Cookie"})
+    return HTMLResponse(text, status, {"vary": "HX-Request, Cookie, Accept-Language"})
 
 
 def _standing(request: Request) -> dict[str, Any]:
@@ -344,7 +351,7 @@ def _calling(request: Request) -> str:
     if not asking:
         return ""
     first = max(asking, key=lambda r: (RANK[r.priority], -r.began_s))
-    more = f", and {len(asking) - 1} more" if len(asking) > 1 else ""
+    more = _(", and {number} more").format(number=len(asking) - 1) if len(asking) > 1 else ""
     signals = request.app.state.signals_of(request.app.state.store)
     name = oversee.called(first.system, first.name, first.because, signals.orders)
     return f"{name}, {signals.names(first.system)[0]}{more}"

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from leadline.estimate.report import QuantityEstimate
 from leadline.measures import figures, quantities
 from leadline.measures.moments import iso
+from leadline.measures.words import _
 from leadline.present import sentences
 from leadline.web.pages.lines import Form, Typed, entry_form
 from leadline.web.seen import Seen
@@ -70,7 +71,11 @@ def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = 
     measured = e.last_reading is not None or bool(track and track.fixes)
     said = [sentences.now_said(e, units, at.local, as_of), sentences.edge_said(e, at.local, as_of)]
     if e.band_is_default and e.aim is not None:
-        said.append(f"The channel ({figures.band(e.aim, e.quantity, units)}) is a default; set your own band.")
+        said.append(
+            _("The channel ({band}) is a default; set your own band.").format(
+                band=figures.band(e.aim, e.quantity, units)
+            )
+        )
     why = [sentences.rate_said(e, units), *e.why]
     rows, more = _rows(at, e) if drawn else ((), "")
     return Sounding(
@@ -107,19 +112,19 @@ def asks(e: QuantityEstimate) -> bool:
 
 def _state(e: QuantityEstimate, at: Seen) -> str:
     if e.aim is None:
-        return "no channel set"
+        return _("no channel set")
     if e.p_outside_limit >= 0.5:
-        return _sure(e.p_outside_limit, "past the limit")
+        return _sure(e.p_outside_limit, _("past the limit"))
     if e.p_outside_aim >= 0.5:
-        return _sure(e.p_outside_aim, "outside the channel")
+        return _sure(e.p_outside_aim, _("outside the channel"))
     if e.meets_edge is not None and e.meets_edge <= at.estimate.as_of:
-        return "may be at the edge"
-    return "in the channel"
+        return _("may be at the edge")
+    return _("in the channel")
 
 
 def _sure(chance: float, where: str) -> str:
     """What the cone's own 90 % does not hold is only probably so."""
-    return where if chance >= 0.9 else f"probably {where}"
+    return where if chance >= 0.9 else _("probably {where}").format(where=where)
 
 
 def _rows(at: Seen, e: QuantityEstimate) -> tuple[tuple[Row, ...], str]:
@@ -132,11 +137,14 @@ def _rows(at: Seen, e: QuantityEstimate) -> tuple[tuple[Row, ...], str]:
         Row(
             figures.moment(f.time, at.local),
             figures.number(way.shown(f.value), way.digits),
-            f.method or "not said",
-            "in doubt" if f.doubtful else "",
+            f.method or _("not said"),
+            _("in doubt") if f.doubtful else "",
         )
         for f in hand[:MOST_ROWS]
     )
     left, probe = len(hand) - len(rows), len(track.fixes) - len(hand)
-    more = [f"{left} earlier ones by hand" if left > 0 else "", f"{probe} points of a probe" if probe else ""]
-    return rows, " and ".join(m for m in more if m)
+    if left > 0 and probe:
+        return rows, _("{left} earlier ones by hand and {points} points of a probe").format(left=left, points=probe)
+    if left > 0:
+        return rows, _("{left} earlier ones by hand").format(left=left)
+    return rows, _("{points} points of a probe").format(points=probe) if probe else ""

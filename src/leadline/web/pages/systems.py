@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import zoneinfo
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 from urllib.parse import quote
 
@@ -16,6 +17,7 @@ from leadline.app import describe, set_up, volume
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.units import GALLON_L
+from leadline.measures.words import N_, _, ngettext
 from leadline.present import sentences
 from leadline.system import bands
 from leadline.system.description import PURPOSES, System
@@ -25,17 +27,36 @@ from leadline.web.pages.typed import Typed, back, refused, text
 from leadline.web.ways import Right, post, way
 
 _SAID = {
-    "made": "It is made", "kept": "Kept", "dropped": "Taken out", "undone": "As it was before", "volume": "Kept",
-}  # fmt: skip
+    "made": N_("It is made"),
+    "kept": N_("Kept"),
+    "dropped": N_("Taken out"),
+    "undone": N_("As it was before"),
+    "volume": N_("Kept"),
+}
 _PURPOSE_SAID = {
-    "display": "a display", "satellite": "a satellite of another", "fish-quarantine": "quarantine for fish",
-    "invertebrate-quarantine": "quarantine for invertebrates", "quarantine": "quarantine", "hospital": "a hospital",
-}  # fmt: skip
+    "display": N_("a display"),
+    "satellite": N_("a satellite of another"),
+    "fish-quarantine": N_("quarantine for fish"),
+    "invertebrate-quarantine": N_("quarantine for invertebrates"),
+    "quarantine": N_("quarantine"),
+    "hospital": N_("a hospital"),
+}
 _SHORT = {
-    "sd": "± {}", "minutes": "{} min", "stream": "seen by {}", "period": "every {}", "vessel": "in {}",
-    "spare_volume": "{} free above", "setpoint": "set to {}", "rate": "at {}", "per_day": "{} a day", "on": "from {}",
-    "off": "to {}", "reservoir": "from {}", "room": "of the room's air", "distance": "{} away",
-}  # fmt: skip
+    "sd": "± {}",
+    "minutes": N_("{} min"),
+    "stream": N_("seen by {}"),
+    "period": N_("every {}"),
+    "vessel": N_("in {}"),
+    "spare_volume": N_("{} free above"),
+    "setpoint": N_("set to {}"),
+    "rate": N_("at {}"),
+    "per_day": N_("{} a day"),
+    "on": N_("from {}"),
+    "off": N_("to {}"),
+    "reservoir": N_("from {}"),
+    "room": N_("of the room's air"),
+    "distance": N_("{} away"),
+}
 
 
 @functools.cache
@@ -51,14 +72,15 @@ async def systems(request: Request) -> Response:
     store = request.app.state.store
     found = [(s, name, _summary(describe.load(store, s))) for s, name in asked.systems()]
     return page(request, "systems.html", {
-        "title": "Set up", "tabs": asked.systems(), "view": "systems", "found": found,
+        "title": _("Set up"), "tabs": asked.systems(), "view": "systems", "found": found,
     })  # fmt: skip
 
 
 def _summary(s: System) -> str:
-    parts = [_litres(s.net_volume_l, s.net_volume_sd_l, s.units), _PURPOSE_SAID.get(s.purpose, s.purpose)]
-    parts += [f"{n} {word}{'s' if n != 1 else ''}" for n, word in
-              ((len(s.equipment), "machine"), (len(s.streams), "stream")) if n]  # fmt: skip
+    parts = [_litres(s.net_volume_l, s.net_volume_sd_l, s.units), _(_PURPOSE_SAID.get(s.purpose, s.purpose))]
+    machines, streams = len(s.equipment), len(s.streams)
+    parts += [ngettext("{n} machine", "{n} machines", machines).format(n=machines)] if machines else []
+    parts += [ngettext("{n} stream", "{n} streams", streams).format(n=streams)] if streams else []
     return " · ".join(parts)
 
 
@@ -75,8 +97,8 @@ async def new(request: Request) -> Response:
 def _new(request: Request, typed: Typed | None = None) -> Response:
     asked = Asked(request)
     return page(request, "system-new.html", {
-        "title": "A new system", "tabs": asked.systems(), "view": "systems", "typed": typed, "zones": zones(),
-        "purposes": [(p, _PURPOSE_SAID[p]) for p in PURPOSES], "first": not asked.systems(),
+        "title": _("A new system"), "tabs": asked.systems(), "view": "systems", "typed": typed, "zones": zones(),
+        "purposes": [(p, _(_PURPOSE_SAID[p])) for p in PURPOSES], "first": not asked.systems(),
         "zone": _last_zone(request),
     }, 200 if typed is None else 422)  # fmt: skip
 
@@ -122,7 +144,7 @@ def _one(request: Request, typed: Typed | None = None) -> Response:
     key = typed.values.get("key", "") if typed else query.get("key", "")
     return page(request, "set-up.html", {
         "title": s.name, "tabs": asked.systems(), "view": "systems", "system": s, "typed": typed,
-        "said": _SAID.get(query.get("done", ""), ""), "made": query.get("done") == "made",
+        "said": _(_SAID.get(query.get("done", ""), "")), "made": query.get("done") == "made",
         "undoable": query.get("done") in ("kept", "dropped", "volume") and len(state.store.system_versions(ident)) > 1,
         "head": _single(document, set_up.HEAD, opened, typed), "room": _single(document, set_up.ROOM, opened, typed),
         "kinds": [_kind(document, k, s, opened, key, typed) for k in set_up.KINDS.values()],
@@ -137,14 +159,20 @@ def _quantity_said(name: str) -> str:
     return sentences.titled(name) if name else ""
 
 
+def localized(kind: set_up.Kind) -> set_up.Kind:
+    """A kind of part in the reader's language."""
+    fields = tuple(replace(f, label=_(f.label)) for f in kind.fields)
+    return replace(kind, title=_(kind.title), one=_(kind.one), says=_(kind.says), fields=fields)
+
+
 def _single(document: str, kind: set_up.Kind, opened: str, typed: Typed | None) -> dict[str, Any]:
     found = set_up.parts(document, kind.id)
     values = dict(found[0]) if found else {}
     mine = typed if typed is not None and typed.form == "part" and typed.values.get("kind") == kind.id else None
     if mine is not None:
         values.update(mine.values)
-    return {"kind": kind, "now": values, "open": opened == kind.id, "error": mine.error if mine else "",
-            "shown": [(f.label, values[f.key]) for f in kind.fields if values.get(f.key)]}  # fmt: skip
+    return {"kind": localized(kind), "now": values, "open": opened == kind.id, "error": mine.error if mine else "",
+            "shown": [(_(f.label), values[f.key]) for f in kind.fields if values.get(f.key)]}  # fmt: skip
 
 
 def _kind(document: str, kind: set_up.Kind, s: System, opened: str, key: str, typed: Typed | None) -> dict[str, Any]:
@@ -163,7 +191,7 @@ def _kind(document: str, kind: set_up.Kind, s: System, opened: str, key: str, ty
         })  # fmt: skip
     fresh = mine is not None and not mine.values.get("key")
     return {
-        "kind": kind, "rows": rows, "open": opened == kind.id and not key,
+        "kind": localized(kind), "rows": rows, "open": opened == kind.id and not key,
         "now": dict(mine.values) if fresh and mine is not None else _start(kind, s),
         "error": mine.error if fresh and mine is not None else "",
     }  # fmt: skip
@@ -178,7 +206,7 @@ def _start(kind: set_up.Kind, s: System) -> dict[str, str]:
 
 def _named(kind: set_up.Kind, part: dict[str, str]) -> str:
     names = [sentences.titled(part.get(n, "")) if n == "quantity" else part.get(n, "") for n in kind.names]
-    return ", ".join(n for n in names if n) or "without a name"
+    return ", ".join(n for n in names if n) or _("without a name")
 
 
 def _said(kind: set_up.Kind, part: dict[str, str]) -> str:
@@ -192,7 +220,7 @@ def _said(kind: set_up.Kind, part: dict[str, str]) -> str:
     for f in kind.fields:
         value = part.get(f.key, "")
         if value and "." not in f.key and f.key not in kind.names:
-            said.append(_SHORT.get(f.key, "{}").format(value.replace("\n", ", ")))
+            said.append(_(_SHORT.get(f.key, "{}")).format(value.replace("\n", ", ")))
     return " · ".join(said)
 
 
@@ -205,8 +233,8 @@ def _bands(s: System, units: str) -> list[dict[str, str]]:
             continue
         rows.append({
             "quantity": q, "name": sentences.titled(q), "aim": figures.band(b.aim, q, units),
-            "limit": figures.band(b.limit, q, units) if b.limit else "none",
-            "origin": "common practice" if b.is_default else "your own",
+            "limit": figures.band(b.limit, q, units) if b.limit else _("none"),
+            "origin": _("common practice") if b.is_default else _("your own"),
             "contested": bands.DISPUTED.get(q, "") if q in bands.CONTESTED else "",
             "key": "" if b.is_default else q,
         })  # fmt: skip
@@ -222,8 +250,9 @@ def _performances(s: System, units: str) -> list[tuple[str, str, str]]:
             p = performance(q)
             way_ = figures.display(q, units)
             sd = way_.with_unit(figures.number(way_.difference(p.sd), max(way_.digits, 2)))
-            share = f" and {100 * p.relative:.0f} % of the value" if p.relative else ""
-            rows.append((sentences.titled(q), f"± {sd}{share}", f"{p.minutes:g} min"))
+            share = f"{100 * p.relative:.0f}"
+            doubt = _("± {sd} and {share} % of the value").format(sd=sd, share=share) if p.relative else f"± {sd}"
+            rows.append((sentences.titled(q), doubt, f"{p.minutes:g} min"))
     return rows
 
 
@@ -298,15 +327,30 @@ async def water(request: Request) -> Response:
             line = exc.line()
             error = f"{line[:1].upper()}{line[1:]}"
     lines = {x.what: x.value for x in worked.lines} if worked else {}
-    return page(request, "volume.html", {
-        "title": f"How much water: {s.name}", "tabs": asked.systems(), "view": "systems", "system": s, "v": query,
-        "stated": _litres(s.net_volume_l, s.net_volume_sd_l, s.units), "error": error, "worked": worked,
-        "ways": [(x.what.removeprefix("by "), _litres(x.value, lines[f"{x.what}, ±"], s.units))
-                 for x in (worked.lines if worked else ()) if f"{x.what}, ±" in lines],
-        "found": _litres(lines["net volume"], lines["one standard deviation"], s.units) if worked else "",
-        "litres": f"{lines['net volume']:.0f}" if worked else "",
-        "sd": f"{max(lines['one standard deviation'], 1.0):.0f}" if worked else "", "defaults": _known_sizes(s),
-    }, 422 if error else 200)  # fmt: skip
+    return page(
+        request,
+        "volume.html",
+        {
+            "title": _("How much water: {system}").format(system=s.name),
+            "tabs": asked.systems(),
+            "view": "systems",
+            "system": s,
+            "v": query,
+            "stated": _litres(s.net_volume_l, s.net_volume_sd_l, s.units),
+            "error": error,
+            "worked": worked,
+            "ways": [
+                (x.what.removeprefix("by "), _litres(x.value, lines[f"{x.what}, ±"], s.units))
+                for x in (worked.lines if worked else ())
+                if f"{x.what}, ±" in lines
+            ],
+            "found": _litres(lines["net volume"], lines["one standard deviation"], s.units) if worked else "",
+            "litres": f"{lines['net volume']:.0f}" if worked else "",
+            "sd": f"{max(lines['one standard deviation'], 1.0):.0f}" if worked else "",
+            "defaults": _known_sizes(s),
+        },
+        422 if error else 200,
+    )
 
 
 def _known_sizes(s: System) -> dict[str, str]:

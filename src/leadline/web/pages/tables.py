@@ -9,11 +9,13 @@ from html.parser import HTMLParser
 from typing import Any
 from urllib.parse import quote, urlsplit
 
+from markupsafe import escape
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import Message
 
 from leadline.measures.errors import BadInput
+from leadline.measures.words import _
 from leadline.web.doors import inside
 from leadline.web.ways import Right, way
 
@@ -29,7 +31,8 @@ def with_links(text: str, here: str) -> str:
         nonlocal n
         n += 1
         to = f"/table.csv?page={quote(here, safe='')}&amp;n={n}"
-        return f'{found.group(0)}<p class="to-csv"><a href="{to}" aria-label="CSV, table {n} of this page">CSV</a></p>'
+        said = escape(_("CSV, table {n} of this page").format(n=n))
+        return f'{found.group(0)}<p class="to-csv"><a href="{to}" aria-label="{said}">CSV</a></p>'
 
     return _TABLE.sub(link, text)
 

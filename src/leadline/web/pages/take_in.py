@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,6 +18,7 @@ from leadline.formats import export, opening
 from leadline.measures import figures
 from leadline.measures.errors import BadInput, LeadlineError
 from leadline.measures.quantities import QUANTITIES
+from leadline.measures.words import N_, _, ngettext
 from leadline.model import substances, waters
 from leadline.present import sentences
 from leadline.web.pages.round import Asked, page
@@ -26,14 +27,28 @@ from leadline.web.staging import MOST_BYTES, Staging, Waiting
 from leadline.web.ways import Right, post, way
 
 SHOWN = 12  # problems written out; the rest is counted
-_PLAIN = (("date", "the date"), ("time", "the time of day"), ("system", "the system"), ("note", "a note"),
-          ("ignore", "left out"))  # fmt: skip
-DATES = (("", "as found"), ("day-first", "day first: 31/12/2025"), ("month-first", "month first: 12/31/2025"),
-         ("iso", "year first: 2025-12-31"))  # fmt: skip
-DECIMALS = (("", "as found"), (".", "8.1, a point"), (",", "8,1, a comma"))
-_FIX = {"dates": "Choose how its dates read.", "decimal": "Choose its decimal sign.", "unit": "Choose the units.",
-        "system": "Choose the system.", "sheet": "Choose the sheet.",
-        "columns": "Say what the columns are."}  # fmt: skip
+_PLAIN = (
+    ("date", N_("the date")),
+    ("time", N_("the time of day")),
+    ("system", N_("the system")),
+    ("note", N_("a note")),
+    ("ignore", N_("left out")),
+)
+DATES = (
+    ("", N_("as found")),
+    ("day-first", N_("day first: 31/12/2025")),
+    ("month-first", N_("month first: 12/31/2025")),
+    ("iso", N_("year first: 2025-12-31")),
+)
+DECIMALS = (("", N_("as found")), (".", N_("8.1, a point")), (",", N_("8,1, a comma")))
+_FIX = {
+    "dates": N_("Choose how its dates read."),
+    "decimal": N_("Choose its decimal sign."),
+    "unit": N_("Choose the units."),
+    "system": N_("Choose the system."),
+    "sheet": N_("Choose the sheet."),
+    "columns": N_("Say what the columns are."),
+}
 
 
 @dataclass
@@ -56,7 +71,7 @@ def _start(request: Request, typed: Typed | None = None) -> Response:
     asked = Asked(request)
     store = request.app.state.store
     return page(request, "import.html", {
-        "title": "Bring in a file", "tabs": asked.systems(), "view": "systems", "typed": typed,
+        "title": _("Bring in a file"), "tabs": asked.systems(), "view": "systems", "typed": typed,
         "system": request.query_params.get("system", ""), "parked": len(store.parked()),
         "mappings": sorted(store.records(bring_in.MAPPING)), "done": request.query_params.get("done", "")[:200],
     }, 200 if typed is None else 422)  # fmt: skip
@@ -95,7 +110,7 @@ def _who(request: Request) -> str:
 def _waiting(request: Request) -> Waiting:
     found: Waiting | None = request.app.state.staging.find(request.path_params["ident"], _who(request))
     if found is None:
-        raise BadInput("these files wait no longer", way_out="Choose them again: /import")
+        raise BadInput(_("these files wait no longer"), way_out=_("Choose them again: /import"))
     return found
 
 
@@ -142,7 +157,7 @@ def _asked(q: Question) -> dict[str, Any]:
     elif q.choices:
         choices = [(c, c) for c in q.choices]
     what = q.what[:1].upper() + q.what[1:]
-    return {"option": q.option, "what": what, "choices": choices, "fix": _FIX.get(q.option, q.way_out)}
+    return {"option": q.option, "what": what, "choices": choices, "fix": _(_FIX.get(q.option, q.way_out))}
 
 
 async def _look(
@@ -158,9 +173,9 @@ async def _look(
     known = dict(asked.systems())
     o = waiting.options
     return page(request, "import-look.html", {
-        "title": "Bring in a file", "tabs": asked.systems(), "view": "systems", "typed": typed, "id": waiting.id,
-        "files": [_file(x, problems, waiting) for x in looked], "ready": ready, "options": o, "dates": DATES,
-        "decimals": DECIMALS, "systems": list(known.items()), "becomes": _becomes(looked), "zones": (),
+        "title": _("Bring in a file"), "tabs": asked.systems(), "view": "systems", "typed": typed, "id": waiting.id,
+        "files": [_file(x, problems, waiting) for x in looked], "ready": ready, "options": o, "dates": _said(DATES),
+        "decimals": _said(DECIMALS), "systems": list(known.items()), "becomes": _becomes(looked), "zones": (),
         "usable": sum(len(r.entries) for r in reads), "points": sum(len(p.times_s) for r in reads for p in r.streams),
         "parked": sum(len(r.parked) for r in reads), "bad": len(problems),
         "unknown": [(u.kind, u.subject, u.rows, " or ".join(u.near)) for u in brought.unknown_subjects]
@@ -183,7 +198,12 @@ def _dry(request: Request, reads: list[FileRead]) -> Brought:
 
 
 def _file(x: Looked, problems: list[Any], waiting: Waiting) -> dict[str, Any]:
-    said = {"journal": "a journal", "stream": "points of streams", "wide": "a spreadsheet", "register": "a register"}
+    said = {
+        "journal": _("a journal"),
+        "stream": _("points of streams"),
+        "wide": _("a spreadsheet"),
+        "register": _("a register"),
+    }
     mine = [p for p in problems if x.read is not None and p.file == x.read.file]
     return {
         "name": x.name, "format": said.get(x.read.format, x.read.format) if x.read else "", "error": x.error,
@@ -208,18 +228,25 @@ def _column(p: Mapping[str, str], waiting: Waiting) -> dict[str, Any]:
             "chosen": waiting.options.columns.get(p["column"], "")}  # fmt: skip
 
 
+def _said(table: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    return [(code, _(words)) for code, words in table]
+
+
 def _problem(p: Any) -> str:
-    place = f"Row {p.line}" if p.line else "The file"
-    shown = f", column {p.column}: {p.value[:40]!r}" if p.column else ""
-    return f"{place}{shown}: {p.reason}"
+    place = _("Row {line}").format(line=p.line) if p.line else _("The file")
+    if p.column:
+        return _("{place}, column {column}: {value}: {reason}").format(
+            place=place, column=p.column, value=repr(p.value[:40]), reason=p.reason
+        )
+    return _("{place}: {reason}").format(place=place, reason=p.reason)
 
 
 def _becomes(looked: list[Looked]) -> list[tuple[str, str]]:
     """What a column can be."""
-    found: dict[str, str] = dict(_PLAIN)
+    found: dict[str, str] = dict(_said(_PLAIN))
     found |= {f"reading:{q}": sentences.titled(q) for q in QUANTITIES}
-    found |= {f"exchange:{w}": f"water change: {w}" for w in waters.WATERS}
-    found |= {f"addition:{s}": f"addition: {s}" for s in substances.SUBSTANCES}
+    found |= {f"exchange:{w}": _("water change: {water}").format(water=w) for w in waters.WATERS}
+    found |= {f"addition:{s}": _("addition: {substance}").format(substance=s) for s in substances.SUBSTANCES}
     for p in (p for x in looked for p in x.preview):
         found.setdefault(p["becomes"], p["becomes"].replace(":", ": ").replace("-", " "))
     return list(found.items())
@@ -255,7 +282,7 @@ async def _bring(request: Request, waiting: Waiting, form: FormData) -> Response
     looked = await asyncio.to_thread(_read_all, request, waiting)
     reads = [x.read for x in looked if x.read is not None]
     if len(reads) != len(looked):
-        return await _look(request, waiting, Typed("bring", "Something must be answered first."))
+        return await _look(request, waiting, Typed("bring", _("Something must be answered first.")))
     skip = bool(text(form, "skip_bad"))
     desk = opening.desk_for(state.store, state.clock)
     try:
@@ -265,7 +292,7 @@ async def _bring(request: Request, waiting: Waiting, form: FormData) -> Response
     except LeadlineError as exc:
         return await _look(request, waiting, Typed("bring", exc.line()))
     if brought.refused:
-        words = "Nothing was brought in: mend the rows below in the file, or tick that they are left out."
+        words = _("Nothing was brought in: mend the rows below in the file, or tick that they are left out.")
         return await _look(request, waiting, Typed("bring", words), brought)
     if text(form, "adopt"):
         bring_in.adopt(state.store, brought.unknown_subjects, state.clock.now())
@@ -280,27 +307,41 @@ async def _bring(request: Request, waiting: Waiting, form: FormData) -> Response
     }
     said = []
     if brought.new or brought.already_there:
-        said.append(f"{_count(brought.new, 'row')} new, {figures.number(brought.already_there, 0)} already there")
+        said.append(
+            ngettext("{n} row new, {old} already there", "{n} rows new, {old} already there", brought.new).format(
+                n=figures.number(brought.new, 0), old=figures.number(brought.already_there, 0)
+            )
+        )
     if brought.points_new or brought.points_already_there:
-        said.append(f"{_count(brought.points_new, 'point')} new, {brought.points_already_there} already there")
+        said.append(
+            ngettext(
+                "{n} point new, {old} already there", "{n} points new, {old} already there", brought.points_new
+            ).format(n=figures.number(brought.points_new, 0), old=brought.points_already_there)
+        )
     if brought.parked:
-        said.append(f"{_count(brought.parked, 'row')} with an impossible time wait for you")
+        said.append(
+            ngettext(
+                "{n} row with an impossible time wait for you",
+                "{n} rows with an impossible time wait for you",
+                brought.parked,
+            ).format(n=figures.number(brought.parked, 0))
+        )
     if waiting.rejected:
-        said.append(f"{_count(len(brought.rejected), 'place')} left out")
-        return back(f"/import/{waiting.id}/done", said="; ".join(said) or "nothing new")
+        said.append(
+            ngettext("{n} place left out", "{n} places left out", len(brought.rejected)).format(
+                n=figures.number(len(brought.rejected), 0)
+            )
+        )
+        return back(f"/import/{waiting.id}/done", said="; ".join(said) or _("nothing new"))
     request.app.state.staging.forget(waiting.id)
-    return back("/import", done="; ".join(said) or "nothing new")
-
-
-def _count(n: int, word: str) -> str:
-    return f"{figures.number(n, 0)} {word}{'' if n == 1 else 's'}"
+    return back("/import", done="; ".join(said) or _("nothing new"))
 
 
 async def done(request: Request) -> Response:
     """`GET /import/ID/done`: what was left out, to be mended."""
     waiting = _waiting(request)
     return page(request, "import-done.html", {
-        "title": "Brought in", "tabs": Asked(request).systems(), "view": "systems", "id": waiting.id,
+        "title": _("Brought in"), "tabs": Asked(request).systems(), "view": "systems", "id": waiting.id,
         "said": request.query_params.get("said", "")[:200], "rejected": sorted(waiting.rejected),
     })  # fmt: skip
 
@@ -310,7 +351,7 @@ async def rejected(request: Request) -> Response:
     waiting = _waiting(request)
     content = waiting.rejected.get(request.query_params.get("file", ""))
     if content is None:
-        raise BadInput("no row of that file was left out", way_out="Go back: /import")
+        raise BadInput(_("no row of that file was left out"), way_out=_("Go back: /import"))
     headers = {"content-disposition": 'attachment; filename="rejected.csv"'}
     return Response(content, media_type="text/csv; charset=utf-8", headers=headers)
 
@@ -326,7 +367,7 @@ async def parked(request: Request) -> Response:
 def _parked(request: Request, typed: Typed | None = None) -> Response:
     rows = request.app.state.store.parked()
     return page(request, "parked.html", {
-        "title": "Rows to judge", "tabs": Asked(request).systems(), "view": "systems", "typed": typed,
+        "title": _("Rows to judge"), "tabs": Asked(request).systems(), "view": "systems", "typed": typed,
         "rows": [{
             "id": r.id, "file": r.file.rpartition("/")[2], "line": r.line, "reason": r.reason,
             "said": " ".join(str(r.row[k]) for k in ("system", "kind", "stream", "subject", "value", "unit", "note")

@@ -15,6 +15,7 @@ from leadline.livestock.trace import Backward
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import parse
+from leadline.measures.words import _
 from leadline.present import stock as said
 from leadline.web.pages.livestock import house, local_of, sources
 from leadline.web.pages.round import Asked, page
@@ -50,7 +51,7 @@ async def trace(request: Request) -> Response:
         except BadInput as exc:
             error = f"{exc.line()[:1].upper()}{exc.line()[1:]}"
     return page(request, "trace.html", {
-        "title": "Trace", "tabs": asked.systems(), "view": "livestock", "asked_for": query, "answers": answers,
+        "title": _("Trace"), "tabs": asked.systems(), "view": "livestock", "asked_for": query, "answers": answers,
         "error": error, "pests": [(p.id, p.name) for p in h.catalogue.pests.values() if p.rides],
         "animals": sorted(((x.id, x.name) for x in h.register.lots.values() if x.came), key=lambda x: x[1]),
         "choices": asked.systems(), "sources": sources(h), "also": [(p.id, p.name) for p in pointing],
@@ -73,19 +74,32 @@ def _forth(
     f = app.forward(state.store, state.clock, query["pest"], **given)
     names = {s.id: s.name for s in h.systems.values()}
     return {
-        "forward": True, "pest": f.pest.name,
-        "head": (f"if it came with {h.lot(query['animal']).name}: where it can be by now" if came else "")
-        or f"from {said.place_said(f.origin, names)} since {figures.day(f.since, local, f.now)}",
+        "forward": True,
+        "pest": f.pest.name,
+        "head": (
+            _("if it came with {animal}: where it can be by now").format(animal=h.lot(query["animal"]).name)
+            if came
+            else ""
+        )
+        or _("from {origin} since {day}").format(
+            origin=said.place_said(f.origin, names), day=figures.day(f.since, local, f.now)
+        ),
         "picture": trace_picture.of_forward(h, f) if f.exposed else "",
-        "rows": [{
-            "name": names.get(e.place, e.place), "said": said.chance_said(e.chance, *e.chance_range),
-            "hosts": ", ".join(x.replace("-", " ") for x in e.hosts), "dear": e.irreplaceable,
-            "until": figures.day(e.look_until, local, f.now) if e.look_until and e.look_until > f.now else "",
-            "path": said.path_said(e.likeliest.path(), names, local, f.now), "asks": e.chance > 0.05 or bool(e.hosts),
-        } for e in f.exposed],
+        "rows": [
+            {
+                "name": names.get(e.place, e.place),
+                "said": said.chance_said(e.chance, *e.chance_range),
+                "hosts": ", ".join(x.replace("-", " ") for x in e.hosts),
+                "dear": e.irreplaceable,
+                "until": figures.day(e.look_until, local, f.now) if e.look_until and e.look_until > f.now else "",
+                "path": said.path_said(e.likeliest.path(), names, local, f.now),
+                "asks": e.chance > 0.05 or bool(e.hosts),
+            }
+            for e in f.exposed
+        ],
         "carriers": [said.place_said(c, names) for c in f.carriers],
         "notice": f.pest.notice.says if f.pest.notice else "",
-    }  # fmt: skip
+    }
 
 
 def _back(
@@ -99,16 +113,27 @@ def _back(
     b = app.backward(state.store, state.clock, query["pest"], place, seen, asked.as_of)
     names = {s.id: s.name for s in h.systems.values()}
     return {
-        "forward": False, "pest": b.pest.name,
-        "head": f"first seen in {names.get(b.place, b.place)} {figures.day(b.seen, local, h.at)}",
+        "forward": False,
+        "pest": b.pest.name,
+        "head": _("first seen in {place} {day}").format(
+            place=names.get(b.place, b.place), day=figures.day(b.seen, local, h.at)
+        ),
         "picture": trace_picture.of_backward(h, b) if any(s.path for s in b.suspects) else "",
-        "rows": [{
-            "id": s.lot, "name": s.lot.replace("-", " ") or "something else", "said": figures.chance(s.share),
-            "why": f"{s.why[:1].upper()}{s.why[1:]}.", "source": s.came.source.replace("-", " ") if s.came else "",
-            "path": said.path_said(s.path, names, local, b.seen) if len(s.path) > 1 else "",
-        } for s in b.suspects[:_SHOWN]],
-        "excluded": b.excluded, "not_followed": b.not_followed, "too_old": b.too_old,
-    }, b  # fmt: skip
+        "rows": [
+            {
+                "id": s.lot,
+                "name": s.lot.replace("-", " ") or _("something else"),
+                "said": figures.chance(s.share),
+                "why": f"{s.why[:1].upper()}{s.why[1:]}.",
+                "source": s.came.source.replace("-", " ") if s.came else "",
+                "path": said.path_said(s.path, names, local, b.seen) if len(s.path) > 1 else "",
+            }
+            for s in b.suspects[:_SHOWN]
+        ],
+        "excluded": b.excluded,
+        "not_followed": b.not_followed,
+        "too_old": b.too_old,
+    }, b
 
 
 WAYS = [way("/trace", trace, Right.VIEW, name="trace")]

@@ -25,6 +25,7 @@ from leadline.app.oversee import AlarmLine
 from leadline.app.ports import Store
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
+from leadline.measures.words import N_, _
 from leadline.system.orders import Orders
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back
@@ -34,15 +35,24 @@ from leadline.web.ways import Right, post, way
 FORMS = ("acknowledge", "shelve", "unshelve", "work", "prove")
 SHELVES = (0.25, 0.5, 1.0, 4.0, 12.0)
 _SAID = {
-    State.UNACKNOWLEDGED: "asks for an answer", State.ACKNOWLEDGED: "somebody has it",
-    State.RETURNED: "over, not seen yet", State.SHELVED: "on the shelf", State.SUPPRESSED: "quiet during work",
-    State.OUT_OF_SERVICE: "out of service", State.LATCHED_UNACKNOWLEDGED: "over, not seen yet",
-    State.LATCHED_ACKNOWLEDGED: "waits to be set back",
-}  # fmt: skip
+    State.UNACKNOWLEDGED: N_("asks for an answer"),
+    State.ACKNOWLEDGED: N_("somebody has it"),
+    State.RETURNED: N_("over, not seen yet"),
+    State.SHELVED: N_("on the shelf"),
+    State.SUPPRESSED: N_("quiet during work"),
+    State.OUT_OF_SERVICE: N_("out of service"),
+    State.LATCHED_UNACKNOWLEDGED: N_("over, not seen yet"),
+    State.LATCHED_ACKNOWLEDGED: N_("waits to be set back"),
+}
 _STAGES = {
-    "queued": "waits", "trying": "is being sent", "handed-over": "was handed over", "delivered": "arrived",
-    "acknowledged": "was answered", "failed": "failed", "dropped": "was not needed",
-}  # fmt: skip
+    "queued": N_("waits"),
+    "trying": N_("is being sent"),
+    "handed-over": N_("was handed over"),
+    "delivered": N_("arrived"),
+    "acknowledged": N_("was answered"),
+    "failed": N_("failed"),
+    "dropped": N_("was not needed"),
+}
 _PROMPT = re.compile(r"leadline \w|--\w")  # words of the prompt, which mean nothing on a page
 _ASIDE = re.compile(r"\s*\(([^()]*(?:\([^()]*\)[^()]*)*)\)")
 
@@ -78,7 +88,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     )
     local = ZoneInfo(stand_orders.names_of(store, systems[0][0])[1] if systems else signals.orders.time_zone)
     return page(request, "watch.html", {
-        "title": "Watch", "tabs": systems, "view": "watch", "health": health, "typed": typed,
+        "title": _("Watch"), "tabs": systems, "view": "watch", "health": health, "typed": typed,
         "error": "" if typed is None or placed else typed.error, "made": f"{when.astimezone(local):%H:%M:%S}",
         "lost": "" if typed is None or placed else typed.values.get("reason", ""),
         "alarms": alarms, "paths": paths, "gap": oversee.chance_said(gap),
@@ -90,7 +100,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "offered": [s for s in streams if not s.declared], "held": store.held_count(),
         "f": found, "answer": None if found.median_answer_s is None else span(found.median_answer_s),
         "frequent": [(_frequent(name, store, signals.orders), n) for name, n in found.most_frequent],
-        "said": request.query_params.get("said", "")[:120],
+        "said": _(request.query_params.get("said", "")[:120]),
     }, 200 if typed is None else 422)  # fmt: skip
 
 
@@ -105,23 +115,41 @@ def _alarm(a: AlarmLine, now_s: float, orders: Orders, typed: Typed | None) -> d
     shelvable = not own and r.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
     shelved = mine if shelvable and mine and mine.form == "shelve" else None
     return {
-        "r": r, "name": oversee.called(r.system, r.name, r.because, orders), "system": a.system_name,
-        "state": _SAID.get(r.state, str(r.state)), "because": because,
-        "asks": r.state is State.UNACKNOWLEDGED, "since": f"{span(now_s - r.began_s)} ago",
-        "left": "" if left is None else f"{span(left)} left" if left > 60 else "past its limit",
+        "r": r,
+        "name": oversee.called(r.system, r.name, r.because, orders),
+        "system": a.system_name,
+        "state": _(_SAID.get(r.state, str(r.state))),
+        "because": because,
+        "asks": r.state is State.UNACKNOWLEDGED,
+        "since": _("{span} ago").format(span=span(now_s - r.began_s)),
+        "left": "" if left is None else _("{span} left").format(span=span(left)) if left > 60 else _("past its limit"),
         "first": first_step(r.name, r.subject) if r.state in ACTIVE else "",
         "cause": oversee.called(r.system, r.cause, "", orders) if r.cause else "",
-        "has": "" if a.held_s is None else f"{_who(a.held_by, orders)}, since {_clock(a.held_s, local, now_s)}",
-        "until": "" if until is None else _clock(until, local, now_s), "reason": r.alarm.reason,
-        "told": [(f"{_name(d.person, orders)} by {d.path}: {_STAGES[str(d.stage)]}", short(d.note)) for d in a.told],
+        "has": ""
+        if a.held_s is None
+        else _("{who}, since {when}").format(who=_who(a.held_by, orders), when=_clock(a.held_s, local, now_s)),
+        "until": "" if until is None else _clock(until, local, now_s),
+        "reason": r.alarm.reason,
+        "told": [
+            (
+                _("{person} by {path}: {stage}").format(
+                    person=_name(d.person, orders), path=d.path, stage=_(_STAGES[str(d.stage)])
+                ),
+                short(d.note),
+            )
+            for d in a.told
+        ],
         "aside": [short(x) for x in aside],
-        "shelvable": shelvable, "back": r.state in (State.SHELVED, State.OUT_OF_SERVICE),
+        "shelvable": shelvable,
+        "back": r.state in (State.SHELVED, State.OUT_OF_SERVICE),
         "acknowledgeable": r.state in (State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED),
-        "shelves": [(f"{h:g}", f"{60 * h:.0f} min" if h < 1 else f"{h:g} h")
-                    for h in SHELVES if h * 3600 <= _longest(r, now_s)],
-        "error": mine.error if mine else "", "open": shelved is not None,
+        "shelves": [
+            (f"{h:g}", f"{60 * h:.0f} min" if h < 1 else f"{h:g} h") for h in SHELVES if h * 3600 <= _longest(r, now_s)
+        ],
+        "error": mine.error if mine else "",
+        "open": shelved is not None,
         "typed": shelved.values if shelved else {},
-    }  # fmt: skip
+    }
 
 
 def _longest(r: Raised, now_s: float) -> float:
@@ -138,8 +166,8 @@ def _name(person: str, orders: Orders) -> str:
 
 def _who(who: str, orders: Orders) -> str:
     if who in ("", "page"):  # there are no accounts: whoever pressed here is not known by name
-        return "Somebody at this page has it"
-    return f"{_name(who, orders)} has it"
+        return _("Somebody at this page has it")
+    return _("{who} has it").format(who=_name(who, orders))
 
 
 def _clock(at_s: float, local: ZoneInfo, now_s: float) -> str:
@@ -161,20 +189,20 @@ def short(note: str) -> str:
 
 def _frequent(name: str, store: Store, orders: Orders) -> str:
     """One of the most frequent alarms, `SYSTEM ALARM`, in words."""
-    system, _, alarm = name.partition(" ")
+    system, _space, alarm = name.partition(" ")
     raised = store.alarm(system, alarm)
     said = oversee.called(system, alarm, raised.because if raised else "", orders)
     return f"{said}, {stand_orders.names_of(store, system)[0]}"
 
 
 def _work(w: Any, store: Any, now_s: float) -> dict[str, str]:
-    name, _, _ = stand_orders.names_of(store, w.system)
+    name, *_rest = stand_orders.names_of(store, w.system)
     return {"system": w.system, "name": name, "kind": w.kind, "on": w.subject, "left": span(w.end_s - now_s)}
 
 
 def _stream(s: oversee.StreamLine, store: Any, now_s: float) -> dict[str, str]:
-    name, _, _ = stand_orders.names_of(store, s.system)
-    ago = "never" if s.last_s is None else f"{span(now_s - s.last_s)} ago"
+    name, *_rest = stand_orders.names_of(store, s.system)
+    ago = _("never") if s.last_s is None else _("{span} ago").format(span=span(now_s - s.last_s))
     value = "" if s.value is None else f"{s.value:.4g}"
     return {"system": name, "stream": s.stream, "state": s.state(now_s), "value": value,
             "unit": figures.unit_label(s.unit), "ago": ago}  # fmt: skip
@@ -203,14 +231,16 @@ async def acknowledge(request: Request) -> Response:
         if not oversee.answers(state.store, system, alarm):
             r = state.store.alarm(system, alarm)
             name = oversee.called(system, alarm, r.because, signals.orders)
-            said = "it is over" if r.state is State.NORMAL else _SAID[r.state]
-            return _again(request, "acknowledge", form, f"Nothing to answer: {name}: {said}.")
+            said = _("it is over") if r.state is State.NORMAL else _(_SAID[r.state])
+            return _again(
+                request, "acknowledge", form, _("Nothing to answer: {alarm}: {state}.").format(alarm=name, state=said)
+            )
     except BadInput as exc:
         return _again(request, "acknowledge", form, exc)
     asking = state.doors.who(request)
     who = (asking.name if asking is not None and asking.account else _text(form, "who")) or "page"
     signals.acknowledge(Watch(state.store), system, alarm, who, "page", state.clock.now().timestamp())
-    return back("/watch", said="Acknowledged")
+    return back("/watch", said=N_("Acknowledged"))
 
 
 async def shelve(request: Request) -> Response:
@@ -220,16 +250,16 @@ async def shelve(request: Request) -> Response:
     try:
         hours = float(_text(form, "hours"))
     except ValueError:
-        return _again(request, "shelve", form, "Say for how long it lies on the shelf.")
+        return _again(request, "shelve", form, _("Say for how long it lies on the shelf."))
     try:
         stand_orders.shelve(
             state.store, state.clock, _text(form, "system"), _text(form, "alarm"), hours=hours,
             reason=_text(form, "reason"), who="page",
         )  # fmt: skip
     except BadInput as exc:
-        why = "" if _text(form, "reason") else "Write why: whoever looks later must know."
+        why = "" if _text(form, "reason") else _("Write why: whoever looks later must know.")
         return _again(request, "shelve", form, exc, why)
-    return back("/watch", said="Shelved")
+    return back("/watch", said=N_("Shelved"))
 
 
 async def unshelve(request: Request) -> Response:
@@ -240,7 +270,7 @@ async def unshelve(request: Request) -> Response:
         stand_orders.unshelve(state.store, state.clock, _text(form, "system"), _text(form, "alarm"), who="page")
     except BadInput as exc:
         return _again(request, "unshelve", form, exc)
-    return back("/watch", said="Taken back")
+    return back("/watch", said=N_("Taken back"))
 
 
 async def declare(request: Request) -> Response:
@@ -252,17 +282,17 @@ async def declare(request: Request) -> Response:
         subject = _subject(state.store, system, _text(form, "subject"))
         if _text(form, "end"):
             stand_orders.end_work(state.store, state.clock, system, kind, subject)
-            return back("/watch", said="Work ended")
+            return back("/watch", said=N_("Work ended"))
         minutes = _text(form, "minutes")
         stand_orders.declare(
             state.store, state.clock, system, kind, subject=subject,
             minutes=float(minutes.replace(",", ".")) if minutes else None, who="page",
         )  # fmt: skip
     except ValueError:
-        return _again(request, "work", form, "The minutes are no number.")
+        return _again(request, "work", form, _("The minutes are no number."))
     except BadInput as exc:
-        return _again(request, "work", form, exc, "Choose it in the list.")
-    return back("/watch", said="Work declared")
+        return _again(request, "work", form, exc, _("Choose it in the list."))
+    return back("/watch", said=N_("Work declared"))
 
 
 def _subject(store: Store, system: str, chosen: str) -> str:
@@ -272,7 +302,10 @@ def _subject(store: Store, system: str, chosen: str) -> str:
         return chosen
     if owner != system:
         home, here = stand_orders.names_of(store, owner)[0], stand_orders.names_of(store, system)[0]
-        raise BadInput(f"{subject} is of {home}, not of {here}", way_out="Choose both of one house.")
+        raise BadInput(
+            _("{subject} is of {home}, not of {here}").format(subject=subject, home=home, here=here),
+            way_out=_("Choose both of one house."),
+        )
     return subject
 
 
@@ -287,14 +320,14 @@ async def prove(request: Request) -> Response:
         if ticket:
             d = signals.find(ticket)
             if d is None:
-                return _again(request, "prove", form, "That proof is too old: send another.")
+                return _again(request, "prove", form, _("That proof is too old: send another."))
             signals.answer(Watch(state.store), d, "heard", now)
-            return back("/watch", said="Proved")
+            return back("/watch", said=N_("Proved"))
         for person, path in path_book.path_and_person(signals.orders, _text(form, "path")):
             signals.ask(person, path, now)
     except BadInput as exc:
         return _again(request, "prove", form, exc)
-    return back("/watch", said="Proofs are on their way")
+    return back("/watch", said=N_("Proofs are on their way"))
 
 
 WAYS = [

@@ -12,6 +12,7 @@ from starlette.responses import Response
 from leadline.app import due
 from leadline.app.due import Ahead, Due
 from leadline.measures import figures
+from leadline.measures.words import _
 from leadline.present import sentences
 from leadline.system.orders import ANY_TIME, CommandPath, MailPath, Orders
 from leadline.web.pages.round import Asked, known, page
@@ -67,14 +68,30 @@ async def week(request: Request) -> Response:
     first = asked.lookout.see(asked.store, ids[0], _SEEN_DAYS, asked.as_of)
     orders = due.orders_of(asked.store)
     today = ahead.as_of.astimezone(first.local).date()
-    return page(request, "week.html", {
-        "title": "This week" if days == due.WEEK_D else "Today" if days == 1 else f"The next {days} days",
-        "tabs": systems, "view": system or "all", "system": system, "names": dict(systems),
-        "sheet": _sheet(asked, ahead, today, view=system), "days": days, "person": person,
-        "people": [(p.id, p.name) for p in orders.people], "call": _call(orders),
-        "when": figures.long_moment(ahead.as_of, first.local), "year": today.year, "zone": first.estimate.time_zone,
-        "frozen": asked.as_of is not None,
-    })  # fmt: skip
+    return page(
+        request,
+        "week.html",
+        {
+            "title": _("This week")
+            if days == due.WEEK_D
+            else _("Today")
+            if days == 1
+            else _("The next {number} days").format(number=days),
+            "tabs": systems,
+            "view": system or "all",
+            "system": system,
+            "names": dict(systems),
+            "sheet": _sheet(asked, ahead, today, view=system),
+            "days": days,
+            "person": person,
+            "people": [(p.id, p.name) for p in orders.people],
+            "call": _call(orders),
+            "when": figures.long_moment(ahead.as_of, first.local),
+            "year": today.year,
+            "zone": first.estimate.time_zone,
+            "frozen": asked.as_of is not None,
+        },
+    )
 
 
 def _days(text: str) -> int:
@@ -100,13 +117,13 @@ def _sheet(asked: Asked, ahead: Ahead, today: dt.date, *, view: str) -> list[Day
     out = []
     if daily and ahead.days > 1:
         lines = [_line(asked, ahead, each[-1], view, today, each) for each in daily.values()]
-        out.append(Day("Every day", tuple(lines)))
+        out.append(Day(_("Every day"), tuple(lines)))
     else:
         for each in daily.values():
             dated.setdefault(each[0].day, []).extend(each)
     out += [_day(asked, ahead, figures.long_day(day, today), dated[day], view, today) for day in sorted(dated)]
     if free:
-        any_day = "Any day this week" if ahead.days == due.WEEK_D else "Any of these days"
+        any_day = _("Any day this week") if ahead.days == due.WEEK_D else _("Any of these days")
         out.append(_day(asked, ahead, any_day, free, view, today))
     return out
 
@@ -120,7 +137,7 @@ def _line(asked: Asked, ahead: Ahead, d: Due, view: str, today: dt.date, each: S
     until = ""
     if d.last is not None and d.last > d.day and not each and not d.timed:
         far = d.last >= today + dt.timedelta(days=due.WEEK_D)
-        until = f"until {figures.short_day(d.last)}{f' {figures.month_of(d.last)}' if far else ''}"
+        until = _("until {day}").format(day=figures.short_day(d.last) + (f" {figures.month_of(d.last)}" if far else ""))
     boxes: tuple[tuple[str, bool], ...] = ()
     if each:
         all_days = [today + dt.timedelta(days=n) for n in range(ahead.days)]
@@ -148,8 +165,9 @@ def _known_of(asked: Asked, d: Due) -> tuple[str, str, str]:
     last = ""
     if e.last_reading is not None:
         value = figures.number(shown.shown(e.last_reading.value), shown.digits)
-        doubt = ", in doubt" if any(x.time == e.last_reading.time for x in e.doubtful) else ""
-        last = f"{value}, {figures.day(e.last_reading.time, at.local, at.estimate.as_of)}{doubt}"
+        last = f"{value}, {figures.day(e.last_reading.time, at.local, at.estimate.as_of)}"
+        if any(x.time == e.last_reading.time for x in e.doubtful):
+            last = _("{reading}, in doubt").format(reading=last)
     return last, figures.band(e.aim, d.subject, units) if e.aim is not None else "", shown.label
 
 
@@ -163,8 +181,12 @@ def _call(orders: Orders) -> list[tuple[str, str, str]]:
             if isinstance(path, MailPath):
                 ways.append(path.to)
             else:
-                ways.append(f"{name}, at this house" if isinstance(path, CommandPath) else name)
-        hours = "" if p.hours == ANY_TIME else ", ".join(f"{_clock(a)} to {_clock(b)}" for a, b in p.hours)
+                ways.append(_("{path}, at this house").format(path=name) if isinstance(path, CommandPath) else name)
+        hours = (
+            ""
+            if p.hours == ANY_TIME
+            else ", ".join(_("{start} to {end}").format(start=_clock(a), end=_clock(b)) for a, b in p.hours)
+        )
         out.append((p.name, "; ".join(ways), hours))
     return out
 

@@ -11,6 +11,7 @@ from leadline.app import explain
 from leadline.app.explain import Explained
 from leadline.measures import figures
 from leadline.measures.moments import zone
+from leadline.measures.words import _
 from leadline.present import sentences
 from leadline.present import why as said
 from leadline.web.pages.round import Asked, known, page
@@ -27,21 +28,39 @@ async def why(request: Request) -> Response:
     e, q, units = x.estimate, x.quantity, x.estimate.units
     local = zone(e.time_zone)
     read = figures.figure(q.mean, q.sd, quantity, units, q.unit)
-    return page(request, "why.html", {
-        "title": f"Why {sentences.name(quantity)} is {read}" if q.last_reading else f"Why {sentences.name(quantity)}",
-        "tabs": asked.systems(), "view": system, "frozen": asked.as_of is not None, "flash": None,
-        "name": sentences.titled(quantity), "read": read, "system": system, "system_name": e.name,
-        "quantity": quantity, "when": figures.long_moment(e.as_of, local),
-        "said": _now(x, local),
-        "shares": said.shares_said(x.shares), "surer": said.surer(x.shares, q.test_settles, sentences.name(quantity)),
-        "lines": [s for s in (sentences.rate_said(q, units), *q.why[:5]) if s],
-        "carried": said.carried(x.drifting, x.with_salt, x.coupled), "readings": _readings(x, units, local),
-        "since": [(figures.moment(at, local), kind, words) for at, kind, words in reversed(x.since)],
-        "prior": q.prior, "band": _band(x, units), "demand": _demand(x, units), "query": request.url.query,
-        "volume": said.volume_said(e.net_volume_l, e.net_volume_sd_l, units),
-        "stated": said.volume_said(x.system.net_volume_l, x.system.net_volume_sd_l, units),
-        "others": [(n, sentences.titled(n)) for n in e.quantities if n != quantity],
-    })  # fmt: skip
+    return page(
+        request,
+        "why.html",
+        {
+            "title": _("Why {quantity} is {value}").format(quantity=sentences.name(quantity), value=read)
+            if q.last_reading
+            else _("Why {quantity}").format(quantity=sentences.name(quantity)),
+            "tabs": asked.systems(),
+            "view": system,
+            "frozen": asked.as_of is not None,
+            "flash": None,
+            "name": sentences.titled(quantity),
+            "read": read,
+            "system": system,
+            "system_name": e.name,
+            "quantity": quantity,
+            "when": figures.long_moment(e.as_of, local),
+            "said": _now(x, local),
+            "shares": said.shares_said(x.shares),
+            "surer": said.surer(x.shares, q.test_settles, sentences.name(quantity)),
+            "lines": [s for s in (sentences.rate_said(q, units), *q.why[:5]) if s],
+            "carried": said.carried(x.drifting, x.with_salt, x.coupled),
+            "readings": _readings(x, units, local),
+            "since": [(figures.moment(at, local), kind, words) for at, kind, words in reversed(x.since)],
+            "prior": q.prior,
+            "band": _band(x, units),
+            "demand": _demand(x, units),
+            "query": request.url.query,
+            "volume": said.volume_said(e.net_volume_l, e.net_volume_sd_l, units),
+            "stated": said.volume_said(x.system.net_volume_l, x.system.net_volume_sd_l, units),
+            "others": [(n, sentences.titled(n)) for n in e.quantities if n != quantity],
+        },
+    )
 
 
 def _now(x: Explained, local: Any) -> list[str]:
@@ -61,7 +80,7 @@ def _readings(x: Explained, units: str, local: Any) -> list[dict[str, str]]:
         sd = figures.number(way_.difference(r.sd), max(way_.digits, 1))
         rows.append({
             "id": r.id, "when": figures.day(r.time, local, x.estimate.as_of), "value": shown(r.value), "sd": sd,
-            "method": r.method or "not said", "expected": shown(r.expected),
+            "method": r.method or _("not said"), "expected": shown(r.expected),
             "judged": said.judged(r.value, r.expected, r.expected_sd, r.blunder, r.step),
         })  # fmt: skip
     return rows
@@ -71,9 +90,12 @@ def _band(x: Explained, units: str) -> str:
     b = x.system.band(x.quantity.quantity)
     if b is None:
         return ""
-    limit = f", limits {figures.band(b.limit, b.quantity, units)}" if b.limit else ""
-    whose = "common practice" if b.is_default else "your own"
-    return f"Aim {figures.band(b.aim, b.quantity, units)}{limit} ({whose})."
+    whose = _("common practice") if b.is_default else _("your own")
+    aim = figures.band(b.aim, b.quantity, units)
+    if not b.limit:
+        return _("Aim {aim} ({whose}).").format(aim=aim, whose=whose)
+    limit = figures.band(b.limit, b.quantity, units)
+    return _("Aim {aim}, limits {limit} ({whose}).").format(aim=aim, limit=limit, whose=whose)
 
 
 def _demand(x: Explained, units: str) -> str:
@@ -83,7 +105,7 @@ def _demand(x: Explained, units: str) -> str:
     way_ = figures.display(q.quantity, units, q.unit)
     digits = max(way_.digits, 2)
     value, sd = (figures.number(way_.difference(v), digits) for v in (q.demand_mean, q.demand_sd))
-    return f"The system itself takes {way_.with_unit(value)} ± {sd} a day."
+    return _("The system itself takes {value} ± {sd} a day.").format(value=way_.with_unit(value), sd=sd)
 
 
 WAYS = [way("/why/{system}/{quantity}", why, Right.VIEW, name="why")]

@@ -1,0 +1,81 @@
+"""In which language a page is said: the reader's wish, else what their browser asks for, else English."""
+
+from __future__ import annotations
+
+import gettext
+from collections.abc import Mapping
+from importlib import resources
+
+from starlette.datastructures import Headers
+from starlette.requests import Request
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from leadline.measures import words
+from leadline.measures.errors import LeadlineError
+from leadline.measures.words import ENGLISH, Tongue
+
+_DOMAIN = "leadline"
+_OWN_NAME = "Language-Name"  # a header of the catalogue: what the language calls itself
+_SILENT = ("/static/", "/api/", "/metrics")  # files, and answers to programs, which stay in English
+
+
+def shelf() -> dict[str, Tongue]:
+    """English, and every language that a compiled catalogue beside this module holds, by its tag."""
+    found = {ENGLISH.tag: ENGLISH}
+    folder = resources.files("leadline.web") / "locale"
+    for place in sorted(folder.iterdir(), key=lambda p: p.name) if folder.is_dir() else ():
+        compiled = place / "LC_MESSAGES" / f"{_DOMAIN}.mo"
+        if compiled.is_file():
+            with compiled.open("rb") as file:
+                catalogue = gettext.GNUTranslations(file)
+            tag = place.name.replace("_", "-")
+            found[tag] = Tongue(tag, catalogue.info().get(_OWN_NAME.lower(), tag), catalogue)
+    return found
+
+
+def wanted(accept: str, known: Mapping[str, Tongue]) -> str:
+    """The best known language of an Accept-Language header (RFC 9110, 12.5.4); empty when it names none.
+
+    `no-NO` is content with `no` (the lookup of RFC 4647, 3.4); of two that are liked alike the first is taken.
+    """
+    liked: list[tuple[float, str]] = []
+    for part in accept[:1000].split(","):
+        tag, _, q = part.partition(";")
+        try:
+            liking = float(q.partition("=")[2]) if q.strip() else 1.0
+        except ValueError:
+            continue
+        if 0 < liking <= 1:
+            liked.append((liking, tag.strip().lower()))
+    by_name = {tag.lower(): tag for tag in known}
+    for _, tag in sorted(liked, key=lambda x: -x[0]):
+        while tag:
+            if tag in by_name:
+                return by_name[tag]
+            tag = tag.rpartition("-")[0]
+    return ""
+
+
+def of(request: Request, known: Mapping[str, Tongue]) -> Tongue:
+    """The language of whoever asks: what they wished, else what their browser asks for, else English."""
+    try:
+        who = request.app.state.doors.who(request)
+    except LeadlineError:  # the store is not reached: the page that says so is still said in some language
+        who = None
+    wish = who.wishes.get("language", "") if who is not None else ""
+    wish = wish or request.cookies.get("language", "")
+    return known.get(wish) or known.get(wanted(request.headers.get("accept-language", ""), known)) or ENGLISH
+
+
+class Spoken:
+    """The door that sets the language of a request, before any page is drawn. Nobody else sets it."""
+
+    def __init__(self, app: ASGIApp, known: Mapping[str, Tongue]) -> None:
+        self.app, self.known = app, known
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http":
+            silent = scope["path"].startswith(_SILENT) or "authorization" in Headers(scope=scope)
+            alone = len(self.known) == 1
+            words.speak(ENGLISH if silent or alone else of(Request(scope), self.known))
+        await self.app(scope, receive, send)
