@@ -43,7 +43,10 @@ def language() -> str:
 
 def gettext(message: str) -> str:
     """A sentence in the reader's language; as it is written where the catalogue lacks it."""
-    return message and _SPOKEN.get().catalogue.gettext(message)  # of nothing it would say its header
+    tongue = _SPOKEN.get()
+    if tongue is ENGLISH or not message:  # of nothing a catalogue would say its header
+        return message
+    return tongue.catalogue.gettext(message)
 
 
 def ngettext(one: str, many: str, number: int) -> str:

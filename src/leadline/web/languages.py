@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import functools
 import gettext
 from collections.abc import Mapping
 from importlib import resources
+from typing import Any
 
+from markupsafe import Markup, escape
 from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
@@ -31,6 +34,27 @@ def shelf() -> dict[str, Tongue]:
             tag = place.name.replace("_", "-")
             found[tag] = Tongue(tag, catalogue.info().get(_OWN_NAME.lower(), tag), catalogue)
     return found
+
+
+@functools.lru_cache(maxsize=16_384)  # the sentences without gaps, in the languages that are read
+def _whole(text: str) -> Markup:
+    return Markup(text.replace("%%", "%"))
+
+
+def said(message: str, **gaps: Any) -> Markup:
+    """What a template says: the sentence, trusted as the template is, and what fills its gaps, escaped.
+
+    It stands in the place of what Jinja's extension would install, which asks its context three times for each
+    sentence: a tenth of the time of a page.
+    """
+    text = words.gettext(message)
+    return Markup(text % {k: escape(v) for k, v in gaps.items()}) if gaps else _whole(text)
+
+
+def counted(one: str, many: str, number: int, **gaps: Any) -> Markup:
+    """The same of what is counted; `num` is the number."""
+    text = words.ngettext(one, many, number)
+    return Markup(text % {k: escape(v) for k, v in {"num": number, **gaps}.items()})
 
 
 def wanted(accept: str, known: Mapping[str, Tongue]) -> str:

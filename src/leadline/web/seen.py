@@ -37,6 +37,7 @@ class Seen:
     reckoned: Callable[[], dict[str, Course]]
     local: ZoneInfo
     charts: dict[str, str] = field(default_factory=dict)
+    rows: dict[str, Any] = field(default_factory=dict)  # the last readings of each quantity as a page lists them
     _courses: dict[str, Course] | None = None
 
     @property

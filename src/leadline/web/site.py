@@ -98,9 +98,11 @@ def templates() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         extensions=["jinja2.ext.i18n"],
+        auto_reload=False,  # else each part of a page is looked up on the disk again, as long as all its sentences take
     )
     found.policies["ext.i18n.trimmed"] = True
-    found.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    found.newstyle_gettext = True  # type: ignore[attr-defined]
+    found.globals |= {"_": languages.said, "gettext": languages.said, "ngettext": languages.counted}
     found.globals["language"] = words.language
     return found
 

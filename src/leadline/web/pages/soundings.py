@@ -77,7 +77,9 @@ def sounding(at: Seen, e: QuantityEstimate, typed: Typed | None, frozen: bool = 
             )
         )
     why = [sentences.rate_said(e, units), *e.why]
-    rows, more = _rows(at, e) if drawn else ((), "")
+    if drawn and e.quantity not in at.rows:
+        at.rows[e.quantity] = _rows(at, e)
+    rows, more = at.rows[e.quantity] if drawn else ((), "")
     return Sounding(
         quantity=e.quantity,
         system=at.estimate.system,
