@@ -198,7 +198,7 @@ def test_nothing_scrolls_sideways_even_with_everything_open(open_page, path):
             """[...document.querySelectorAll('main *, .top *')].filter(e => {
                 const r = e.getBoundingClientRect();
                 const off = r.width > 1 && (r.right > innerWidth + 1 || r.left < -1);
-                return off && !e.closest('.chart .survey, .tabs');
+                return off && !e.closest('.chart .survey, .tabs, .places');
             }).map(e => e.outerHTML.slice(0, 120))"""
         )
         assert outside == [], width
@@ -209,7 +209,7 @@ def test_targets_are_large_enough_for_wet_hands(open_page):
     page.evaluate("document.querySelectorAll('details.entry').forEach(d => { d.open = true })")
     small = page.evaluate(
         """[...document.querySelectorAll(
-                'button, summary.button, .entry-form select, .entry-form input, .tabs a, #minutes')]
+                'button, summary.button, .entry-form select, .entry-form input, .tabs a, .places a, #minutes')]
             .filter(e => e.type !== 'hidden' && !e.matches('.unseen') && e.getClientRects().length)
             .filter(e => { const r = e.getBoundingClientRect(); return r.height < 47.5 || r.width < 47.5; })
             .map(e => e.outerHTML.slice(0, 120))"""

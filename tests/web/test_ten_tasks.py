@@ -171,7 +171,7 @@ def test_8_the_week_is_printed_on_one_sheet(hand, reef):  # noqa: F811
 
 def test_9_somebody_is_looked_for_in_the_journal(hand, reef):  # noqa: F811
     hand.go(f"{at(reef)}/system/great-reef")
-    hand.touch(".tabs a:has-text('Journal')")
+    hand.touch(".places a:has-text('Journal')")
     hand.type("form:has(button:has-text('Search')) input[name=q]", "white spots")
     hand.touch("button:has-text('Search')")
     hand.page.wait_for_url("**q=white+spots*")

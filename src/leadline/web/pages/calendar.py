@@ -120,6 +120,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "people": list(people.items()), "typed": typed, "token": after.new_token(),
         "feeds": [_said(f, names, people, first, now) for f in calendar_feed.feeds(asked.store)],
         "made": made, "address": address, "subscribe": f"webcal://{address.partition('://')[2]}" if address else "",
+        "only_here": any(x in address for x in ("//localhost", "//127.", "//[::1]")),
         "was_shown": bool(ticket) and not secret, "gone": query.get("gone", "")[:60],
         "may": state.doors.who(request).right >= Right.KEEP,
     }, 200 if typed is None else 422)  # fmt: skip

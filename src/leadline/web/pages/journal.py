@@ -17,10 +17,12 @@ from leadline.journal.entry import KINDS, Entry
 from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import iso, parse
+from leadline.measures.quantities import QUANTITIES, canonical_name
 from leadline.measures.units import parse_number
 from leadline.measures.words import N_, _
 from leadline.present import files, sentences
 from leadline.present import stock as said
+from leadline.system.bands import CORE
 from leadline.web import doors
 from leadline.web.pages import after
 from leadline.web.pages import entry as entry_page
@@ -119,6 +121,13 @@ def form_of(
         "unit": filled["unit"] or (same.unit if same else _UNITS.get(form, "")), "note": filled["note"],
         "vessel": filled["vessel"] if filled["vessel"] in vessels else "", **(typed.values if typed else {}),
     }  # fmt: skip
+    quantity = canonical_name(values["subject"]) if form == "reading" else None
+    own: tuple[str, ...] = ()
+    if quantity in QUANTITIES and form and systems:  # its own units: that of another quantity must not stay
+        own = figures.units_offered(
+            str(quantity), asked.units or describe.load(state.store, system or systems[0][0]).units
+        )
+        values["unit"] = values["unit"] if values["unit"] in own else own[0]
     other = values["method"] if values["method"] not in SERVICES else ""
     return {
         "typed": typed,
@@ -136,6 +145,7 @@ def form_of(
         "most": attachments.MOST_BYTES,
         "vessels": vessels if values["vessel"] else [],
         "to": to,
+        "own_units": [(u, figures.unit_label(u) or sentences.name(str(quantity))) for u in own],
         "usual": [] if to else _usual(form, system or (systems[0][0] if systems else ""), last, offered),
     }
 
@@ -145,7 +155,10 @@ def _usual(form: str, system: str, last: Sequence[Entry], offered: Sequence[str]
     at = {"log": form, "system": system}
     if form == "service":
         return [(s.replace("-", " "), f"/journal?{urlencode({**at, 'subject': s})}") for s in offered[:10]]
-    if form not in _MEASURED or form == "reading":
+    if form == "reading":  # the quantities that were read before, then those that every reef has read
+        names = dict.fromkeys([*(e.subject for e in last), *CORE])
+        return [(sentences.titled(q), f"/journal?{urlencode({**at, 'subject': q})}") for q in list(names)[:10]]
+    if form not in _MEASURED:
         return []
     return [
         (f"{e.subject.replace('-', ' ')} {amount(e)}".strip(),
@@ -183,6 +196,7 @@ def _days(
         at = w.entry.time.astimezone(there)
         days.setdefault(figures.day(w.entry.time, there, now), []).append({
             "time": f"{at:%H:%M}", "system": names.get(w.entry.system, w.entry.system), "kind": w.entry.kind,
+            "change": "" if w.state == "withdrawn" else (w.instead or w.entry).id,
             "id": w.entry.id, "state": w.state, "files": kept.get(w.entry.id, ""), "by": signed[w.entry.id][0],
             "mine": signed[w.entry.id][1], **_said(w),
         })  # fmt: skip

@@ -21,6 +21,7 @@ from leadline.measures.quantities import QUANTITIES
 from leadline.measures.words import N_, _, ngettext
 from leadline.model import substances, waters
 from leadline.present import sentences
+from leadline.system.bands import DEFAULTS
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back, refused, text
 from leadline.web.staging import MOST_BYTES, Staging, Waiting
@@ -181,7 +182,7 @@ async def _look(
         "unknown": [(u.kind, u.subject, u.rows, " or ".join(u.near)) for u in brought.unknown_subjects]
         if brought is not None else [],
         "warnings": [_warning(w, waiting) for w in (brought.warnings if brought is not None else ())],
-        "asked": {q["option"] for x in looked for q in x.questions},
+        "asked": {q["option"] for x in looked for q in x.questions}, "odd": _odd(reads),
         "wide": any(x.preview for x in looked),
     }, 200 if typed is None else 422)  # fmt: skip
 
@@ -190,6 +191,21 @@ def _warning(words: str, waiting: Waiting) -> str:
     """A note of the reading without the server's folder and without words that are meant for the prompt."""
     plain = words.replace(f"{waiting.files[0].parent}/", "")
     return " ".join(x for x in plain.replace(". Otherwise:", ".\nOtherwise:").split("\n") if "--" not in x).strip()
+
+
+def _odd(reads: list[FileRead]) -> list[str]:
+    """Readings that hardly any kept reef ever had: more than twice a common limit, or less than half of it."""
+    found = []
+    for read in reads:
+        for line, e in zip(read.lines, read.entries, strict=True):
+            limit = (DEFAULTS.get(e.subject) or (None, None))[1] if e.kind == "reading" else None
+            if limit is None or e.stored is None or limit[0] / 2 <= e.stored <= limit[1] * 2:
+                continue
+            said = f"{e.value:g} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
+            found.append(_("Row {line}: {quantity} {value}").format(
+                line=line, quantity=sentences.name(e.subject), value=said
+            ))  # fmt: skip
+    return found[:SHOWN] + ([_("and {number} more").format(number=len(found) - SHOWN)] if len(found) > SHOWN else [])
 
 
 def _dry(request: Request, reads: list[FileRead]) -> Brought:

@@ -33,6 +33,7 @@ document.addEventListener("htmx:afterSwap", () => {
   if (document.querySelector("[data-live]")) return; // a page that renewed itself moves no focus and says nothing
   const flash = document.querySelector("#round .flash p");
   const wrong = document.querySelector("[aria-invalid=true]");
+  if (flash && flash.getBoundingClientRect().bottom < 0) flash.parentElement.classList.add("fresh"); // or nobody would see it
   document.getElementById("said").textContent = flash ? flash.textContent : "";
   if (wrong) wrong.focus();
   else if (flash && document.activeElement === document.body) flash.parentElement.focus({ preventScroll: true });
