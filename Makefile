@@ -12,7 +12,7 @@ demo: setup  ## set everything up, make the invented demo, serve it on localhost
 	@$(BIN)/leadline demo --folder demo-data --port $(or $(PORT),8077)
 
 test: setup-test  ## set everything up and pass all tests
-	@$(BIN)/python -m pytest $(ARGS)
+	@$(BIN)/python -m pytest -n auto --dist loadfile $(ARGS)
 
 check: setup-test  ## format, lint, types, import contract, drifted docs and sentences (seconds)
 	@$(BIN)/ruff format --check --quiet . && $(BIN)/ruff check --quiet . && $(BIN)/mypy && $(BIN)/lint-imports --no-logo && $(BIN)/python tools/write_docs.py --check && $(BIN)/python tools/strings.py --check

@@ -8,9 +8,8 @@ import httpx
 import pytest
 from tests.peers.mail import post
 from tests.web.conftest import served
-from tests.web.test_browser import AXE, WCAG, WIDTHS
 from tests.web.test_pages import plain
-from tests.web.test_set_up import NOW, SMALL
+from tests.web.test_set_up import NOW
 
 from leadline.app import describe, stand_orders
 from leadline.measures.moments import FixedClock
@@ -124,23 +123,3 @@ def test_a_proof_by_mail_set_up_in_the_browser_arrives_and_its_link_answers(at):
         [mail] = server.messages()
     link = re.search(r"https?://[^\s/]+(/seen/\S+)", mail.get_content())[1]
     assert "Thank you" in plain(at.post(link).text)
-
-
-@pytest.mark.parametrize("light", ["day", "dusk", "night"])
-@pytest.mark.parametrize("width", WIDTHS)
-def test_the_page_is_clean_in_every_light(browser, at, width, light):
-    at.post("/watch/orders/part", data=MAIL)
-    at.post("/watch/orders/part", data=KEEPER)
-    context = browser.new_context(viewport=dict(zip(("width", "height"), WIDTHS[width], strict=True)), bypass_csp=True)
-    context.add_cookies([{"name": "light", "value": light, "url": at.address}])
-    page = context.new_page()
-    page.goto(f"{at.address}/watch/orders")
-    for box in page.query_selector_all("details:not([open]) > summary"):
-        if box.is_visible():
-            box.click()
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    assert page.evaluate(SMALL) == []
-    page.evaluate(AXE)
-    wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
-    assert [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in wrong] == []
-    context.close()

@@ -188,13 +188,19 @@ def test_a_slip_is_kept_as_typed_and_said_at_once(reef):
         ("/system/north-rom", 422, "Did you mean north-room?"),
         ("/nowhere", 404, "no such page"),
         (f"{PAGE}?as_of=yesterday", 422, "is no date or time"),
-        (f"{PAGE}/log", 405, "only takes a form"),
+        ("/light", 405, "only takes a form"),
     ],
 )
 def test_a_wrong_address_gets_one_clear_line(reef, path, status, said):
     answer = reef.client.get(path)
     assert answer.status_code == status
     assert said in plain(answer.text)
+
+
+@pytest.mark.parametrize("form", [f"{PAGE}/log", f"{PAGE}/entry/x/correct", f"{PAGE}/done"])
+def test_a_forms_address_opened_again_leads_to_the_page_it_stands_on(reef, form):
+    answer = reef.client.get(form)
+    assert (answer.status_code, answer.url.path) == (200, PAGE)
 
 
 def test_an_entry_of_another_system_is_not_touched(reef):

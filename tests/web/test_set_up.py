@@ -10,8 +10,7 @@ import tomllib
 import httpx
 import openpyxl
 import pytest
-from tests.web.conftest import PICTURES, served
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.conftest import served
 from tests.web.test_pages import plain
 
 from leadline.app import describe, set_up
@@ -309,30 +308,3 @@ def test_rows_of_the_future_wait_and_are_judged(fresh):
     with fresh.store() as store:
         assert [e.time for e in store.entries("north-room")] == [dt.datetime(2026, 1, 5, 7, tzinfo=dt.UTC)]
         assert store.parked() == []
-
-
-@pytest.mark.parametrize("light", ["day", "dusk", "night"])
-@pytest.mark.parametrize("width", WIDTHS)
-def test_every_page_of_the_set_up_is_clean_in_every_light(browser, fresh, width, light):
-    make(fresh)
-    fresh.client.post("/systems/north-room/part", data={"kind": "band", "key": "", **PARTS[4][1]})
-    sent = upload(fresh, "old.csv", OLD.encode())
-    context = browser.new_context(viewport=dict(zip(("width", "height"), WIDTHS[width], strict=True)), bypass_csp=True)
-    context.add_cookies([{"name": "light", "value": light, "url": fresh.address}])
-    page = context.new_page()
-    for name, path in (
-        ("systems", "/systems"), ("new", "/systems/new"), ("set-up", "/systems/north-room?part=band"),
-        ("volume", "/systems/north-room/volume?dosed=60&rose_from=7.5+dKH&rose_to=9.4+dKH"),
-        ("import", "/import"), ("columns", sent.url.path), ("parked", "/import/parked"), ("you", "/me"),
-        ("people", "/people"),
-    ):  # fmt: skip
-        page.goto(fresh.address + path)
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
-        small = page.evaluate(SMALL)
-        assert small == [], (path, small)
-        page.evaluate(AXE)
-        wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
-        assert [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in wrong] == [], path
-        PICTURES.mkdir(exist_ok=True)
-        page.screenshot(path=PICTURES / f"{name}-{width}-{light}.png", full_page=True)
-    context.close()

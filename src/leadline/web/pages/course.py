@@ -153,6 +153,11 @@ async def one(request: Request) -> Response:
             "readouts": [
                 (n, readout(w, at, (view.end - view.start) / 100)) for n, w in zip(names, windows, strict=True)
             ],
+            "keys": [
+                (n, figures.display(w.quantity, w.units, w.unit).label) for n, w in zip(names, windows, strict=True)
+            ]
+            if len(windows) > 1
+            else [],
             "tables": [_tables(w, n) for n, w in zip(names, windows, strict=True)],
         },
     )
