@@ -7,6 +7,7 @@ import os
 import pathlib
 import select
 import sys
+import tempfile
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -47,7 +48,14 @@ def test_another_exit_is_tried_again_and_says_its_last_line(message, refusal):
 
 
 @pytest.mark.contract
-def test_a_missing_program_is_refused_for_good(message, refusal, tmp_path):
+@pytest.fixture
+def short_folder():
+    with tempfile.TemporaryDirectory(prefix="c-") as name:
+        yield pathlib.Path(name)
+
+
+def test_a_missing_program_is_refused_for_good(message, refusal, short_folder):
+    tmp_path = short_folder  # a long path is shortened in the line
     plain = tmp_path / "plain.txt"
     plain.write_text("no program\n")
     broken = tmp_path / "broken"

@@ -220,6 +220,7 @@ def test_a_phone_logs_with_a_photograph_and_adds_another(browser, reef, tmp_path
     page.goto(base + "/journal?log=feeding&system=lagoon")
     page.get_by_label("Food").fill("pellets")
     page.get_by_label("Amount").fill("2,5")
+    page.get_by_text("Note, time, photograph or report").tap()
     page.get_by_label("Photograph or report").set_input_files(long)
     page.get_by_text("long.csv has 22.0 MB, more than 20 MB").wait_for()
     page.get_by_role("button", name="Log it").tap()
