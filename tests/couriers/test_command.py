@@ -47,13 +47,13 @@ def test_another_exit_is_tried_again_and_says_its_last_line(message, refusal):
     assert exc.line().endswith("was ended by signal 9")
 
 
-@pytest.mark.contract
 @pytest.fixture
 def short_folder():
     with tempfile.TemporaryDirectory(prefix="c-") as name:
         yield pathlib.Path(name)
 
 
+@pytest.mark.contract
 def test_a_missing_program_is_refused_for_good(message, refusal, short_folder):
     tmp_path = short_folder  # a long path is shortened in the line
     plain = tmp_path / "plain.txt"
