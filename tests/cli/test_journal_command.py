@@ -39,6 +39,22 @@ def test_what_was_corrected_and_taken_back_says_so(written):
     assert json.loads(written("journal", "--kind", "feeding", "--json").out)["state"] == "withdrawn"
 
 
+def test_a_wrong_time_is_written_anew_and_the_rest_stays(written):
+    ident = json.loads(written("journal", "--kind", "feeding", "--json").out)["id"]
+    assert written("entry", "amend", ident).code == 2  # nothing was said to be otherwise
+    assert written("entry", "amend", ident, "--at", "2026-01-31T09:15", "--system", "isolation").code == 0
+    old, new = (
+        json.loads(written("journal", "--system", s, "--kind", "feeding", "--json").out)
+        for s in ("north-room", "isolation")
+    )
+    assert (old["state"], new["state"]) == ("withdrawn", "stands")
+    assert new["time"].startswith("2026-01-31")
+    assert [new[k] for k in ("subject", "value", "unit")] == ["pellets", 30.0, "g"]
+    again = written("entry", "amend", ident, "--at", "2026-01-30T09:15")
+    assert again.code == 2
+    assert "taken back already" in again.err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -72,6 +72,52 @@ def test_corrected_and_taken_back_both_stay(reef):  # noqa: F811
     assert "taken back" in plain(reef.get("/journal?system=lagoon").text)
 
 
+def test_a_wrong_time_and_system_are_written_anew_and_nothing_is_lost(browser, reef):  # noqa: F811
+    sent = {"kind": "exchange", "system": "lagoon", "subject": "mixed-seawater", "value": "61.25", "unit": "L",
+            "salinity": "35.1", "note": "a slip of the hand", "time": "2026-03-01T08:30"}  # fmt: skip
+    page = reef.post("/journal/log", data=sent)
+    ident = re.search(r'action="/livestock/undo/([0-9a-f]+)"', page.text)[1]
+    reef.post(f"/journal/entry/{ident}/attach", files={"file": ("tap.txt", b"from the tap\n", "text/plain")})
+    context = browser.new_context(viewport={"width": 390, "height": 844}, base_url=str(reef.base_url).rstrip("/"))
+    seen = context.new_page()
+    seen.goto(f"/journal/entry/{ident}")
+    seen.click("text=Another time, system or name")
+    form = seen.locator("form.written")
+    assert "mixed seawater 61.25 L" in form.inner_text()
+    filled = {n: form.locator(f"[name={n}]").input_value() for n in sent if n not in ("kind",)}
+    assert filled == {k: v for k, v in sent.items() if k != "kind"}
+    seen.screenshot(path=PICTURES / "amend-390.png", full_page=True)
+    form.locator("[name=system]").select_option("great-reef")
+    form.locator("[name=time]").fill("2026-02-28T07:10")
+    form.locator("button.send").click()
+    seen.wait_for_url("**/journal?system=great-reef&entry=*")
+    assert seen.query_selector(".flash form") is None  # taken back alone, the older one would be lost with it
+    old = found(reef, system="lagoon", words="slip hand").entries[0]
+    new = found(reef, system="great-reef", words="slip hand").entries[0]
+    assert (old.state, new.state) == ("withdrawn", "stands")
+    assert f"{new.entry.time:%m-%d}" == "02-28"
+    assert (new.entry.value, new.entry.extra) == (61.25, {"salinity": 35.1, "instead_of": ident})
+    seen.goto(f"/journal/entry/{new.entry.id}")
+    assert "tap.txt" in seen.inner_text("body")  # what was kept with it goes along
+    seen.click("text=In the place of")
+    assert seen.url.endswith(ident)
+    assert "Written anew" in seen.inner_text("body")
+    assert not seen.locator("text=Another time, system or name").count()
+    again = reef.post("/journal/log", data={**sent, "instead": ident, "time": "2026-03-02T08:30"})
+    assert again.status_code == 422
+    assert "taken back already" in plain(again.text)
+    context.close()
+
+
+def test_a_reading_written_anew_keeps_the_unit_it_was_typed_in(reef):  # noqa: F811
+    sent = {"kind": "reading", "system": "lagoon", "subject": "salinity", "value": "1.0264", "unit": "sg@25/25"}
+    page = reef.post("/journal/log", data=sent)
+    ident = re.search(r'action="/livestock/undo/([0-9a-f]+)"', page.text)[1]
+    form = reef.get(f"/journal?log=reading&instead={ident}").text
+    assert re.search(r'<option value="sg@25/25" selected>', form)
+    assert reef.get("/journal?log=reading&instead=gryphon").status_code == 422
+
+
 def test_search_and_pages(reef):  # noqa: F811
     page = plain(reef.get("/journal?q=white spots&system=great-reef").text)
     assert "old tang, four, on the tail fin" in page

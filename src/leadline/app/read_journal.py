@@ -47,6 +47,8 @@ class Whole:
     line: tuple[Entry, ...]  # itself among them
     stands: Entry | None  # what counts; None when it was taken back
     confirmed: tuple[Entry, ...]  # notes that say it is right as typed
+    instead_of: Entry | None = None  # what was taken back for it
+    anew: Entry | None = None  # what was written in its place
 
 
 def whole(store: Store, now: dt.datetime, ident: str) -> Whole:
@@ -66,7 +68,12 @@ def whole(store: Store, now: dt.datetime, ident: str) -> Whole:
     last = known_at(line, now).entries
     stands = last[0] if last else None
     state = "withdrawn" if stands is None else "stands" if stands.id == ident else "corrected"
-    return Whole(entry, state, line, stands, tuple(e for e in known if e.extra.get("confirms") == ident))
+    confirmed = tuple(e for e in known if e.extra.get("confirms") == ident)
+    before = entry.extra.get("instead_of", "")
+    return Whole(
+        entry, state, line, stands, confirmed, next((e for e in known if e.id == before), None),
+        next((e for e in known if e.extra.get("instead_of") == ident and not e.corrects), None),
+    )  # fmt: skip
 
 
 def lines(store: Store, ids: Iterable[str]) -> dict[str, list[str]]:

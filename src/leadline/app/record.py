@@ -267,6 +267,42 @@ def correct(store: Store, clock: Clock, entry_id: str, value_text: str, unit: st
     return _write(store, understood(store, system, new)[0])
 
 
+_OF_ONE = frozenset({"corrects", "withdrawn", "confirms", "instead_of"})  # marks of an entry among others, not of it
+
+
+def amend(store: Store, clock: Clock, entry_id: str, *, token: str = "", **other: Any) -> Logged:
+    """Log an entry anew in the place of one whose time, system or name was wrong; that one is taken back.
+
+    Both are written, or neither. The new entry names the old one in `extra["instead_of"]`.
+
+    Parameters
+    ----------
+    other
+        What was otherwise, by the names of `log`; the rest is as it was.
+
+    Raises
+    ------
+    BadInput, UnknownName
+        As `log` does, and when the entry no longer stands.
+    """
+    old = _known(store, entry_id)
+    if sent(store, token) is None and any(e.corrects == old.id for e in store.entries(old.system)):
+        raise BadInput("this entry was corrected or taken back already", way_out="Change the one that counts.")
+    below = "<" if old.extra.get("below_detection") else ""
+    was = {
+        "system": old.system, "subject": old.subject, "unit": old.unit, "method": old.method, "time": old.time,
+        "value_text": "" if old.value is None else f"{below}{old.value!r}", "note": old.note, "to": old.to,
+        "sd_text": "" if old.sd is None else repr(old.sd), "source": old.source, "extra": old.extra,
+    }  # fmt: skip
+    new = {**was, **other}
+    extra = {k: v for k, v in new.pop("extra").items() if k not in _OF_ONE}
+    with store.together():
+        done = log(store, clock, kind=old.kind, token=token, extra={**extra, "instead_of": old.id}, **new)
+        if not done.again:
+            withdraw(store, clock, old.id)
+    return done
+
+
 def confirm(store: Store, clock: Clock, entry_id: str) -> Entry:
     """The keeper says that an entry is right as typed; nobody asks again."""
     old = _known(store, entry_id)

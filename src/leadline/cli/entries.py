@@ -114,9 +114,9 @@ def entry() -> None:
     Examples:
       leadline entry show 5f1d3c9a8b7e6d21
       leadline entry correct 5f1d3c9a8b7e6d21 8.1 dKH
+      leadline entry amend 5f1d3c9a8b7e6d21 --at 2026-03-01T08:00
       leadline entry withdraw 5f1d3c9a8b7e6d21
       leadline entry confirm 5f1d3c9a8b7e6d21
-      leadline entry show 5f1d3c9a8b7e6d21
       leadline entry attach 5f1d3c9a8b7e6d21 report.pdf
     """
 
@@ -140,6 +140,30 @@ def correct(bridge: Bridge, ident: str, value: str, unit: str) -> None:
     from leadline.app import record
 
     _done(bridge, record.correct(bridge.store(), bridge.clock, ident, value, unit), "Corrected:")
+
+
+@entry.command()
+@click.argument("ident", metavar="ID")
+@click.option("--at", "time", metavar="TIME", help="When it happened: 2026-03-01T08:00 (local) or with offset.")
+@click.option("--system", help="The system it was of.")
+@click.option("--subject", help="What it was: a quantity, a substance, a machine.")
+@click.option("--method", help="How it was measured or given.")
+@click.option("--note", help="Free text.")
+@click.pass_obj
+def amend(bridge: Bridge, /, ident: str, **other: str | None) -> None:
+    """Write entry ID anew with another time, system or subject; the old one is taken back.
+
+    \b
+    Examples:
+      leadline entry amend 5f1d3c9a8b7e6d21 --at 2026-03-01T08:00
+      leadline entry amend 5f1d3c9a8b7e6d21 --system quarantine
+    """
+    from leadline.app import record
+
+    changed = {k: v for k, v in other.items() if v is not None}
+    if not changed:
+        raise BadInput("nothing was said to be otherwise", way_out="Give --at, --system or --subject.")
+    _done(bridge, record.amend(bridge.store(), bridge.clock, ident, **changed).entry, "Written anew:")
 
 
 @entry.command()

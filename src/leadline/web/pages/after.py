@@ -80,7 +80,8 @@ def shown(request: Request, h: House) -> Flash | None:
     if entry.kind == "arrival" and lot in h.register.lots:
         typed = str(entry.extra.get("kind", "") or entry.subject)
         more = stock.taken_as(h.catalogue, typed, h.register.lots[lot])
-    return Flash(words, more, entry.id, lot if entry.kind == "observation" else "", trace)
+    undo = "" if entry.extra.get("instead_of") else entry.id  # taken back alone, the older one would be lost with it
+    return Flash(words, more, undo, lot if entry.kind == "observation" else "", trace)
 
 
 def write(

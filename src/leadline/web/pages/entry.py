@@ -25,6 +25,7 @@ from leadline.measures.moments import zone
 from leadline.measures.quantities import QUANTITIES
 from leadline.measures.words import _
 from leadline.present import files, sentences
+from leadline.web import doors
 from leadline.web.pages.after import Flash
 from leadline.web.pages.round import Asked, page
 from leadline.web.pages.typed import Typed, back, refused, text
@@ -41,9 +42,10 @@ ALONE = {
     "cross-origin-resource-policy": "same-origin",
     "cache-control": "private, max-age=86400",
 }
+AMENDED = ("exchange", "addition", "feeding", "topoff", "service", "observation", "note", "reading")  # by one form
 _AMOUNT_UNIT = {"exchange": "L", "topoff": "L"}
 _tried: weakref.WeakKeyDictionary[Store, dict[tuple[str, tuple[str, ...]], bool]] = weakref.WeakKeyDictionary()
-_TOLD = ("corrects", "withdrawn", "confirms")  # said elsewhere on the page
+_TOLD = ("corrects", "withdrawn", "confirms", "instead_of")  # said elsewhere on the page
 
 
 async def entry(request: Request) -> Response:
@@ -61,7 +63,8 @@ def shown(request: Request, ident: str, typed: Typed | None = None, lead: str = 
     e = found.entry
     local = zone(describe.load(state.store, e.system).time_zone)
     right = state.doors.who(request).right
-    mine = sorted({e.id, *(x.id for x in found.line)})
+    near = [x.id for x in (found.instead_of, found.anew) if x is not None]  # the files of one happening, by either
+    mine = sorted({e.id, *(x.id for x in found.line), *near})
     kept = [a for a in state.store.attachments(mine) if a.added_at <= now]
     once = reversed({a.id: a for a in reversed(kept)}.values())  # the same file may be with an entry and its correction
     rows = [{**_file(a, local, now), "import": _to_import(state.store, now, a)} for a in once]
@@ -71,6 +74,7 @@ def shown(request: Request, ident: str, typed: Typed | None = None, lead: str = 
         "title": f"{e.kind[:1].upper()}{e.kind[1:]}: {what}" if what != e.kind else what.capitalize(),
         "tabs": asked.systems(), "view": "journal", "e": e, "what": what, "state": found.state, "typed": typed,
         "when": figures.moment(e.time, local), "amount": amount(e), "facts": _facts(found, local, request),
+        "again": found.state == "stands" and e.kind in AMENDED and doors.may_change(request, e.id),
         "others": _others(found, local, now), "confirmed": [figures.moment(c.time, local) for c in found.confirmed],
         "photos": [r for r in rows if r["picture"]], "files": [r for r in rows if not r["picture"]],
         "accept": ACCEPT, "pictures": PICTURES, "most": attachments.MOST_BYTES, "kinds": attachments.KINDS_SAID,
@@ -140,6 +144,11 @@ def _others(found: Whole, local: dt.tzinfo, now: dt.datetime) -> list[dict[str, 
         counts = found.stands is not None and other.id == found.stands.id
         out.append({"id": other.id, "how": _("Before") if n < mine else _("After"), "did": did, "at": at,
                     "counts": _("this one counts") if counts else ""})  # fmt: skip
+    for how, near in ((_("In the place of"), found.instead_of), (_("Written anew"), found.anew)):
+        if near is not None:
+            did = f"{sentences.name(near.subject)} {amount(near)}".strip() or near.kind
+            at = figures.moment(near.time, local)
+            out.append({"id": near.id, "how": how, "did": did, "at": at, "counts": ""})
     return out
 
 

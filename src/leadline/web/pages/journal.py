@@ -16,7 +16,7 @@ from leadline.app.read_journal import Written
 from leadline.journal.entry import KINDS, Entry
 from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
-from leadline.measures.moments import iso, parse
+from leadline.measures.moments import iso, parse, zone
 from leadline.measures.quantities import QUANTITIES, canonical_name
 from leadline.measures.units import parse_number
 from leadline.measures.words import N_, _
@@ -56,11 +56,13 @@ _WHAT = {
     "reading": N_("Quantity"),
 }
 
+_FILLED = ("subject", "method", "vessel", "unit", "note", "value", "salinity", "time")
 SERVICES = ("cleaned", "calibrated", "replaced", "refilled", "repaired")  # contract, section 3
 
 
 async def journal(request: Request) -> Response:
-    """`GET /journal`: `?log=KIND` opens that form, `&system=&subject=&method=&vessel=` fill it; `?system=`, `?kind=`,
+    """`GET /journal`: `?log=KIND` opens that form, `&system=&subject=&method=&vessel=` fill it, or
+    `&instead=ENTRY`, whose place it takes; `?system=`, `?kind=`,
     `?q=` and `?before=` search."""
     return shown(request)
 
@@ -74,7 +76,8 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     now = asked.as_of or state.clock.now()
     form = typed.values.get("kind", "") if typed else query.get("log", "")
     form = form if form in dict(FORMS) and (typed is None or typed.form == "log") else ""
-    system = (typed.values.get("system", "") if typed else query.get("system", "")).strip()
+    old = _instead(request, typed.values.get("instead", "") if typed else query.get("instead", "")) if form else None
+    system = (typed.values.get("system", "") if typed else old.system if old else query.get("system", "")).strip()
     if system and system not in dict(systems):
         raise UnknownName("system", system, dict(systems))
     kind, words = query.get("kind", "").strip(), query.get("q", "").strip()[:120]
@@ -87,7 +90,8 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     return page(request, "journal.html", {
         "title": _("Journal"), "tabs": systems, "view": "journal", "frozen": asked.as_of is not None,
         "flash": after.shown(request, h), "kind": kind, "q": words, "kinds": KINDS,
-        "searched": bool(words or kind or before), **form_of(asked, form, system, typed),
+        "searched": bool(words or kind or before), "amended": entry_page.AMENDED,
+        **form_of(asked, form, system, typed, instead=old),
         "days": _days(found.entries, names, lambda s: local_of(h, s), h.at, _files(state.store, now, found.entries),
                       _signed(request, found.entries)),
         "found": found.found, "more": iso(found.more) if found.more else "",
@@ -96,16 +100,17 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
 
 def form_of(
     asked: Asked, form: str, system: str, typed: Typed | None = None, given: Mapping[str, str] | None = None,
-    to: str = "",
+    to: str = "", instead: Entry | None = None,
 ) -> dict[str, Any]:  # fmt: skip
     """What `part/written.html` needs: the form of one kind, filled from `given` (else from the address), then typed.
 
-    `to` is the page that is shown after it was written, and again when it could not be; the journal when empty.
+    `instead` is the entry whose place it takes, and fills it; `to` is the page that is shown after it was written, and
+    again when it could not be; the journal when empty.
     """
     state, systems = asked.request.app.state, asked.systems()
     now = asked.as_of or state.clock.now()
-    put = asked.request.query_params if given is None else given
-    filled = {k: str(put.get(k, "")).strip()[:120] for k in ("subject", "method", "vessel", "unit", "note", "value")}
+    put = _as_it_was(instead, asked) if instead else asked.request.query_params if given is None else given
+    filled = {k: str(put.get(k, "")).strip()[:2000] for k in _FILLED}
     last: list[Entry] = []
     offered: list[str] = []
     vessels: list[str] = []
@@ -119,7 +124,8 @@ def form_of(
         "subject": filled["subject"] or (same.subject if same else ""), "value": filled["value"],
         "method": filled["method"] or (same.method if same and form == "service" else ""),
         "unit": filled["unit"] or (same.unit if same else _UNITS.get(form, "")), "note": filled["note"],
-        "vessel": filled["vessel"] if filled["vessel"] in vessels else "", **(typed.values if typed else {}),
+        "vessel": filled["vessel"] if filled["vessel"] in vessels else "", "salinity": filled["salinity"],
+        "time": filled["time"], **(typed.values if typed else {}),
     }  # fmt: skip
     quantity = canonical_name(values["subject"]) if form == "reading" else None
     own: tuple[str, ...] = ()
@@ -127,6 +133,8 @@ def form_of(
         own = figures.units_offered(
             str(quantity), asked.units or describe.load(state.store, system or systems[0][0]).units
         )
+        if instead and values["unit"] not in own:  # as it was typed, though nobody is offered it today
+            own = (values["unit"], *own)
         values["unit"] = values["unit"] if values["unit"] in own else own[0]
     other = values["method"] if values["method"] not in SERVICES else ""
     return {
@@ -146,8 +154,31 @@ def form_of(
         "vessels": vessels if values["vessel"] else [],
         "to": to,
         "own_units": [(u, figures.unit_label(u) or sentences.name(str(quantity))) for u in own],
-        "usual": [] if to else _usual(form, system or (systems[0][0] if systems else ""), last, offered),
+        "instead": instead.id if instead else "",
+        "instead_said": put.get("said", "") if instead else "",
+        "usual": [] if to or instead else _usual(form, system or (systems[0][0] if systems else ""), last, offered),
     }
+
+
+def _instead(request: Request, ident: str) -> Entry | None:
+    """The entry whose place another shall take."""
+    entry = request.app.state.store.entry(ident) if ident else None
+    if ident and (entry is None or entry.kind not in entry_page.AMENDED):
+        raise UnknownName("entry", ident[:60], (), way_out=_("Look for it in the journal."))
+    return entry
+
+
+def _as_it_was(e: Entry, asked: Asked) -> dict[str, str]:
+    """What the form of an entry held when it was written, its moment as the clock on the wall had it."""
+    local = zone(describe.load(asked.request.app.state.store, e.system).time_zone)
+    below = "<" if e.extra.get("below_detection") else ""
+    said_of = f"{sentences.name(e.subject).replace('-', ' ')} {amount(e)}".strip() or e.kind
+    return {
+        "subject": e.subject, "method": e.method, "unit": e.unit, "note": e.note,
+        "time": f"{e.time.astimezone(local):%Y-%m-%dT%H:%M}",
+        "value": "" if e.value is None else f"{below}{e.value!r}", "vessel": str(e.extra.get("vessel", "")),
+        "salinity": str(e.extra.get("salinity", "")), "said": f"{said_of} ({figures.moment(e.time, local)})",
+    }  # fmt: skip
 
 
 def _usual(form: str, system: str, last: Sequence[Entry], offered: Sequence[str]) -> list[tuple[str, str]]:
@@ -267,12 +298,19 @@ async def log(request: Request) -> Response:
             if vessel not in vessels:
                 raise UnknownName(f"vessel of {system}", vessel, vessels)
             extra["vessel"] = vessel
-        return record.log(
-            state.store, state.clock, system=system, kind=kind, subject=text(form, "subject"),
-            value_text=text(form, "value"), unit=text(form, "unit"),
-            method=text(form, "other_method") or text(form, "method"), time=text(form, "time") or None,
-            note=text(form, "note", 2000), extra=extra, token=token,
-        ).entry  # fmt: skip
+        what: dict[str, Any] = {
+            "system": system, "subject": text(form, "subject"), "value_text": text(form, "value"),
+            "unit": text(form, "unit"), "method": text(form, "other_method") or text(form, "method"),
+            "time": text(form, "time") or None, "note": text(form, "note", 2000),
+        }  # fmt: skip
+        old = _instead(request, text(form, "instead"))
+        if old is None:
+            return record.log(state.store, state.clock, kind=kind, extra=extra, token=token, **what).entry
+        doors.only_own(request, old.id)
+        if "method" not in form and "other_method" not in form:  # not every form asks for it
+            del what["method"]
+        kept = {k: v for k, v in old.extra.items() if k not in ("salinity", "vessel", "below_detection")}
+        return record.amend(state.store, state.clock, old.id, token=token, extra={**kept, **extra}, **what).entry
 
     def onward(entry: Entry) -> str:
         written.append(entry)
