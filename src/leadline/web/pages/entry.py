@@ -64,7 +64,8 @@ def shown(request: Request, ident: str, typed: Typed | None = None, lead: str = 
     local = zone(describe.load(state.store, e.system).time_zone)
     right = state.doors.who(request).right
     near = [x.id for x in (found.instead_of, found.anew) if x is not None]  # the files of one happening, by either
-    mine = sorted({e.id, *(x.id for x in found.line), *near})
+    of_near = read_journal.lines(state.store, near) if near else {}
+    mine = sorted({e.id, *(x.id for x in found.line), *(ident for line in of_near.values() for ident in line)})
     kept = [a for a in state.store.attachments(mine) if a.added_at <= now]
     once = reversed({a.id: a for a in reversed(kept)}.values())  # the same file may be with an entry and its correction
     rows = [{**_file(a, local, now), "import": _to_import(state.store, now, a)} for a in once]
