@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import itertools
 import json
+import statistics
 import threading
 import time
 from collections.abc import Iterator
@@ -296,9 +297,10 @@ def test_questions_keep_their_rhythm_whatever_an_answer_takes(device: Device, in
     every_s, device.takes_s = 0.2, 0.12
     with polled(device.address, inbox, clock, every_s=every_s):
         device.until_asked(10)
-    times = [at for at, _ in device.asked[1:10]]
-    # 8 periods; a pause after each answer would make them 8 * (0.2 s + 0.12 s), which is 12.8
-    assert 7.5 < (times[-1] - times[0]) / every_s < 11.0
+    gaps = [later - before for (before, _), (later, _) in itertools.pairwise(device.asked[1:10])]
+    # a pause after each answer would make every gap at least 0.2 s + 0.12 s; a busy machine lengthens some, never all
+    assert min(gaps) < 0.3
+    assert statistics.median(gaps) > 0.15
 
 
 @pytest.mark.story
