@@ -176,7 +176,7 @@ def _as_it_was(e: Entry, asked: Asked) -> dict[str, str]:
     return {
         "subject": e.subject, "method": e.method, "unit": e.unit, "note": e.note,
         "time": f"{e.time.astimezone(local):%Y-%m-%dT%H:%M}",
-        "value": "" if e.value is None else f"{below}{e.value!r}", "vessel": str(e.extra.get("vessel", "")),
+        "value": "" if e.value is None else f"{below}{e.value:.12g}", "vessel": str(e.extra.get("vessel", "")),
         "salinity": str(e.extra.get("salinity", "")), "said": f"{said_of} ({figures.moment(e.time, local)})",
     }  # fmt: skip
 
