@@ -88,7 +88,7 @@ def test_some_are_chosen_by_kind_by_id_or_by_both():
         (" HTTPS://Reef.Home.Example/ ", "https://reef.home.example"),
         ("http://[fd00::1]:80", "http://[fd00::1]:80"),
         ("http://reef", "http://reef"),
-        ("http://reef_pi:8077", "http://reef_pi:8077"),  # no name of the net's, but of many a home network
+        ("http://pump_room:8077", "http://pump_room:8077"),  # no name of the net's, but of many a home network
     ],
 )
 def test_an_address_is_a_host_and_a_port(typed, address):
