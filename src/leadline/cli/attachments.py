@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from leadline.cli.output import emit
+from leadline.cli.output import emit, whole_file
 from leadline.measures.errors import BadInput, Unreachable
 from leadline.measures.moments import iso
 
@@ -149,7 +148,8 @@ def file(bridge: Bridge, ident: str, fileid: str, out: Path | None) -> None:
             raise BadInput(f"{kept.name} is no text", way_out=f"Write it to a file: --out '{kept.name}'.")
         click.echo(content, nl=False)
         return
-    write_out(out, content)
+    with whole_file(out) as written:
+        written.write(content)
     click.echo(f"Wrote {out}.", err=True)
 
 
@@ -172,22 +172,3 @@ def drop_file(bridge: Bridge, ident: str, fileid: str) -> None:
         emit({"schema": "leadline.file/1", **answers.file(gone), "dropped": True})
         return
     click.echo(f"Removed {gone.name}.")
-
-
-def write_out(out: Path, content: bytes) -> None:
-    """Write a whole file or none of it.
-
-    Raises
-    ------
-    Unreachable
-        When it cannot be written there.
-    """
-    draft = out.with_name(f".{out.name}.{os.getpid()}.part")
-    try:
-        draft.write_bytes(content)
-        draft.replace(out)
-    except OSError as exc:
-        draft.unlink(missing_ok=True)
-        raise Unreachable(
-            f"can't be written ({exc.strerror})", where=str(out), way_out="Choose another place."
-        ) from exc

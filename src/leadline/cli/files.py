@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import io
 import json
-import os
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from leadline.cli.importing import Tools, desk_of, import_, say
-from leadline.measures.errors import UnknownName, Unreachable
+from leadline.cli.output import whole_file
+from leadline.measures.errors import UnknownName
 
 if TYPE_CHECKING:
     from typing import TextIO
@@ -42,18 +43,10 @@ def export(tools: Tools, /, system: str, out: Path | None, streams: bool) -> Non
     if out is None or str(out) == "-":
         _export(store, system, streams, sys.stdout)
         return
-    draft = out.with_name(f".{out.name}.{os.getpid()}.part")
-    try:
-        with open(draft, "w", encoding="utf-8", newline="") as file:
-            n = _export(store, system, streams, file)
-            file.flush()
-            os.fsync(file.fileno())
-        draft.replace(out)
-    except OSError as exc:
-        draft.unlink(missing_ok=True)
-        raise Unreachable(
-            f"can't be written ({exc.strerror})", where=str(out), way_out="Choose another place."
-        ) from exc
+    with whole_file(out) as file:
+        words = io.TextIOWrapper(file, encoding="utf-8", newline="")
+        n = _export(store, system, streams, words)
+        words.detach()
     what = "points" if streams else "rows"
     if tools.json:
         click.echo(json.dumps({"schema": "leadline.export/1", "file": str(out), what: n}))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from leadline.cli.output import emit
+from leadline.cli.output import emit, whole_file
 from leadline.measures.errors import BadInput, Unreachable
 
 if TYPE_CHECKING:
@@ -52,12 +52,12 @@ def labels(
         raise BadInput("say where the labels go", way_out="Either --out labels.html or --svg FOLDER.")
     ready = made.labels(system, at, which)
     if out is not None:
-        from leadline.cli.attachments import write_out
         from leadline.web.pages.labels import alone
         from leadline.web.site import templates
 
         page = alone(templates(), f"Labels: {system.name}", made.sheets(ready, on, skip), on)
-        write_out(out, page.encode())
+        with whole_file(out) as file:
+            file.write(page.encode())
     elif svg is not None:
         _write_each(svg, {f"{x.thing.kind}-{_plain(x.thing.id)}.svg": made.alone(x) for x in ready})
     if bridge.json:
@@ -88,8 +88,6 @@ def _plain(ident: str) -> str:
 
 
 def _write_each(folder: Path, found: dict[str, str]) -> None:
-    from leadline.cli.attachments import write_out
-
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as exc:
@@ -97,4 +95,5 @@ def _write_each(folder: Path, found: dict[str, str]) -> None:
             f"the folder can't be made ({exc.strerror})", where=str(folder), way_out="Choose another place."
         ) from exc
     for name, text in found.items():
-        write_out(folder / name, text.encode())
+        with whole_file(folder / name) as file:
+            file.write(text.encode())

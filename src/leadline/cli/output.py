@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import IO, Any
 
 import click
+
+from leadline.measures.errors import Unreachable
 
 
 def emit(value: Any) -> None:
@@ -23,3 +29,28 @@ def table(head: list[str], rows: list[list[str]], right: set[int] = frozenset())
         line = "  ".join(cells).rstrip()
         lines.append(click.style(line, dim=True) if n == 0 else line)
     return "\n".join(lines)
+
+
+@contextmanager
+def whole_file(out: Path) -> Iterator[IO[bytes]]:
+    """A file that is there whole, on disk, when the block ends, and untouched when it fails.
+
+    Raises
+    ------
+    Unreachable
+        When it cannot be written there.
+    """
+    draft = out.with_name(f".{out.name}.{os.getpid()}.part")
+    try:
+        with open(draft, "wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(out)
+    except OSError as exc:
+        raise Unreachable(
+            f"can't be written ({exc.strerror})", where=str(out), way_out="Choose another place."
+        ) from exc
+    finally:
+        with suppress(OSError):
+            draft.unlink(missing_ok=True)
