@@ -22,7 +22,6 @@ FLAGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
-PICTURES = pathlib.Path(__file__).parents[2] / "artefacts"
 
 
 @contextlib.contextmanager

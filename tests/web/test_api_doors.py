@@ -6,9 +6,9 @@ import httpx
 import pytest
 from starlette.responses import JSONResponse
 from tests.web import house
-from tests.web.conftest import PICTURES, served
+from tests.web.conftest import served
+from tests.web.looking import WIDTHS, in_light, well_made
 from tests.web.test_api import READING, asked, door, prompt, refused
-from tests.web.test_browser import AXE, WCAG
 
 from leadline.measures.moments import FixedClock
 from leadline.web import api, site
@@ -62,18 +62,8 @@ def test_who_may_only_log_changes_nobody_who_lives_there(door, kind):
 
 
 @pytest.mark.parametrize("light", ["day", "dusk", "night"])
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("width", list(WIDTHS))
 def test_the_page_is_read_by_everybody(browser, asked, width, light):
-    context = browser.new_context(viewport={"width": width, "height": 844})
-    context.add_cookies([{"name": "light", "value": light, "url": asked.address}])
-    page = context.new_page()
-    try:
+    with in_light(browser, asked.address, light, width) as page:
         page.goto(f"{asked.address}/api")
-        PICTURES.mkdir(exist_ok=True)
-        page.screenshot(path=PICTURES / f"api-{width}-{light}.png", full_page=True)
-        page.evaluate(AXE)
-        found = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
-        assert [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]] == []
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-    finally:
-        context.close()
+        well_made(page, f"api-{width}-{light}")

@@ -11,8 +11,8 @@ import re
 import httpx
 import pytest
 from tests.web import house
-from tests.web.conftest import PICTURES, served
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.conftest import served
+from tests.web.looking import PICTURES, WIDTHS, violations
 from tests.web.test_doors import WORDS
 from tests.web.test_set_up import OLD, SMALL, everything_on
 
@@ -121,7 +121,8 @@ def test_every_page_there_is_stands_in_the_list():
 
 
 @pytest.mark.parametrize(
-    ("width", "light"), [("phone", "day"), ("phone", "dusk"), ("phone", "night"), ("desk", "day"), ("desk", "night")]
+    ("width", "light"),
+    [("phone", "day"), ("phone", "dusk"), ("phone", "night"), ("desk", "day"), ("desk", "dusk"), ("desk", "night")],
 )
 def test_every_page_in_this_light(browser, whole, width, light):
     address, session, pages = whole
@@ -144,9 +145,7 @@ def test_every_page_in_this_light(browser, whole, width, light):
         found += page.evaluate(TAB_ORDER) + page.evaluate(SMALL)
         if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
             found.append("wider than the screen")
-        page.evaluate(AXE)
-        for v in page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]:
-            found.append(f"{v['id']}: {[n['html'][:100] for n in v['nodes']][:3]}")
+        found += [f"{rule}: {element}" for rule, element in violations(page)]
         if found or said:
             wrong[route] = found + said
         PICTURES.mkdir(exist_ok=True)

@@ -8,8 +8,7 @@ import re
 import icalendar as reference
 import pytest
 from tests.web import house
-from tests.web.conftest import PICTURES
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.looking import WIDTHS, in_light, well_made
 from tests.web.test_livestock import built, reef  # noqa: F401 - fixtures
 from tests.web.test_pages import plain
 
@@ -225,21 +224,12 @@ def test_another_sites_form_makes_nothing(called):
 @pytest.mark.parametrize("light", ["day", "dusk", "night"])
 def test_axe_finds_nothing(browser, called, light):
     base = str(called.base_url).rstrip("/")
-    PICTURES.mkdir(exist_ok=True)
-    for width, (w, h) in WIDTHS.items():
-        context = browser.new_context(viewport={"width": w, "height": h})
-        context.add_cookies([{"name": "light", "value": light, "url": base}])
-        page = context.new_page()
-        for step in ("empty", "made", "wrong"):
-            page.goto(f"{base}/calendar")
-            if step != "empty":
-                page.get_by_label("Name, such as phone").fill(f"phone-{width}" if step == "made" else "!")
-                page.get_by_role("button", name="Make it").click()
-                page.locator("#made, #wrong").wait_for()
-            page.screenshot(path=PICTURES / f"calendar-{step}-{width}-{light}.png", full_page=True)
-            page.evaluate(AXE)
-            wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
-            assert [(v["id"], v["nodes"][0]["html"]) for v in wrong] == [], (step, width, light)
-            over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-            assert over <= 0, (step, width)
-        context.close()
+    for width in WIDTHS:
+        with in_light(browser, base, light, width) as page:
+            for step in ("empty", "made", "wrong"):
+                page.goto(f"{base}/calendar")
+                if step != "empty":
+                    page.get_by_label("Name, such as phone").fill(f"phone-{width}" if step == "made" else "!")
+                    page.get_by_role("button", name="Make it").click()
+                    page.locator("#made, #wrong").wait_for()
+                well_made(page, f"calendar-{step}-{width}-{light}")

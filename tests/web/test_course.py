@@ -14,8 +14,7 @@ import sys
 
 import pytest
 from tests.web import house
-from tests.web.conftest import PICTURES
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.looking import PICTURES, WIDTHS, well_made
 from tests.web.test_livestock import built, reef  # noqa: F401 - fixtures
 from tests.web.test_pages import plain
 
@@ -254,12 +253,7 @@ def test_axe_finds_nothing_and_the_canvas_has_the_colours_of_its_light(open_page
         page = open_page("/course/great-reef/alkalinity?span=6m&with=temperature", width, light, ratio=2)
         for state in ("drawn", "taken"):
             page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
-            page.evaluate(AXE)
-            wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
-            assert [(v["id"], v["nodes"][0]["html"][:200]) for v in wrong] == [], (state, width, light)
-            over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-            assert over <= 0, (state, width)
-            page.screenshot(path=PICTURES / f"course-{state}-{width}-{light}.png", full_page=True, caret="initial")
+            well_made(page, f"course-{state}-{width}-{light}")
             if state == "drawn":
                 with page.expect_response(lambda r: "/course/" in r.url and ".json" not in r.url):
                     page.locator('[data-move="closer"]').click()

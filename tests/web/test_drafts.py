@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import httpx
 import pytest
-from tests.web.conftest import PICTURES
+from tests.web.looking import PICTURES
 from tests.web.test_set_up import fresh, make  # noqa: F401 - a fixture
 
 pytestmark = pytest.mark.door

@@ -8,8 +8,7 @@ import pytest
 from tests.app.test_attachments import HTML, PDF, SVG, TABLE, workbook
 from tests.app.test_photographs import camera, saved, scene, tells_place
 from tests.web import house
-from tests.web.conftest import PICTURES
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.looking import WIDTHS, in_light, well_made
 from tests.web.test_livestock import built, picture, reef  # noqa: F401 - fixtures
 from tests.web.test_pages import plain
 
@@ -288,18 +287,10 @@ def test_axe_finds_nothing(browser, reef, light):  # noqa: F811
     send(reef, ident, "report.csv", TABLE)
     reef.post("/journal/correct", data={"entry": ident, "value": "4", "unit": "g"})
     base = str(reef.base_url).rstrip("/")
-    for name, (width, height) in WIDTHS.items():
-        context = browser.new_context(viewport={"width": width, "height": height})
-        context.add_cookies([{"name": "light", "value": light, "url": base}])
-        page = context.new_page()
-        paths = {"entry": f"/journal/entry/{ident}", "journal-service": "/journal?log=service&system=great-reef",
-                 "journal-vessel": "/journal?log=exchange&system=great-reef&vessel=sump"}  # fmt: skip
-        for shown, path in paths.items():
-            page.goto(base + path)
-            page.screenshot(path=PICTURES / f"{shown}-{name}-{light}.png", full_page=True)
-            page.evaluate(AXE)
-            wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
-            assert [(v["id"], v["nodes"][0]["html"]) for v in wrong] == [], (shown, name, light)
-            over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-            assert over <= 0, (shown, width)
-        context.close()
+    paths = {"entry": f"/journal/entry/{ident}", "journal-service": "/journal?log=service&system=great-reef",
+             "journal-vessel": "/journal?log=exchange&system=great-reef&vessel=sump"}  # fmt: skip
+    for width in WIDTHS:
+        with in_light(browser, base, light, width) as page:
+            for shown, path in paths.items():
+                page.goto(base + path)
+                well_made(page, f"{shown}-{width}-{light}")

@@ -11,8 +11,7 @@ import sys
 
 import pytest
 from tests.web import house
-from tests.web.conftest import PICTURES
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.looking import PICTURES, WIDTHS, in_light, well_made
 from tests.web.test_livestock import built, reef  # noqa: F401 - fixtures
 from tests.web.test_pages import plain
 
@@ -184,16 +183,11 @@ def test_an_address_that_asks_for_nothing_known_gets_one_line(reef, path):  # no
 @pytest.mark.parametrize("light", ["day", "dusk", "night"])
 def test_axe_finds_nothing(browser, reef, light):  # noqa: F811
     base = str(reef.base_url).rstrip("/")
-    for name, (width, height) in WIDTHS.items():
-        context = browser.new_context(viewport={"width": width, "height": height})
-        context.add_cookies([{"name": "light", "value": light, "url": base}])
-        page = context.new_page()
-        for shown, path in (("journal", "/journal"), ("journal-log", "/journal?log=addition&system=great-reef")):
-            page.goto(base + path)
-            page.screenshot(path=PICTURES / f"{shown}-{name}-{light}.png", full_page=True)
-            page.evaluate(AXE)
-            wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
-            assert [(v["id"], v["nodes"][0]["html"]) for v in wrong] == [], (shown, name, light)
-            over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-            assert over <= 0, (shown, width)
-        context.close()
+    old = found(reef, kind="exchange").entries[0].entry.id
+    paths = {"journal": "/journal", "journal-log": "/journal?log=addition&system=great-reef",
+             "journal-anew": f"/journal?log=exchange&instead={old}"}  # fmt: skip
+    for width in WIDTHS:
+        with in_light(browser, base, light, width) as page:
+            for shown, path in paths.items():
+                page.goto(base + path)
+                well_made(page, f"{shown}-{width}-{light}")

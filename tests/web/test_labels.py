@@ -11,8 +11,7 @@ import pytest
 from PIL import Image
 from tests.present.scan import NEEDED, scanned
 from tests.web import house
-from tests.web.conftest import PICTURES
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.looking import WIDTHS, in_light, well_made
 from tests.web.test_livestock import built, reef  # noqa: F401 - fixtures
 from tests.web.test_pages import plain
 
@@ -297,23 +296,15 @@ def test_a_thumb_logs_from_a_label(browser, reef, scripted):  # noqa: F811
 @pytest.mark.parametrize("light", ["day", "dusk", "night"])
 def test_axe_finds_nothing_and_every_target_fits_a_thumb(browser, reef, light):  # noqa: F811
     base = str(reef.base_url).rstrip("/")
-    for name, (width, height) in WIDTHS.items():
-        context = browser.new_context(viewport={"width": width, "height": height})
-        context.add_cookies([{"name": "light", "value": light, "url": base}])
-        page = context.new_page()
-        for shown, path in {**OF, "labels": "/system/great-reef/labels"}.items():
-            page.goto(base + path)
-            page.screenshot(path=PICTURES / f"label-{shown}-{name}-{light}.png", full_page=True)
-            page.evaluate(AXE)
-            wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
-            assert [(v["id"], v["nodes"][0]["html"]) for v in wrong] == [], (shown, name, light)
-            over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-            assert over <= 0, (shown, width)
-            small = page.eval_on_selector_all(
-                "main .button, main button, main .chip span, main .tick, main select, main input[type=text]",
-                "found => found.filter(x => x.checkVisibility() && !x.classList.contains('unseen'))"
-                ".map(x => [x.outerHTML.slice(0, 90), x.getBoundingClientRect().height])"
-                ".filter(([, high]) => high < 47.5)",
-            )
-            assert small == [], (shown, name)
-        context.close()
+    for width in WIDTHS:
+        with in_light(browser, base, light, width) as page:
+            for shown, path in {**OF, "labels": "/system/great-reef/labels"}.items():
+                page.goto(base + path)
+                well_made(page, f"label-{shown}-{width}-{light}")
+                small = page.eval_on_selector_all(
+                    "main .button, main button, main .chip span, main .tick, main select, main input[type=text]",
+                    "found => found.filter(x => x.checkVisibility() && !x.classList.contains('unseen'))"
+                    ".map(x => [x.outerHTML.slice(0, 90), x.getBoundingClientRect().height])"
+                    ".filter(([, high]) => high < 47.5)",
+                )
+                assert small == [], (shown, width)

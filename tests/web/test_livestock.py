@@ -8,8 +8,8 @@ import re
 import httpx
 import pytest
 from tests.web import house
-from tests.web.conftest import PICTURES, served
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.conftest import served
+from tests.web.looking import WIDTHS, in_light, well_made
 from tests.web.test_pages import plain
 
 from leadline.app import stock
@@ -309,27 +309,18 @@ def test_the_round_leads_to_the_quarantine_and_one_press_logs_the_look(reef):
 
 @pytest.mark.parametrize("light", ["day", "dusk", "night"])
 def test_axe_finds_nothing_and_nothing_runs_over(browser, reef, light):
-    PICTURES.mkdir(exist_ok=True)
     base = str(reef.base_url).rstrip("/")
-    for width, size in WIDTHS.items():
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
-        context.add_cookies([{"name": "light", "value": light, "url": base}])
-        page = context.new_page()
-        trouble: list[str] = []
-        page.on("console", lambda m, t=trouble: t.append(m.text) if m.type == "error" else None)
-        page.on("pageerror", lambda e, t=trouble: t.append(str(e)))
-        for name, path in PAGES.items():
-            page.goto(base + path)
-            page.locator("html.scripted").wait_for()
-            page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
-            page.screenshot(path=PICTURES / f"{name}-{width}-{light}.png", full_page=True, caret="initial")
-            page.evaluate(AXE)
-            found = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
-            assert [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]] == [], (name, width, light)
-            over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-            assert over <= 0, (name, width)
-        assert trouble == []
-        context.close()
+    for width in WIDTHS:
+        with in_light(browser, base, light, width, bypass_csp=True) as page:
+            trouble: list[str] = []
+            page.on("console", lambda m, t=trouble: t.append(m.text) if m.type == "error" else None)
+            page.on("pageerror", lambda e, t=trouble: t.append(str(e)))
+            for name, path in PAGES.items():
+                page.goto(base + path)
+                page.locator("html.scripted").wait_for()
+                page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+                well_made(page, f"{name}-{width}-{light}")
+            assert trouble == []
 
 
 @pytest.mark.parametrize("script", [True, False])

@@ -24,9 +24,8 @@ def at(tmp_path):
         yield address.replace("127.0.0.1", "localhost"), secret, path, clock
 
 
-def test_an_account_is_made_and_opened_by_a_passkey_alone(browser, at):
-    address, secret, path, clock = at
-    context = browser.new_context(viewport={"width": 390, "height": 844})
+def taken_up(context, address, secret):
+    """A page on a device that makes passkeys, where Ada took up her invitation."""
     page = context.new_page()
     cdp = context.new_cdp_session(page)
     cdp.send("WebAuthn.enable")
@@ -38,6 +37,13 @@ def test_an_account_is_made_and_opened_by_a_passkey_alone(browser, at):
     page.fill("#name", "Ada")
     page.click("text=Use a passkey")
     page.wait_for_url(f"{address}/system/reef")
+    return page
+
+
+def test_an_account_is_made_and_opened_by_a_passkey_alone(browser, at):
+    address, secret, path, clock = at
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    page = taken_up(context, address, secret)
     with SqliteStore.open(path, clock=clock) as store:
         ada = store.account("ada")
         assert (ada.role, ada.hash) == ("owner", "")
@@ -58,17 +64,7 @@ def test_an_account_is_made_and_opened_by_a_passkey_alone(browser, at):
 def test_a_signed_challenge_is_good_once_and_only_for_what_it_was_asked(browser, at):
     address, secret, _, _ = at
     context = browser.new_context()
-    page = context.new_page()
-    cdp = context.new_cdp_session(page)
-    cdp.send("WebAuthn.enable")
-    cdp.send("WebAuthn.addVirtualAuthenticator", {"options": {
-        "protocol": "ctap2", "transport": "internal", "hasResidentKey": True, "hasUserVerification": True,
-        "isUserVerified": True, "automaticPresenceSimulation": True,
-    }})  # fmt: skip
-    page.goto(f"{address}/come-in/{secret}")
-    page.fill("#name", "Ada")
-    page.click("text=Use a passkey")
-    page.wait_for_url(f"{address}/system/reef")
+    page = taken_up(context, address, secret)
     got = page.evaluate("""async () => {
       const post = async (path, body) => (await fetch(path, {method: 'POST',
         headers: {'content-type': 'application/json'}, body: JSON.stringify(body)}));

@@ -9,8 +9,7 @@ import re
 
 import pytest
 from tests.watch import house as watch_house
-from tests.web.conftest import PICTURES
-from tests.web.test_browser import WIDTHS
+from tests.web.looking import PICTURES, WIDTHS
 from tests.web.test_livestock import built, reef  # noqa: F401 - fixtures
 from tests.web.test_set_up import OLD, fresh, make  # noqa: F401 - fixtures
 from tests.web.test_watch import manned  # noqa: F401 - a fixture

@@ -5,13 +5,13 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import json
-import pathlib
 import re
 
 import httpx
 import pytest
 from tests.watch import house
-from tests.web.conftest import PICTURES, served
+from tests.web.conftest import served
+from tests.web.looking import violations, well_made
 
 from leadline.alarms.alarm import State
 from leadline.app import describe, stand_orders
@@ -21,8 +21,6 @@ from leadline.web import api, site
 from leadline.wiring import make_signals, open_store
 
 pytestmark = pytest.mark.door
-AXE = (pathlib.Path(__file__).parents[1] / "vendor" / "axe-4.14.1.min.js").read_text()
-WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
 class Manned:
@@ -351,9 +349,7 @@ def test_a_form_that_could_not_be_used_is_brought_before_the_eyes(browser, manne
         page.locator("button", has_text="Begin").click()
         page.locator("#wrong", has_text="Cleaning of what?").wait_for()
         assert page.locator("select[name=subject]").evaluate("e => e === document.activeElement")
-        page.evaluate(AXE)
-        found = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
-        assert [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]] == []
+        assert violations(page) == []
         page.locator("select[name=subject]").select_option("reef/temperature")
         page.locator("button", has_text="Begin").click()
         page.locator("text=cleaning of temperature").wait_for()
@@ -457,13 +453,7 @@ def test_an_alarm_is_answered_in_a_browser(browser, manned, width, light):
     try:
         for path, name in (("/watch", "watch"), (f"/seen/{manned.ticket()}", "seen")):
             page.goto(manned.address + path)
-            PICTURES.mkdir(exist_ok=True)
-            page.screenshot(path=PICTURES / f"{name}-{width}-{light}.png", full_page=True, caret="initial")
-            page.evaluate(AXE)
-            found = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
-            assert [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]] == []
-            wide = page.evaluate("document.documentElement.scrollWidth")
-            assert wide <= width
+            well_made(page, f"{name}-{width}-{light}")
             small = page.evaluate(
                 "[...document.querySelectorAll('button, summary.button')].filter(b => b.offsetParent"
                 " && (b.offsetHeight < 48 || b.offsetWidth < 48)).map(b => b.innerText)"

@@ -7,8 +7,7 @@ import re
 import zlib
 
 import pytest
-from tests.web.conftest import PICTURES
-from tests.web.test_browser import AXE, WCAG, WIDTHS
+from tests.web.looking import AXE, PICTURES, WIDTHS, in_light, well_made
 from tests.web.test_livestock import built, reef  # noqa: F401 - fixtures
 from tests.web.test_pages import plain
 
@@ -79,23 +78,14 @@ def test_the_rounds_page_leads_to_it_and_nobody_to_call_leaves_a_line(reef):  # 
 @pytest.mark.parametrize("light", ["day", "dusk", "night"])
 def test_axe_finds_nothing(browser, called, light):
     base = str(called.base_url).rstrip("/")
-    PICTURES.mkdir(exist_ok=True)
-    for width, (w, h) in WIDTHS.items():
-        context = browser.new_context(viewport={"width": w, "height": h})
-        context.add_cookies([{"name": "light", "value": light, "url": base}])
-        page = context.new_page()
-        for shown, path in PAGES.items():
-            page.goto(base + path)
-            page.locator("html.scripted").wait_for()
-            page.screenshot(path=PICTURES / f"{shown}-{width}-{light}.png", full_page=True)
-            page.evaluate(AXE)
-            wrong = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)["violations"]
-            assert [(v["id"], v["nodes"][0]["html"]) for v in wrong] == [], (shown, width, light)
-            over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-            assert over <= 0, (shown, width)
-            button = page.get_by_role("button", name="Print").bounding_box()
-            assert button["height"] >= 48
-        context.close()
+    for width in WIDTHS:
+        with in_light(browser, base, light, width) as page:
+            for shown, path in PAGES.items():
+                page.goto(base + path)
+                page.locator("html.scripted").wait_for()
+                well_made(page, f"{shown}-{width}-{light}")
+                button = page.get_by_role("button", name="Print").bounding_box()
+                assert button["height"] >= 48
 
 
 def test_the_button_prints_and_without_script_a_hint_stands_there(browser, called):
