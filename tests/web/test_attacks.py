@@ -70,7 +70,7 @@ def test_a_programs_token_may_nothing_that_concerns_an_account(house):  # noqa: 
     assert token.post("/me/token", data={"name": "more", "right": "keep"}).status_code == 403
     assert token.post("/me/passphrase", data={"passphrase": OTHER}).status_code == 403
     assert token.post("/me/wishes", data={"units": "us"}).status_code == 403
-    assert token.post("/share", data={"page": "/system/reef", "days": "7"}).status_code == 403
+    assert token.post("/share", data={"page": "/system/lagoon", "days": "7"}).status_code == 403
     assert token.post("/passkey/add/begin", json={}).status_code == 401
     token.post("/sign-out", data={"all": "1"})
     assert owner.get("/journal").status_code == 200  # nobody was signed out
@@ -90,7 +90,7 @@ def test_the_ways_of_accounts_are_for_people(house):  # noqa: F811
 def test_every_role_at_every_way(house, role):  # noqa: F811
     client = house.person("Cleo", role)
     for w in site.ways():
-        path = re.sub(r"\{[^}]*\}", "reef", w.path)
+        path = re.sub(r"\{[^}]*\}", "lagoon", w.path)
         for method in w.methods - {"HEAD"}:
             if w.right is Right.OPEN:
                 continue
@@ -169,13 +169,13 @@ def test_nobody_becomes_the_author_of_what_stood_there(house):  # noqa: F811
     sitter = house.person("Siv", "sitter")
     form = {"quantity": "salinity", "value": "35", "unit": "psu"}
     with house.store() as store:  # at the prompt, so nobody's
-        entry = record.log(store, house.clock, system="reef", kind="reading", subject="salinity", value_text="35",
+        entry = record.log(store, house.clock, system="lagoon", kind="reading", subject="salinity", value_text="35",
                            unit="psu").entry  # fmt: skip
-    assert sitter.post("/system/reef/log", data=form).status_code == 303
+    assert sitter.post("/system/lagoon/log", data=form).status_code == 303
     with house.store() as store:
-        assert [e.id for e in store.entries("reef")] == [entry.id]
+        assert [e.id for e in store.entries("lagoon")] == [entry.id]
         assert store.authors([entry.id]) == {}
-    assert sitter.post(f"/system/reef/entry/{entry.id}/withdraw").status_code == 422
+    assert sitter.post(f"/system/lagoon/entry/{entry.id}/withdraw").status_code == 422
 
 
 @pytest.mark.parametrize("name", ["kari-nordmann", "KARI  Nordmann", "Kari\u200b Nordmann", "\uff2bari Nordmann"])
@@ -297,7 +297,7 @@ ODD = [
     ("GET", "/share?page=//[", {}),
     ("POST", "/sign-in", {"headers": {"origin": "http://["}}),
     ("POST", "/light", {"headers": {"referer": "http://["}}),
-    ("POST", "/share", {"data": {"page": "/system/reef", "days": "\u00b2"}}),
+    ("POST", "/share", {"data": {"page": "/system/lagoon", "days": "\u00b2"}}),
     ("POST", "/import/parked", {"data": {"row": "\u00b2"}}),
     ("POST", "/passkey/join/begin", {"content": b'{"secret": "\\ud800"}', "headers": JSON}),
     ("POST", "/passkey/in/done", {"json": {"credential": {"response": {"clientDataJSON": DEEP}}}}),
@@ -305,7 +305,7 @@ ODD = [
                           "headers": {"content-type": "multipart/form-data; boundary=b; charset=unicode_escape"}}),
     ("POST", "/sign-in", {"content": SURROGATE,
                           "headers": {"content-type": "multipart/form-data; boundary=b; charset=undefined"}}),
-    ("POST", "/systems/reef/whole", {"data": {"document": "x = " + "[" * 5_000}}),
+    ("POST", "/systems/lagoon/whole", {"data": {"document": "x = " + "[" * 5_000}}),
     ("GET", "/api/figures?days=nan", {}),
 ]  # fmt: skip
 
@@ -357,7 +357,7 @@ def test_no_spelling_of_an_address_goes_round_its_door(house, path):  # noqa: F8
 def test_no_method_but_a_ways_own_is_taken(house):  # noqa: F811
     owner = house.person("Ada", "owner")
     for method in ("OPTIONS", "TRACE", "PUT", "DELETE", "PATCH", "PROPFIND"):
-        for path in ("/people", "/sign-in", "/system/reef", "/static/page.css"):
+        for path in ("/people", "/sign-in", "/system/lagoon", "/static/page.css"):
             assert owner.request(method, path).status_code == 405
     forged = owner.get(
         "/people/invite", params={"name": "Eve", "role": "owner"}, headers={"x-http-method-override": "POST"}
@@ -421,9 +421,9 @@ def test_a_workbook_brings_no_entities_in(house, head, cell):  # noqa: F811
 def test_no_cell_of_an_export_is_a_formula_and_it_reads_back_as_it_was(house, note):  # noqa: F811
     sitter = house.person("Siv", "sitter")
     with house.store() as store:  # OWASP ASVS 5.0.0, 1.2.10: first signs of a formula
-        entry = Entry(NOW, "reef", "note", note, note=note, source=note)
+        entry = Entry(NOW, "lagoon", "note", note, note=note, source=note)
         store.add_entries([replace(entry, id=content_id(entry))])
-        kept = store.entries("reef")
+        kept = store.entries("lagoon")
         text_ = sitter.get("/journal.csv").text
         for row in csv.reader(io.StringIO(text_)):
             assert not any(cell[:1] in tuple("=+-@\t\r") for cell in row)
@@ -472,7 +472,7 @@ def test_what_a_device_sends_may_be_anything(house, cbor):  # noqa: F811
 
 def test_a_shared_page_names_nobody_and_leads_nowhere_else(house):  # noqa: F811
     keeper, guest = house.person("Sivert Ytre", "keeper"), house.client()
-    keeper.post("/journal/log", data={"system": "reef", "kind": "note", "note": "looked"})
+    keeper.post("/journal/log", data={"system": "lagoon", "kind": "note", "note": "looked"})
     assert "Sivert Ytre" in keeper.get("/journal").text
     link = re.search(r"/shared/[\w-]+", keeper.post("/share", data={"page": "/journal", "days": "7"}).text)[0]
     seen = guest.get(link, params={"q": "nothing of the kind"})

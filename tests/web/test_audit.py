@@ -91,7 +91,7 @@ def whole(tmp_path_factory):
     with SqliteStore.open(path, clock=clock) as store:
         accounts.make(store, clock, "Ada", "owner", WORDS)
         come_in = accounts.invite(store, clock, "Siv", "sitter")
-        shared = accounts.share(store, clock, "ada", "/system/great-reef", "reef", 7)
+        shared = accounts.share(store, clock, "ada", "/system/great-reef", "lagoon", 7)
         entry = store.entries("great-reef")[-1].id
     app = site.build(
         lambda: SqliteStore.open(path, clock=clock), clock, doors=KeptDoors(clock),

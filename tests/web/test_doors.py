@@ -18,7 +18,7 @@ from leadline.web.doors import ROLES, KeptDoors
 from leadline.web.ways import Right
 
 NOW = dt.datetime(2026, 3, 1, 8, 0, tzinfo=dt.UTC)
-TOML = '[system]\nid = "reef"\nname = "Invented reef"\ntime_zone = "Europe/Oslo"\nnet_volume = "400 L"\n'
+TOML = '[system]\nid = "lagoon"\nname = "Invented reef"\ntime_zone = "Europe/Oslo"\nnet_volume = "400 L"\n'
 WORDS = "brass lantern over quiet shoals"
 
 
@@ -62,7 +62,7 @@ def house(tmp_path):
 
 def test_at_the_first_start_nothing_is_shown_and_an_invitation_makes_the_owner(house):
     client = house.client()
-    for path in ("/", "/system/reef", "/journal", "/watch", "/livestock"):
+    for path in ("/", "/system/lagoon", "/journal", "/watch", "/livestock"):
         assert client.get(path).headers["location"].startswith("/sign-in")
     assert "First start" in client.get("/sign-in").text
     with house.store() as store:
@@ -77,7 +77,7 @@ def test_at_the_first_start_nothing_is_shown_and_an_invitation_makes_the_owner(h
     cookie = came.headers["set-cookie"]
     assert "HttpOnly" in cookie
     assert "SameSite=lax" in cookie
-    assert client.get("/system/reef").status_code == 200
+    assert client.get("/system/lagoon").status_code == 200
     assert house.client().post(f"/come-in/{secret}", data={"name": "Eve", "passphrase": WORDS}).status_code == 404
     with house.store() as store:
         assert [(a.name, a.role) for a in store.accounts()] == [("Ada", "owner")]
@@ -101,12 +101,12 @@ def test_a_wrong_name_and_a_wrong_passphrase_are_told_alike_and_slowed_down(hous
 
 
 WRITES = [  # path, form, the least role that may: contract of the roles, issue "The pages"
-    ("/system/reef/log", {"quantity": "salinity", "value": "35", "unit": "psu"}, "sitter"),
-    ("/journal/log", {"system": "reef", "kind": "note", "note": "looked"}, "sitter"),
-    ("/watch/acknowledge", {"system": "reef", "alarm": "none"}, "sitter"),
-    ("/watch/work", {"system": "reef", "kind": "cleaning"}, "keeper"),
-    ("/livestock/arrive", {"kind": "chromis", "system": "reef"}, "keeper"),
-    ("/share", {"page": "/system/reef", "days": "7"}, "keeper"),
+    ("/system/lagoon/log", {"quantity": "salinity", "value": "35", "unit": "psu"}, "sitter"),
+    ("/journal/log", {"system": "lagoon", "kind": "note", "note": "looked"}, "sitter"),
+    ("/watch/acknowledge", {"system": "lagoon", "alarm": "none"}, "sitter"),
+    ("/watch/work", {"system": "lagoon", "kind": "cleaning"}, "keeper"),
+    ("/livestock/arrive", {"kind": "chromis", "system": "lagoon"}, "keeper"),
+    ("/share", {"page": "/system/lagoon", "days": "7"}, "keeper"),
     ("/people/invite", {"name": "Bo", "role": "reader"}, "owner"),
 ]
 
@@ -114,7 +114,7 @@ WRITES = [  # path, form, the least role that may: contract of the roles, issue 
 @pytest.mark.parametrize("role", list(ROLES))
 def test_each_role_may_do_its_part_and_nothing_beyond(house, role):
     client = house.person("Cleo", role)
-    assert client.get("/system/reef").status_code == 200
+    assert client.get("/system/lagoon").status_code == 200
     for path, form, least in WRITES:
         answer = client.post(path, data=form)
         allowed = ROLES[role] >= ROLES[least]
@@ -124,36 +124,36 @@ def test_each_role_may_do_its_part_and_nothing_beyond(house, role):
 
 def test_a_page_offers_only_what_may_be_done(house):
     reader, keeper = house.person("Rune", "reader"), house.person("Kari", "keeper")
-    for path in ("/system/reef", "/journal", "/livestock"):
+    for path in ("/system/lagoon", "/journal", "/livestock"):
         assert '<form method="post" action="/system' not in reader.get(path).text
         assert "Log it" not in reader.get(path).text
-    assert "Enter reading" in keeper.get("/system/reef").text
+    assert "Enter reading" in keeper.get("/system/lagoon").text
 
 
 def test_a_sitter_takes_back_their_own_entry_and_no_other(house):
     sitter, keeper = house.person("Siv", "sitter"), house.person("Kari", "keeper")
     for client, value in ((sitter, "35.1"), (keeper, "35.4")):
-        client.post("/system/reef/log", data={"quantity": "salinity", "value": value, "unit": "psu"})
+        client.post("/system/lagoon/log", data={"quantity": "salinity", "value": value, "unit": "psu"})
     with house.store() as store:
-        mine, theirs = (e.id for e in store.entries("reef"))
+        mine, theirs = (e.id for e in store.entries("lagoon"))
         assert store.authors([mine, theirs]) == {mine: "siv", theirs: "kari"}
-    assert sitter.post(f"/system/reef/entry/{mine}/withdraw").status_code == 303
-    refused = sitter.post(f"/system/reef/entry/{theirs}/withdraw")
+    assert sitter.post(f"/system/lagoon/entry/{mine}/withdraw").status_code == 303
+    refused = sitter.post(f"/system/lagoon/entry/{theirs}/withdraw")
     assert refused.status_code == 422
     assert "somebody else wrote this entry" in refused.text
-    assert keeper.post(f"/system/reef/entry/{theirs}/withdraw").status_code == 303
+    assert keeper.post(f"/system/lagoon/entry/{theirs}/withdraw").status_code == 303
     assert "Siv" in keeper.get("/journal").text
 
 
 def test_a_form_without_its_origin_is_refused_to_whoever_is_signed_in(house):
     client = house.person("Kari", "keeper")
     bare = httpx.Client(base_url=house.address, cookies=client.cookies)
-    form = {"system": "reef", "kind": "note", "note": "forged"}
+    form = {"system": "lagoon", "kind": "note", "note": "forged"}
     assert bare.post("/journal/log", data=form).status_code == 403
     assert bare.post("/journal/log", data=form, headers={"origin": "http://elsewhere.invalid"}).status_code == 403
     assert bare.post("/journal/log", data=form, headers={"sec-fetch-site": "cross-site"}).status_code == 403
     with house.store() as store:
-        assert store.entries("reef") == []
+        assert store.entries("lagoon") == []
     bare.close()
 
 
@@ -200,14 +200,14 @@ def test_every_sign_in_is_a_new_session_and_a_new_passphrase_ends_the_others(hou
 
 def test_a_shared_page_shows_itself_alone_reads_only_and_ends(house):
     keeper, guest = house.person("Kari", "keeper"), house.client()
-    made = keeper.post("/share", data={"page": "/system/reef?days=30", "days": "7"}).text
+    made = keeper.post("/share", data={"page": "/system/lagoon?days=30", "days": "7"}).text
     link = re.search(r"/shared/[\w-]+", made)[0]
     seen = guest.get(link)
     assert seen.status_code == 200
     assert "Invented reef" in seen.text
     assert "Shared with you to read" in seen.text
     assert '<form method="post" action="/system' not in seen.text
-    assert guest.get("/system/reef").status_code == 303
+    assert guest.get("/system/lagoon").status_code == 303
     assert guest.post(link).status_code == 405
     later = FixedClock(NOW + dt.timedelta(days=7))
     with house.store() as store:
@@ -239,7 +239,7 @@ def test_a_programs_token_acts_for_its_owner_within_its_own_right(house):
     token = re.search(r"lead_[\w-]+", page)[0]
     program = httpx.Client(base_url=house.address, headers={"authorization": f"Bearer {token}"})
     assert program.get("/api/figures").status_code == 200
-    refused = program.post("/journal/log", data={"system": "reef", "kind": "note", "note": "x"})
+    refused = program.post("/journal/log", data={"system": "lagoon", "kind": "note", "note": "x"})
     assert refused.status_code == 403
     assert token not in keeper.get("/me").text
     with house.store() as store:
@@ -308,7 +308,7 @@ def test_passphrases_are_kept_as_argon2id_and_nothing_secret_lies_in_the_file(ho
 
 def test_units_are_each_persons_own(house):
     kari, rune = house.person("Kari", "keeper"), house.person("Rune", "reader")
-    kari.post("/system/reef/log", data={"quantity": "temperature", "value": "25", "unit": "degC"})
+    kari.post("/system/lagoon/log", data={"quantity": "temperature", "value": "25", "unit": "degC"})
     assert kari.post("/me/wishes", data={"units": "us"}).status_code == 303
-    assert "77.0" in kari.get("/system/reef").text
-    assert "77.0" not in rune.get("/system/reef").text
+    assert "77.0" in kari.get("/system/lagoon").text
+    assert "77.0" not in rune.get("/system/lagoon").text

@@ -13,7 +13,7 @@ pytestmark = pytest.mark.door
 HOOK = '"><img src=x onerror=alert(1)>'
 HOOKED = """
 [system]
-id = "reef"
+id = "lagoon"
 name = "Reef {hook}"
 time_zone = "Europe/Oslo"
 net_volume = "400 L"
@@ -34,18 +34,18 @@ name = "{hook}"
 
 def test_nothing_that_was_typed_is_markup_in_any_page(house):  # noqa: F811
     owner = house.person(f"Ada {HOOK}", "owner")
-    owner.post("/systems/reef/whole", data={"document": HOOKED})
+    owner.post("/systems/lagoon/whole", data={"document": HOOKED})
     for kind in ("note", "observation", "service", "feeding", "addition"):
-        owner.post("/journal/log", data={"system": "reef", "kind": kind, "subject": HOOK, "note": HOOK, "method": HOOK,
+        owner.post("/journal/log", data={"system": "lagoon", "kind": kind, "subject": HOOK, "note": HOOK, "method": HOOK,
                                          "value": "1", "unit": "g"})  # fmt: skip
-    owner.post("/livestock/arrive", data={"kind": HOOK, "name": HOOK, "system": "reef", "note": HOOK, "count": "1"})
+    owner.post("/livestock/arrive", data={"kind": HOOK, "name": HOOK, "system": "lagoon", "note": HOOK, "count": "1"})
     owner.post("/me/token", data={"name": HOOK, "right": "view"})
     owner.post("/people/invite", data={"name": HOOK, "role": "reader"})
     sent = owner.post("/import", files={"file": (f"{HOOK}.csv", f"{HOOK},date\n{HOOK},2025-01-01\n".encode())})
     paths = [sent.headers.get("location", "/import")]
     for w in site.ways():
         if "GET" in w.methods:
-            paths.append(re.sub(r"\{[^}]*\}", "reef", w.path))
+            paths.append(re.sub(r"\{[^}]*\}", "lagoon", w.path))
     hooked = 0
     for path in paths:
         for more in ({}, {"q": HOOK, "done": HOOK, "to": HOOK, "page": HOOK, "said": HOOK, "form": HOOK, "note": HOOK,
@@ -78,19 +78,19 @@ def test_a_draft_is_of_whoever_typed_it_and_goes_when_they_sign_out(browser, hou
         return page.evaluate("Object.entries(localStorage).map((e) => e.join(' ')).join(' ')")
 
     sign_in("Siv")
-    page.goto("/journal?log=note&system=reef")
+    page.goto("/journal?log=note&system=lagoon")
     page.fill("[name=note]", "the heron stood in the sump")
     assert "heron" in drafts()
     context.clear_cookies()  # her session ended: what she typed waits for her alone
     sign_in("Kari")
-    page.goto("/journal?log=note&system=reef")
+    page.goto("/journal?log=note&system=lagoon")
     assert page.input_value("[name=note]") == ""
     assert page.query_selector(".draft") is None
     page.goto("/offline")
     assert "heron" not in page.inner_text("body")
     context.clear_cookies()
     sign_in("Siv")
-    page.goto("/journal?log=note&system=reef")
+    page.goto("/journal?log=note&system=lagoon")
     assert page.input_value("[name=note]") == "the heron stood in the sump"
     page.goto("/me")
     page.click("main form[action='/sign-out'] >> nth=0")

@@ -36,7 +36,7 @@ def taken_up(context, address, secret):
     page.goto(f"{address}/come-in/{secret}")
     page.fill("#name", "Ada")
     page.click("text=Use a passkey")
-    page.wait_for_url(f"{address}/system/reef")
+    page.wait_for_url(f"{address}/system/lagoon")
     return page
 
 
