@@ -35,9 +35,9 @@ name = "{hook}"
 def test_nothing_that_was_typed_is_markup_in_any_page(house):  # noqa: F811
     owner = house.person(f"Ada {HOOK}", "owner")
     owner.post("/systems/lagoon/whole", data={"document": HOOKED})
+    typed = {"subject": HOOK, "note": HOOK, "method": HOOK, "value": "1", "unit": "g"}
     for kind in ("note", "observation", "service", "feeding", "addition"):
-        owner.post("/journal/log", data={"system": "lagoon", "kind": kind, "subject": HOOK, "note": HOOK, "method": HOOK,
-                                         "value": "1", "unit": "g"})  # fmt: skip
+        owner.post("/journal/log", data={"system": "lagoon", "kind": kind, **typed})
     owner.post("/livestock/arrive", data={"kind": HOOK, "name": HOOK, "system": "lagoon", "note": HOOK, "count": "1"})
     owner.post("/me/token", data={"name": HOOK, "right": "view"})
     owner.post("/people/invite", data={"name": HOOK, "role": "reader"})
