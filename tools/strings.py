@@ -108,7 +108,7 @@ def header(tag: str = "", name: str = "", plurals: str = "nplurals=2; plural=(n 
     """The first entry: no date, no name of a person or machine, so that the same sentences make the same file."""
     return (
         "Project-Id-Version: leadline\n"
-        f"Language: {tag}\nLanguage-Name: {name}\n"
+        f"Language: {tag}\nLanguage-Name: {name}\nDecimal-Mark: .\n"
         "MIME-Version: 1.0\nContent-Type: text/plain; charset=UTF-8\nContent-Transfer-Encoding: 8bit\n"
         f"Plural-Forms: {plurals}\n"
     )

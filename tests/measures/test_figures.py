@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from leadline.measures import figures
+from leadline.measures import figures, words
 from leadline.measures.quantities import QUANTITIES
 
 OSLO = ZoneInfo("Europe/Oslo")
@@ -110,3 +110,26 @@ def test_dates_are_local_and_far_ones_carry_their_year():
 )
 def test_steps_keep_the_keepers_comma_and_words(typed, steps, size, then):
     assert figures.stepped(typed, steps, size, 34.8) == then
+
+
+@pytest.fixture
+def comma():
+    """A reader whose decimals have a comma."""
+    words.speak(words.Tongue(decimal=","))
+    yield
+    words.speak(words.ENGLISH)
+
+
+def test_a_reader_of_commas_sees_no_point(comma):
+    assert str(figures.figure(36.43, 1.02, "salinity")) == "36,4 ± 1,0 psu"
+    assert str(figures.figure(25.0, 0.0004, "temperature")) == "25,0 ± <0,1 °C"
+    assert figures.number(-0.04, 1) == "0,0"
+    assert [figures.trimmed(v, 2) for v in (8.50, 8.0, 100.0, 8.25)] == ["8,5", "8", "100", "8,25"]
+    assert [figures.plain(v) for v in (0.5, 12.0, 1500.0, -2.25)] == ["0,5", "12", "1500", "−2,25"]
+    assert figures.band((34.0, 36.5), "salinity") == "34 to 36,5 psu"
+    assert figures.minutes(0.5) == "0,5 min"
+
+
+def test_an_empty_field_steps_with_the_readers_mark_and_a_typed_one_with_its_own(comma):
+    assert figures.stepped("", 1, 0.1, 34.8) == "34,9"
+    assert figures.stepped("35.1", 1, 0.1, 34.8) == "35.2"

@@ -16,7 +16,7 @@ from urllib.parse import unquote
 from leadline.app.ports import Account, DoorEvent, Pass, Session, Store
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock
-from leadline.measures.words import N_
+from leadline.measures.words import DECIMALS, N_
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
@@ -267,7 +267,8 @@ def _another_owner(store: Store, account: Account) -> None:
 def wish(store: Store, account: Account, wishes: Mapping[str, str]) -> Account:
     """What somebody's pages should be like.
 
-    `units` is metric, us or empty (as each system says); `language` a tag of BCP 47, or empty (as the browser asks).
+    `units` is metric, us or empty (as each system says); `language` a tag of BCP 47, or empty (as the browser asks);
+    `decimal` the mark between whole and part, a point, a comma or empty (as the language has it).
     Which languages there are, the pages know: one that is gone is said in English.
     """
     units = wishes.get("units", account.wishes.get("units", ""))
@@ -276,6 +277,9 @@ def wish(store: Store, account: Account, wishes: Mapping[str, str]) -> Account:
     language = wishes.get("language", "")
     if language and not _TAG.fullmatch(language):
         raise BadInput(f"{language[:20]!r} is no language", way_out="Give its tag, such as en or pt-BR.")
+    decimal = wishes.get("decimal", "")
+    if decimal not in ("", *DECIMALS):
+        raise UnknownName("decimal mark", decimal[:20], DECIMALS)
     with store.together():
         account = _now(store, account)
         changed = replace(account, wishes={**account.wishes, **wishes})

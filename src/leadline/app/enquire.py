@@ -187,7 +187,7 @@ def reckoned(
         return r, outlook.estimate(r)
     key, seq, _reckoning = kept
     shelf = _believed.setdefault(store, {})
-    place = f"{system} {words.language()}"  # a belief says why, in sentences
+    place = f"{system} {words.manner()}"  # a belief says why, in sentences
     found = shelf.get(place)
     if found is not None and found[:2] == (key, seq) and 0.0 <= r.now - found[2] <= _A_MOMENT_D:
         return r, found[3]

@@ -114,7 +114,7 @@ class Photo:
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """Somebody who may come in; `wishes` are what their pages should be like (`units`, `language`)."""
+    """Somebody who may come in; `wishes` are what their pages should be like (`units`, `language`, `decimal`)."""
 
     id: str
     name: str

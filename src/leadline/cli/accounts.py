@@ -179,6 +179,24 @@ def units(bridge: Bridge, name: str, units: str) -> None:
 
 @account.command()
 @click.argument("name")
+@click.option("--mark", type=click.Choice(["point", "comma"]), required=True, help="As in 8.1 or in 8,1.")
+@click.pass_obj
+def decimals(bridge: Bridge, name: str, mark: str) -> None:
+    """With which decimal mark the pages write numbers to NAME. Both are understood where one types.
+
+    \b
+    Example:
+      leadline account decimals ada --mark comma
+    """
+    from leadline.app import accounts
+
+    store = bridge.store()
+    changed = accounts.wish(store, accounts.named(store, name), {"decimal": "." if mark == "point" else ","})
+    _say(bridge, changed.id, f"{changed.name} sees numbers with a {mark}.")
+
+
+@account.command()
+@click.argument("name")
 @click.option("--language", "tag", metavar="TAG", required=True, help="Such as en; 'browser' leaves it to theirs.")
 @click.pass_obj
 def language(bridge: Bridge, name: str, tag: str) -> None:

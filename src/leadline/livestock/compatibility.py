@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from leadline.livestock.census import Lot
 from leadline.livestock.kinds import Catalogue, Certainty, Hazard, Kind, Mark, Risk
+from leadline.measures.figures import number, plain
 
 _ORDER = {Certainty.KNOWN: 0, Certainty.LIKELY: 1, Certainty.REPORTED: 2, Certainty.UNKNOWN: 3}
 
@@ -155,14 +156,14 @@ def _size(kind: Kind, net_volume_l: float, longest_m: float | None) -> list[Conc
     found = []
     least = kind.fact("least-water")
     if least is not None and least.least is not None and net_volume_l < least.least:
-        said = f"grown up it is commonly given {least.least:g} L or more; this system holds {net_volume_l:.0f} L"
+        said = f"grown up it is commonly given {plain(least.least)} L or more; this system holds {net_volume_l:.0f} L"
         found.append(Concern(_sure(least.mark), "size", said, (), least.mark, least.source))
     grown = kind.fact("adult-length")
     if grown is not None and grown.most is not None and longest_m is not None and kind.group == "fish":
         lengths = longest_m * 100.0 / grown.most
         if lengths < 8.0:
             said = (
-                f"grows to {grown.most:g} cm: the longest vessel holds {lengths:.1f} of it in length "
+                f"grows to {plain(grown.most)} cm: the longest vessel holds {number(lengths, 1)} of it in length "
                 "(8 is a planner's rule of thumb)"
             )
             found.append(Concern(Certainty.LIKELY, "size", said, (), Mark.JUDGEMENT, grown.source))

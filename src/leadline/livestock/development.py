@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from leadline.livestock.kinds import Fact
+from leadline.measures.figures import number, plain
 
 NEAR_K = 0.5  # a test at 24 °C is taken to hold within this much of it: tanks and thermometers wander so far
 
@@ -100,11 +101,15 @@ def _worst(
         if value_here is None:
             low = min(f.temperature[0] for f in numbers if f.temperature)
             high = max(f.temperature[1] for f in numbers if f.temperature)
-            tested = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C"
-            return Duration(None, f"no data at {at_c:.1f} °C: tested at {tested}")
+            tested = f"{plain(low)} °C" if low == high else f"{plain(low)} to {plain(high)} °C"
+            return Duration(None, f"no data at {number(at_c, 1)} °C: tested at {tested}")
         found.append(value_here)
         used += facts_here
-    said = f"at {warmth_c[0]:.1f} °C" if warmth_c[0] == warmth_c[1] else f"at {warmth_c[0]:.1f} to {warmth_c[1]:.1f} °C"
+    said = (
+        f"at {number(warmth_c[0], 1)} °C"
+        if warmth_c[0] == warmth_c[1]
+        else f"at {number(warmth_c[0], 1)} to {number(warmth_c[1], 1)} °C"
+    )
     return Duration(worst(found), said, tuple(dict.fromkeys(used)))
 
 

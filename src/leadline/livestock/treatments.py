@@ -12,6 +12,7 @@ from leadline.livestock.census import Lot, animals_of
 from leadline.livestock.development import Duration, longest, shortest
 from leadline.livestock.kinds import Agent, Catalogue, Pest
 from leadline.livestock.naming import agents_in
+from leadline.measures.figures import number
 
 ROUNDS = 3  # treatments of one course against something that lays eggs (sheet: day 0, window, window)
 SHY = 0.965  # a window closes this share of the way to the earliest laying: a day in twenty-seven
@@ -37,8 +38,8 @@ class Warmth:
     def said(self) -> str:
         """As one says it."""
         if self.high_c - self.low_c < 0.15:
-            return f"{self.low_c:.1f} °C"
-        return f"{self.low_c:.1f} to {self.high_c:.1f} °C"
+            return f"{number(self.low_c, 1)} °C"
+        return f"{number(self.low_c, 1)} to {number(self.high_c, 1)} °C"
 
 
 @dataclass(frozen=True, slots=True)

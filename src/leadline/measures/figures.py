@@ -10,7 +10,7 @@ from functools import lru_cache
 from leadline.measures import quantities
 from leadline.measures.errors import BadInput
 from leadline.measures.units import TEMPERATURES, parse_number, unit_key
-from leadline.measures.words import _, ngettext
+from leadline.measures.words import _, decimal_mark, ngettext
 
 # Kits, bands and dose tables speak of dKH (common practice); what is stored stays meq/L.
 _SHOWN_AS = {"alkalinity": "dKH"}
@@ -99,11 +99,16 @@ def units_offered(quantity: str, units: str = "metric") -> tuple[str, ...]:
 
 
 def number(value: float, digits: int) -> str:
-    """A number with that many digits after the point, a true minus sign, and never "−0"."""
+    """A number with that many decimals, a true minus sign, the reader's decimal mark, and never "−0"."""
     text = f"{value:.{digits}f}"
     if float(text) == 0.0:
         text = text.removeprefix("-")
-    return text.replace("-", MINUS)
+    return text.replace("-", MINUS).replace(".", decimal_mark())
+
+
+def plain(value: float, significant: int = 6) -> str:
+    """A number with up to that many significant digits and no empty ones: 0.5, 12, 1500; the reader's decimal mark."""
+    return f"{value:.{significant}g}".replace("-", MINUS).replace(".", decimal_mark())
 
 
 def doubt_digits(sd: float, most: int) -> int:
@@ -148,7 +153,7 @@ def figure(value: float, sd: float | None, quantity: str, units: str = "metric",
     spread = way.spread(sd)
     digits = doubt_digits(spread, way.digits)
     said = number(spread, digits)
-    if float(said) == 0.0 and spread > 0.0:  # finer than the digits shown: say "less than", not "none"
+    if round(spread, digits) == 0.0 and spread > 0.0:  # finer than the digits shown: say "less than", not "none"
         said = "<" + number(10.0**-digits, digits)
     return Figure(number(way.shown(value), digits), said, way.label)
 
@@ -170,7 +175,7 @@ def band(low_high: tuple[float, float], quantity: str, units: str = "metric") ->
 def trimmed(value: float, digits: int) -> str:
     """A round number without its empty digits: 34.0 reads 34, 8.50 reads 8.5."""
     text = number(value, digits)
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return text.rstrip("0").rstrip(decimal_mark()) if digits > 0 else text
 
 
 def chance(p: float) -> str:
@@ -268,4 +273,4 @@ def stepped(text: str, steps: int, step: float, fallback: float) -> str:
         return text
     digits = max(0, -math.floor(math.log10(step) + 1e-9))
     moved = f"{value + steps * step:.{digits}f}"
-    return moved.replace(".", ",") if "," in text else moved
+    return moved.replace(".", ",") if "," in (text.strip() or decimal_mark()) else moved

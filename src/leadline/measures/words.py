@@ -6,7 +6,7 @@ It is held for the running request alone, as `contextvars` holds it: two readers
 
 A sentence is marked where it stands, whole and with named gaps: `_("Logged {amount}.").format(amount=amount)`.
 In a table that is made when a module is loaded it is only noted with `N_`, and said by `_` when it is shown.
-What is kept from one request to the next and holds sentences belongs under `language()` too.
+What is kept from one request to the next and holds sentences belongs under `manner()` too.
 """
 
 from __future__ import annotations
@@ -15,16 +15,18 @@ import gettext as catalogues
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 
+DECIMALS = (".", ",")  # the marks that may stand between whole and part
 SOURCE = "en"  # the language that sentences are written in
 
 
 @dataclass(frozen=True, slots=True)
 class Tongue:
-    """A language: its tag (BCP 47), what it calls itself, and its catalogue."""
+    """A language: its tag (BCP 47), what it calls itself, its catalogue, and the mark that stands in its decimals."""
 
     tag: str = SOURCE
     name: str = "English"
     catalogue: catalogues.NullTranslations = field(default_factory=catalogues.NullTranslations)
+    decimal: str = "."
 
 
 ENGLISH = Tongue()
@@ -36,9 +38,25 @@ def speak(tongue: Tongue) -> None:
     _SPOKEN.set(tongue)
 
 
+def tongue() -> Tongue:
+    """The language that is spoken, whole."""
+    return _SPOKEN.get()
+
+
 def language() -> str:
     """The tag of the language that is spoken."""
     return _SPOKEN.get().tag
+
+
+def decimal_mark() -> str:
+    """The mark between whole and part: a point or a comma."""
+    return _SPOKEN.get().decimal
+
+
+def manner() -> str:
+    """Language and decimal mark in one: what is kept and holds sentences is kept under it."""
+    tongue = _SPOKEN.get()
+    return f"{tongue.tag} {tongue.decimal}"
 
 
 def gettext(message: str) -> str:

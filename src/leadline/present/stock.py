@@ -15,7 +15,7 @@ from leadline.livestock.kinds import Catalogue, Certainty, Fact, Hazard, Kind, M
 from leadline.livestock.load import Load
 from leadline.livestock.paths import Step as Leg
 from leadline.livestock.treatments import Step
-from leadline.measures.figures import chance, day, number, unit_label
+from leadline.measures.figures import chance, day, number, plain, unit_label
 from leadline.measures.words import _
 
 CERTAINTY = {
@@ -37,7 +37,7 @@ EXAMINE_FIRST = "Cooled, not frozen: freezing ruins what a veterinarian looks fo
 
 def count(n: float) -> str:
     """`3`, and nothing for one."""
-    return f"{n:g}"
+    return plain(n)
 
 
 def placed(lot: Lot, names: Mapping[str, str]) -> str:
@@ -54,21 +54,21 @@ def fact_said(f: Fact) -> str:
     unit = {"a": "years", "d": "days", "1": "", "umol/m2/s": "µmol m⁻² s⁻¹"}.get(f.unit, unit_label(f.unit))
     parts = []
     if f.low is not None and f.high is not None:
-        parts.append(f"{f.low:g} to {f.high:g} {unit}".strip())
+        parts.append(f"{plain(f.low)} to {plain(f.high)} {unit}".strip())
     elif f.typical is not None:
-        parts.append(f"{f.typical:g}{f', up to {f.high:g}' if f.high is not None else ''} {unit}".strip())
+        parts.append(f"{plain(f.typical)}{f', up to {plain(f.high)}' if f.high is not None else ''} {unit}".strip())
     elif f.low is not None:
-        parts.append(f"{f.low:g} {unit} or more".strip())
+        parts.append(f"{plain(f.low)} {unit} or more".strip())
     elif f.high is not None:
-        parts.append(f"up to {f.high:g} {unit}".strip())
+        parts.append(f"up to {plain(f.high)} {unit}".strip())
     if f.typical is not None and f.low is not None:
-        parts.append(f"typically {f.typical:g}")
+        parts.append(f"typically {plain(f.typical)}")
     if f.temperature is not None:
         low, high = f.temperature
-        parts.append(f"at {low:g} °C" if low == high else f"at {low:g} to {high:g} °C")
+        parts.append(f"at {plain(low)} °C" if low == high else f"at {plain(low)} to {plain(high)} °C")
     if f.salinity is not None:
         low, high = f.salinity
-        parts.append(f"salinity {low:g}" if low == high else f"salinity {low:g} to {high:g}")
+        parts.append(f"salinity {plain(low)}" if low == high else f"salinity {plain(low)} to {plain(high)}")
     if f.on:
         parts.append(f.on)
     said = ", ".join(p for p in parts if p.lower() not in f.says.lower())
@@ -100,7 +100,7 @@ def entry_said(e: Entry, names: Mapping[str, str]) -> str:
             what=e.subject, agent=str(e.extra.get("agent", "")).replace("-", " ")
         )
     if e.kind in ("exchange", "addition", "feeding", "topoff", "service", "reading"):
-        amount = f" {e.value:g} {unit_label(e.unit)}".rstrip() if e.value is not None else ""
+        amount = f" {plain(e.value)} {unit_label(e.unit)}".rstrip() if e.value is not None else ""
         return f"Logged: {(e.subject or e.kind).replace('-', ' ').replace('_', ' ')}{amount}, {place}"
     if e.kind == "note" and not e.subject:
         return _("Logged the note")
@@ -211,8 +211,10 @@ def kind_named(k: Kind) -> str:
 def fallow_lines(f: Fallow, system: str = "") -> list[str]:
     """What a display without hosts waits for, line by line."""
     lines = [f"{f.pest.name}{f' in {system}' if system else ''}. {f.said}"]
-    if f.days.known:
-        lines.append(f"{f.days.days:g} days rest on the longest cyst that is reported, and its young ({f.days.why}).")
+    if f.days.days is not None:
+        lines.append(
+            f"{plain(f.days.days)} days rest on the longest cyst that is reported, and its young ({f.days.why})."
+        )
     if f.shorter is not None:
         lines.append(f"A shorter wait, {fact_said(f.shorter)} [{label(f.shorter.mark)}]")
     return lines + [f"Not covered: {line}" for line in f.notes]
@@ -241,7 +243,7 @@ def entry_lines(catalogue: Catalogue, entry: object) -> list[tuple[str, str]]:
         lines.append((f"{r.how} {', '.join(r.to)} ({r.certainty}): {r.says}", origin(catalogue, r.mark, r.source)))
     for ride in getattr(entry, "rides", ()):
         low, typical, high = ride.chance
-        chances = f"{100 * low:g} to {100 * high:g} in 100, typically {100 * typical:g}"
+        chances = f"{plain(100 * low)} to {plain(100 * high)} in 100, typically {plain(100 * typical)}"
         lines.append((f"travels by {ride.by}: {chances}. {ride.says}", origin(catalogue, ride.mark, ride.source)))
     for reach in getattr(entry, "reaches", ()):
         verb = {"reaches": "reaches", "partly": "reaches in part", "not": "does not reach"}[reach.does]

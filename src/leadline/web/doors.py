@@ -52,7 +52,7 @@ class Doors:
         shown = request.scope.get("leadline.shared")
         if shown is not None:
             return Who(right=Right.VIEW, guest=True)
-        return Who(wishes={"units": request.cookies.get(cookie_name(request, "units"), "")})
+        return Who(wishes=tastes(request))
 
     def turned_away(self, request: Request, right: Right, *, in_person: bool = False) -> Response | None:
         """The answer to somebody who may not go there; None when they may."""
@@ -105,7 +105,7 @@ class KeptDoors(Doors):
             account, session = found
             return Who(account.id, account.name, ROLES[account.role], session.digest, account.wishes)
         if self.open_while_empty and accounts.nobody_yet(store):
-            return Who(wishes={"units": request.cookies.get(cookie_name(request, "units"), "")})
+            return Who(wishes=tastes(request))
         return None
 
     def _program(self, request: Request, store: Store, token: str) -> Who | None:
@@ -174,8 +174,13 @@ def cookie_name(request: Request, name: str = "leadline") -> str:
     return f"__Host-{name}" if request.url.scheme == "https" else name
 
 
+def tastes(request: Request) -> dict[str, str]:
+    """What this browser was told that its pages should be like; empty where it was told nothing."""
+    return {name: request.cookies.get(cookie_name(request, name), "") for name in ("units", "language", "decimal")}
+
+
 def remember(answer: Response, request: Request, name: str, value: str) -> None:
-    """Keep a taste in this browser: the light, the units; an empty one is forgotten."""
+    """Keep a taste in this browser: the light, the units, the language; an empty one is forgotten."""
     kept: dict[str, Any] = {"path": "/", "httponly": True, "samesite": "lax", "secure": request.url.scheme == "https"}
     if value:
         answer.set_cookie(cookie_name(request, name), value, max_age=400 * 86400, **kept)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import gettext
 from collections.abc import Mapping
+from dataclasses import replace
 from importlib import resources
 from typing import Any
 
@@ -15,10 +16,12 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from leadline.measures import words
 from leadline.measures.errors import LeadlineError
-from leadline.measures.words import ENGLISH, Tongue
+from leadline.measures.words import DECIMALS, ENGLISH, Tongue
+from leadline.web.doors import tastes
 
 _DOMAIN = "leadline"
 _OWN_NAME = "Language-Name"  # a header of the catalogue: what the language calls itself
+_MARK = "Decimal-Mark"  # another: a point or a comma
 _SILENT = ("/static/", "/api/", "/metrics")  # files, and answers to programs, which stay in English
 
 
@@ -32,7 +35,9 @@ def shelf() -> dict[str, Tongue]:
             with compiled.open("rb") as file:
                 catalogue = gettext.GNUTranslations(file)
             tag = place.name.replace("_", "-")
-            found[tag] = Tongue(tag, catalogue.info().get(_OWN_NAME.lower(), tag), catalogue)
+            said = catalogue.info()
+            mark = said.get(_MARK.lower(), ".")
+            found[tag] = Tongue(tag, said.get(_OWN_NAME.lower(), tag), catalogue, mark if mark in DECIMALS else ".")
     return found
 
 
@@ -81,14 +86,23 @@ def wanted(accept: str, known: Mapping[str, Tongue]) -> str:
 
 
 def of(request: Request, known: Mapping[str, Tongue]) -> Tongue:
-    """The language of whoever asks: what they wished, else what their browser asks for, else English."""
+    """The language of whoever asks: what they wished, else what their browser asks for, else English.
+
+    With the decimal mark that they wished, else the language's own.
+    """
+    mine = tastes(request)
     try:
         who = request.app.state.doors.who(request)
     except LeadlineError:  # the store is not reached: the page that says so is still said in some language
         who = None
-    wish = who.wishes.get("language", "") if who is not None else ""
-    wish = wish or request.cookies.get("language", "")
-    return known.get(wish) or known.get(wanted(request.headers.get("accept-language", ""), known)) or ENGLISH
+    wished = {**mine, **{k: v for k, v in who.wishes.items() if v}} if who is not None else mine
+    tongue = known.get(wished["language"]) or known.get(wanted(request.headers.get("accept-language", ""), known))
+    return _with_mark(tongue or ENGLISH, wished["decimal"])
+
+
+@functools.lru_cache(maxsize=64)
+def _with_mark(tongue: Tongue, mark: str) -> Tongue:
+    return replace(tongue, decimal=mark) if mark in DECIMALS and mark != tongue.decimal else tongue
 
 
 class Spoken:
@@ -100,6 +114,5 @@ class Spoken:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
             silent = scope["path"].startswith(_SILENT) or "authorization" in Headers(scope=scope)
-            alone = len(self.known) == 1
-            words.speak(ENGLISH if silent or alone else of(Request(scope), self.known))
+            words.speak(ENGLISH if silent else of(Request(scope), self.known))
         await self.app(scope, receive, send)

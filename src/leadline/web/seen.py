@@ -152,7 +152,7 @@ class Lookout:
         shelf: OrderedDict[tuple[object, ...], Any] | None = None, most: int = _KEPT,
     ) -> Any:  # fmt: skip
         kept = self._kept if shelf is None else shelf
-        key = (words.language(), *key)  # what is kept holds sentences
+        key = (words.manner(), *key)  # what is kept holds sentences
         if key not in kept:
             kept[key] = work()
             while len(kept) > most:

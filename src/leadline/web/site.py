@@ -25,7 +25,7 @@ from starlette.types import Scope
 from leadline.app.be_heard import Signals
 from leadline.app.ports import Store
 from leadline.app.stand_orders import names_of
-from leadline.measures import words
+from leadline.measures import figures, words
 from leadline.measures.errors import LeadlineError, Unreachable
 from leadline.measures.moments import Clock
 from leadline.measures.words import Tongue, _
@@ -103,7 +103,7 @@ def templates() -> jinja2.Environment:
     found.policies["ext.i18n.trimmed"] = True
     found.newstyle_gettext = True  # type: ignore[attr-defined]
     found.globals |= {"_": languages.said, "gettext": languages.said, "ngettext": languages.counted}
-    found.globals["language"] = words.language
+    found.globals |= {"language": words.language, "decimal_mark": words.decimal_mark, "number": figures.number}
     return found
 
 

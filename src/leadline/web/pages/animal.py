@@ -66,9 +66,10 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
                    for p in store.photos(subject=lot.id) if p.taken_at <= h.at],
         "about": [(_(words), _plain(lot.about[key])) for key, words in _ABOUT_SAID.items() if lot.about.get(key)],
         "came": [{"when": figures.day(c.time, local, h.at), "place": names.get(c.place, c.place),
-                  "source": c.source.replace("-", " "), "n": f"{c.count:g}"} for c in lot.came],
+                  "source": c.source.replace("-", " "), "n": figures.plain(c.count)} for c in lot.came],
         "stays": _stays(lot, names, local, h.at), "notes": _notes(lot, names, local, h.at),
-        "losses": [{"when": figures.day(g.time, local, h.at), "n": f"{g.count:g}", "how": g.how.replace("-", " "),
+        "losses": [{"when": figures.day(g.time, local, h.at), "n": figures.plain(g.count),
+                    "how": g.how.replace("-", " "),
                     "place": names.get(g.place, g.place), "note": g.note,
                     "exam": "; ".join(f"{k}: {v}" for k, v in g.exam.items())} for g in lot.gone],
         "broods": breeding.said(store, request.app.state.clock, lot.id, h),
@@ -93,7 +94,7 @@ def _plain(value: Any) -> str:
 
 def _stays(lot: Lot, names: dict[str, str], local: Any, now: Any) -> list[dict[str, str]]:
     return [
-        {"place": names.get(s.place, s.place), "n": f"{s.count:g}", "since": figures.day(s.since, local, now),
+        {"place": names.get(s.place, s.place), "n": figures.plain(s.count), "since": figures.day(s.since, local, now),
          "until": figures.day(s.until, local, now) if s.until else _("now")}
         for s in sorted(lot.stays, key=lambda s: s.since, reverse=True)
     ]  # fmt: skip
@@ -102,7 +103,8 @@ def _stays(lot: Lot, names: dict[str, str], local: Any, now: Any) -> list[dict[s
 def _notes(lot: Lot, names: dict[str, str], local: Any, now: Any) -> list[dict[str, str]]:
     return [
         {"when": figures.day(n.time, local, now), "what": n.what.replace("-", " "), "words": n.words,
-         "value": f"{n.value:g} {n.unit}".strip() if n.value is not None else "", "place": names.get(n.place, n.place)}
+         "value": f"{figures.plain(n.value)} {n.unit}".strip() if n.value is not None else "",
+         "place": names.get(n.place, n.place)}
         for n in sorted(lot.notes, key=lambda n: n.time, reverse=True)
     ]  # fmt: skip
 

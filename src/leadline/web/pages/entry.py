@@ -87,7 +87,7 @@ def shown(request: Request, ident: str, typed: Typed | None = None, lead: str = 
 
 def amount(e: Entry) -> str:
     """The amount as it was typed, with its unit."""
-    return f"{e.value:g} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
+    return f"{figures.plain(e.value)} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
 
 
 def _stored(e: Entry) -> str:
@@ -103,14 +103,14 @@ def _stored(e: Entry) -> str:
             unit = "g"
         except LeadlineError:
             unit = "L"
-    sd = f" ± {e.stored_sd:.3g}" if e.stored_sd is not None else ""
-    return f"{e.stored:.5g}{sd} {figures.unit_label(unit)}".strip()
+    sd = f" ± {figures.plain(e.stored_sd, 3)}" if e.stored_sd is not None else ""
+    return f"{figures.plain(e.stored, 5)}{sd} {figures.unit_label(unit)}".strip()
 
 
 def _facts(found: Whole, local: dt.tzinfo, request: Request) -> list[tuple[str, str]]:
     e = found.entry
     names = dict(describe.systems(request.app.state.store))
-    typed = amount(e) + (f" ± {e.sd:g}" if e.sd is not None else "")
+    typed = amount(e) + (f" ± {figures.plain(e.sd)}" if e.sd is not None else "")
     written = figures.moment(e.recorded_at, local) if e.recorded_at else ""
     author = request.app.state.store.authors([e.id]).get(e.id, "")
     account = request.app.state.store.account(author) if author else None

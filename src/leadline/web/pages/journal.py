@@ -193,7 +193,7 @@ def _usual(form: str, system: str, last: Sequence[Entry], offered: Sequence[str]
         return []
     return [
         (f"{e.subject.replace('-', ' ')} {amount(e)}".strip(),
-         f"/journal?{urlencode({**at, 'subject': e.subject, 'value': f'{e.value:g}', 'unit': e.unit})}")
+         f"/journal?{urlencode({**at, 'subject': e.subject, 'value': figures.plain(e.value), 'unit': e.unit})}")
         for e in last[:6] if e.value is not None
     ]  # fmt: skip
 
@@ -250,7 +250,7 @@ def _said(w: Written) -> dict[str, str]:
         "amount": amount(e),
         "more": ", ".join(p for p in parts if p),
         "instead": amount(w.instead) if w.instead is not None else "",
-        "value": f"{e.value:g}" if e.value is not None else "",
+        "value": figures.plain(e.value) if e.value is not None else "",
         "unit": e.unit,
     }
 

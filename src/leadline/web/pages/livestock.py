@@ -123,7 +123,7 @@ def _row(h: House, lot: Lot, system: str, late: Any) -> dict[str, Any]:
     ago = _("seen {span} ago").format(span=figures.span(days_between(last, h.at))) if last else _("not seen yet")
     overdue = late is not None and late.overdue
     return {
-        "id": lot.id, "name": lot.name, "kind": lot.kind_said(), "n": f"{lot.here[system]:g}", "ago": ago,
+        "id": lot.id, "name": lot.name, "kind": lot.kind_said(), "n": figures.plain(lot.here[system]), "ago": ago,
         "late": overdue, "dear": lot.irreplaceable, "toxic": bool(stock.cautions(h, lot)),
         "gone": figures.chance(late.p_gone) if overdue and late.looks else "",
     }  # fmt: skip

@@ -16,7 +16,7 @@ from leadline.app.ports import Pass
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import zone
-from leadline.measures.words import N_, _
+from leadline.measures.words import DECIMALS, N_, _
 from leadline.web import doors
 from leadline.web.pages.round import Asked, page, plain_word
 from leadline.web.pages.typed import Typed, back, refused, text
@@ -80,7 +80,7 @@ def _me(request: Request, typed: Typed | None = None, token: str = "") -> Respon
             if account
             else [],
             "programs": [_pass(p, local, now) for p in state.store.passes("program", who.account)] if account else [],
-            "language_wished": who.wishes.get("language", "") or request.cookies.get("language", ""),
+            "language_wished": who.wishes.get("language", "") or doors.tastes(request)["language"],
             "languages": [(t.tag, t.name) for t in state.tongues.values()] if len(state.tongues) > 1 else [],
             "rights": accounts.PROGRAM_RIGHTS,
             "least": accounts.LEAST,
@@ -113,6 +113,10 @@ async def wishes(request: Request) -> Response:
     if units not in accounts.UNITS:
         return _me(request, refused("wishes", form, BadInput(_("choose metric, US or as each system says"))))
     wished = {"units": units}
+    if "decimal" in form:
+        wished["decimal"] = text(form, "decimal", 1)
+        if wished["decimal"] not in DECIMALS:
+            return _me(request, refused("wishes", form, BadInput(_("choose a point or a comma"))))
     if "language" in form:
         wished["language"] = text(form, "language", 40)
         if wished["language"] and wished["language"] not in state.tongues:
@@ -121,7 +125,8 @@ async def wishes(request: Request) -> Response:
     if who.account:
         accounts.wish(state.store, state.store.account(who.account), wished)
     else:
-        doors.remember(answer, request, "units", units)
+        for taste in wished.keys() - {"language"}:
+            doors.remember(answer, request, taste, wished[taste])
     if "language" in wished:  # with an account too: the sign-in is a page of this browser
         doors.remember(answer, request, "language", wished["language"])
     return answer

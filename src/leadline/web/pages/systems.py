@@ -252,7 +252,7 @@ def _performances(s: System, units: str) -> list[tuple[str, str, str]]:
             sd = way_.with_unit(figures.number(way_.difference(p.sd), max(way_.digits, 2)))
             share = f"{100 * p.relative:.0f}"
             doubt = _("± {sd} and {share} % of the value").format(sd=sd, share=share) if p.relative else f"± {sd}"
-            rows.append((sentences.titled(q), doubt, f"{p.minutes:g} min"))
+            rows.append((sentences.titled(q), doubt, f"{figures.plain(p.minutes)} min"))
     return rows
 
 
@@ -359,9 +359,12 @@ def _known_sizes(s: System) -> dict[str, str]:
     others = [v for v in s.vessels if not v.inner_size_m and v.volume_l]
     found: dict[str, str] = {}
     if sized and sized[0].inner_size_m:
-        found = {k: f"{x:g} m" for k, x in zip(("length", "depth", "height"), sized[0].inner_size_m, strict=True)}
+        found = {
+            k: f"{figures.plain(x)} m"
+            for k, x in zip(("length", "depth", "height"), sized[0].inner_size_m, strict=True)
+        }
     if others:
-        found["others"] = f"{sum(v.volume_l or 0.0 for v in others):g} L"
+        found["others"] = f"{figures.plain(sum(v.volume_l or 0.0 for v in others))} L"
     return found
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from typing import Any
 from urllib.parse import quote, urlsplit
@@ -14,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import Message
 
+from leadline.measures import words
 from leadline.measures.errors import BadInput
 from leadline.measures.words import _
 from leadline.web.doors import inside
@@ -113,6 +115,7 @@ async def table(request: Request) -> Response:
 
     if parts.path.startswith(("/table.csv", "/shared")):
         raise BadInput("this page has no table", way_out="Take the link under the table.")
+    words.speak(replace(words.tongue(), decimal="."))  # a comma stands between the cells of a CSV
     await request.app.router(scope, request.receive, take)
     if status != 200:
         raise BadInput("this page can't be read now", way_out="Open it first.")

@@ -201,7 +201,7 @@ def _odd(reads: list[FileRead]) -> list[str]:
             limit = (DEFAULTS.get(e.subject) or (None, None))[1] if e.kind == "reading" else None
             if limit is None or e.stored is None or limit[0] / 2 <= e.stored <= limit[1] * 2:
                 continue
-            said = f"{e.value:g} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
+            said = f"{figures.plain(e.value)} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
             found.append(_("Row {line}: {quantity} {value}").format(
                 line=line, quantity=sentences.name(e.subject), value=said
             ))  # fmt: skip

@@ -203,7 +203,7 @@ def _work(w: Any, store: Any, now_s: float) -> dict[str, str]:
 def _stream(s: oversee.StreamLine, store: Any, now_s: float) -> dict[str, str]:
     name, *_rest = stand_orders.names_of(store, s.system)
     ago = _("never") if s.last_s is None else _("{span} ago").format(span=span(now_s - s.last_s))
-    value = "" if s.value is None else f"{s.value:.4g}"
+    value = "" if s.value is None else figures.plain(s.value, 4)
     return {"system": name, "stream": s.stream, "state": s.state(now_s), "value": value,
             "unit": figures.unit_label(s.unit), "ago": ago}  # fmt: skip
 

@@ -18,7 +18,7 @@ document.addEventListener("click", (event) => {
   const field = step.parentElement.querySelector("input[name=value]");
   const size = Number(field.dataset.size);
   const digits = (field.dataset.size.split(".")[1] || "").length;
-  const comma = field.value.includes(",");
+  const comma = field.value.trim() === "" ? document.documentElement.dataset.decimal === "," : field.value.includes(",");
   const typed = field.value.trim() === "" ? Number(field.dataset.start) : Number(field.value.replace(",", "."));
   if (!Number.isFinite(typed)) return;
   const moved = (typed + Number(step.dataset.step) * size).toFixed(digits);

@@ -186,7 +186,8 @@ function clock(t) {
 
 function number(value, digits) {
   const text = value.toFixed(digits);
-  return (Number(text) === 0 ? text.replace("-", "") : text).replace("-", "−");
+  const mark = document.documentElement.dataset.decimal || ".";
+  return (Number(text) === 0 ? text.replace("-", "") : text).replace("-", "−").replace(".", mark);
 }
 
 // as many digits as the doubt leaves worth saying: one of its own, two when the first is a 1
@@ -224,7 +225,7 @@ function numbers(course, t, reach) {
     const at = (v) => v[a] + (v[b] - v[a]) * share;
     const sd = Math.abs(factor) * at(track.sd);
     const d = doubted(sd, digits);
-    const spread = Number(number(sd, d)) === 0 && sd > 0 ? `<${number(10 ** -d, d)}` : number(sd, d);
+    const spread = Number(sd.toFixed(d)) === 0 && sd > 0 ? `<${number(10 ** -d, d)}` : number(sd, d);
     parts.push(`${number(shown(at(track.mean)), d)} ± ${spread}${unit}; 9 in 10 ${
       between(at(track.q05), at(track.q95), true)}.`);
   }
