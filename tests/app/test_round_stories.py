@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from tests.app.keeper import DKH, Keeper, dosed_water, quiet_year
 
-from leadline.app import choose
+from leadline.app import choose, describe
 from leadline.measures.moments import FixedClock
 from leadline.rounds.item import ACTIONS, URGENCIES
 from leadline.store.sqlite import SqliteStore
@@ -166,3 +166,23 @@ def test_all_systems_share_one_round(tmp_path):
 def test_doses_that_hold_it_level_ask_for_no_correction(keeper):
     dosed_water(keeper, true_litres=400.0, changing=False)
     assert not [c for c in keeper.round(60.0).items if c.action == "dose" and c.urgency == "now"]
+
+
+def test_a_machine_that_came_later_is_not_blamed_for_the_years_before_it(settled):
+    keeper = settled
+    machine = '\n[[equipment]]\nid = "heater-2"\ntype = "heater"\npower = "200 W"\nsetpoint = "25.0 degC"\n'
+    document = describe.document(keeper.store, "small")
+    describe.add(keeper.store, FixedClock(keeper.at(-3.0)), document + machine, replace=True)
+    found = {c.subject: c for c in choose.everything(keeper.store, keeper.clock, ["small"], None)[0]}
+    old, new = found["heater-1"], found["heater-2"]
+    assert old.because.startswith("No proof in 6 months of records")  # 26 weeks of tests
+    assert new.because.startswith("Declared 3 days ago, not proved since")
+    assert next(e.value for e in new.evidence if e.what == "days since proof") == 33.0  # and a month of not knowing
+    assert new.worth < old.worth
+    before = choose.everything(keeper.store, keeper.clock, ["small"], keeper.at(-4.0))[0]
+    assert "heater-2" not in {c.subject for c in before}
+    keeper.types("heater-2", "", "", kind="service", method="tested")
+    again = next(
+        c for c in choose.everything(keeper.store, keeper.clock, ["small"], None)[0] if c.subject == "heater-2"
+    )
+    assert again.because.startswith("Last proved 1 minute ago")

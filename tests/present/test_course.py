@@ -163,3 +163,20 @@ def test_ten_years_of_daily_tests_stay_a_light_drawing_that_keeps_the_worst_one(
     text = draw(course(fixes, days=3650, marks=marks), estimate())
     assert len(text) < 250_000  # a page of a dozen such courses still loads at once on a local network
     assert "37.9 psu" in text
+
+
+def test_drawings_of_one_page_stand_under_each_other_and_each_says_when_its_own_course_begins():
+    long, short = course([fix(81)]), course([fix(20)], days=40)
+    drawings = [
+        drawn.svg(c, estimate(), units="metric", local=OSLO, ident="c-x", begin=long.times[0]) for c in (long, short)
+    ]
+    of_today = [re.search(r'class="today" x1="([\d.]+%)"', d)[1] for d in drawings]
+    dates = [re.findall(r'class="date[^"]*" x="([\d.]+%)"[^>]*>([^<]*)', d) for d in drawings]
+    assert of_today[0] == of_today[1]
+    assert dates[0] == dates[1]
+    assert "from 8 Aug " in drawings[0]  # 172 days before 27 January, in Oslo
+    assert "from 18 Dec " in drawings[1]  # 40 days before
+    line = re.search(r'class="course"[^>]*points="([\d.]+),', drawings[1]) or re.search(
+        r'points="([\d.]+),[^"]*"[^>]*class="course"', drawings[1]
+    )
+    assert float(line[1]) == pytest.approx(1000 * 132 / 186, abs=0.1)  # 132 of 172 + 14 days in, of 1000 across

@@ -56,7 +56,7 @@ def everything(
             last = store.latest_point(i, stream, now.timestamp())
             if last is not None:
                 live[stream] = dt.datetime.fromtimestamp(last[0], dt.UTC)
-        found += candidates(described, e, proved, live, moment_of(r.since))
+        found += candidates(described, e, proved, live, moment_of(r.since), describe.declared(store, i, now))
     return found + _livestock(store, clock, ids, as_of, windows), zones
 
 

@@ -57,4 +57,26 @@ def load(store: Store, system: str, as_of: dt.datetime | None = None) -> System:
     return _read(document(store, system, as_of))
 
 
+def declared(store: Store, system: str, now: dt.datetime) -> dict[str, dt.datetime]:
+    """When each machine and probe was first described that the first description of the system lacked."""
+    versions = [(at, text) for at, text in store.system_versions(system) if at <= now]
+    return dict(_added(tuple(versions))) if len(versions) > 1 else {}
+
+
+@functools.lru_cache(maxsize=16)
+def _added(versions: tuple[tuple[dt.datetime, str], ...]) -> tuple[tuple[str, dt.datetime], ...]:
+    found: dict[str, dt.datetime] = {}
+    first = _ids(versions[0][1])
+    for at, text in versions[1:]:
+        for ident in _ids(text) - first:
+            found.setdefault(ident, at)
+    return tuple(found.items())
+
+
+@functools.lru_cache(maxsize=512)
+def _ids(document: str) -> frozenset[str]:
+    described = parse(document)
+    return frozenset({*(m.id for m in described.equipment), *(s.id for s in described.streams)})
+
+
 _read = functools.lru_cache(maxsize=64)(parse)  # a page asks for the same description several times

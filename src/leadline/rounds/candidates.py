@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from leadline.estimate.report import QuantityEstimate, SystemEstimate
 from leadline.measures import figures
 from leadline.measures.figures import chance, figure, span
 from leadline.measures.moments import days_between, zone
-from leadline.measures.words import _
+from leadline.measures.words import N_, _
 from leadline.rounds import corrections, words
 from leadline.rounds.choose import FLOOR_WORTH
 from leadline.rounds.item import Candidate, Evidence
@@ -24,6 +25,7 @@ _UNCLAIMED = 0.04  # worth of a test that nobody ever made, of a quantity withou
 _JUST_READ_D = 0.5  # a reading just taken and not in doubt is not asked for again the same day
 _FAULTS_PER_YEAR, _UNHEARD_HARM = 2.0, 20.0  # that need somebody at once, and harm-days when nobody hears; judgement
 _UNPROVED_WORTH = 0.05  # an unproved path is worth its minute even where others are proved: judgement
+_BEFORE_DECLARED_D = 30.0  # how long a machine counts as unproved when it is first described; judgement
 _WAIT_D = (1.0, 3.0, 7.0, 14.0, 28.0)
 
 
@@ -33,6 +35,7 @@ def candidates(
     proved: Mapping[str, dt.datetime],
     live: Mapping[str, dt.datetime],
     since: dt.datetime,
+    declared: Mapping[str, dt.datetime] | None = None,
 ) -> list[Candidate]:
     """All candidates of one system.
 
@@ -44,8 +47,11 @@ def candidates(
         Last point of each stream, by stream id.
     since
         Beginning of the records: nothing is known of the time before.
+    declared
+        When each machine and probe was first described that was not there from the beginning.
     """
     found: list[Candidate] = []
+    declared = declared or {}
     watched = {
         s.quantity for s in system.streams
         if s.id in live and not s.room and days_between(live[s.id], e.as_of) < 1.0
@@ -64,9 +70,8 @@ def candidates(
             continue
         reports = machine.stream or machine.id
         seen = reports in live and days_between(live[reports], e.as_of) < 1.0
-        found.append(
-            _prove(system, e, machine.id, trust, proved.get(machine.id, since), "inspect", seen, machine.id in proved)
-        )
+        known = _standing((machine.id,), proved, since, declared.get(machine.id))
+        found.append(_prove(system, e, machine.id, trust, known, "inspect", seen))
     for stream in system.streams:
         silent = days_between(live[stream.id], e.as_of) if stream.id in live else 0.0
         if silent > max(10.0 * stream.period_s / 86400.0, 0.25) and not stream.room:
@@ -74,10 +79,9 @@ def candidates(
         trust = DRIFT.get(stream.quantity)
         if trust is None or stream.room:
             continue
-        last = max(
-            (proved[k] for k in (stream.id, stream.quantity, f"{stream.id}-probe") if k in proved), default=since
-        )
-        found.append(_prove(system, e, stream.id, trust, last, "service", False, last != since))
+        names = (stream.id, stream.quantity, f"{stream.id}-probe")
+        known = _standing(names, proved, since, declared.get(stream.id))
+        found.append(_prove(system, e, stream.id, trust, known, "service", False))
     return found
 
 
@@ -247,27 +251,46 @@ def _silent(e: SystemEstimate, stream: str, days: float) -> Candidate:
     return Candidate("inspect", stream, _urgency(0.3, 3.0, None), 3.0, 0.3, 1.0, because, evidence, e.system)
 
 
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """Since when a machine or probe may have failed unseen, and what is known of it."""
+
+    since: dt.datetime
+    words: str  # with the gaps {span}, {chance} and {proof}
+    counted: dt.datetime  # from where the span is
+
+
+def _standing(
+    names: tuple[str, ...], proved: Mapping[str, dt.datetime], begin: dt.datetime, declared: dt.datetime | None
+) -> _Standing:
+    last = max((proved[k] for k in names if k in proved), default=None)
+    if last is not None:
+        words = N_("Last proved {span} ago: {chance} that it has failed or drifted unseen. {proof}.")
+        return _Standing(last, words, last)
+    if declared is not None and declared > begin:
+        words = N_("Declared {span} ago, not proved since: {chance} that it has failed or drifted unseen. {proof}.")
+        return _Standing(max(begin, declared - dt.timedelta(days=_BEFORE_DECLARED_D)), words, declared)
+    words = N_("No proof in {span} of records: {chance} that it has failed or drifted unseen. {proof}.")
+    return _Standing(begin, words, begin)
+
+
 def _prove(
     system: System,
     e: SystemEstimate,
     subject: str,
     trust: Trust,
-    last: dt.datetime,
+    known: _Standing,
     action: str,
     seen: bool,
-    ever: bool,
 ) -> Candidate:
-    days = days_between(last, e.as_of)
+    days = days_between(known.since, e.as_of)
     p = failed_unseen(trust.per_year, days)
     worth = p * trust.harm * (1.0 - trust.seen) * (0.3 if seen else 1.0)
     until = None
     if worth / trust.minutes < FLOOR_WORTH and worth > 0:
         until = e.as_of + dt.timedelta(days=min(days * (FLOOR_WORTH * trust.minutes / worth - 1.0) + 1.0, 365.0))
-    sentence = (
-        _("Last proved {span} ago: {chance} that it has failed or drifted unseen. {proof}.")
-        if ever
-        else _("No proof in {span} of records: {chance} that it has failed or drifted unseen. {proof}.")
-    ).format(span=span(days), chance=chance(p), proof=_(trust.what).capitalize())
+    counted = span(days_between(known.counted, e.as_of))
+    sentence = _(known.words).format(span=counted, chance=chance(p), proof=_(trust.what).capitalize())
     if trust.caution:
         sentence += f" {_(trust.caution)}"
     evidence = (

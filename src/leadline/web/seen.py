@@ -47,6 +47,13 @@ class Seen:
             self._courses = self.reckoned()
         return self._courses
 
+    @property
+    def begin(self) -> dt.datetime | None:
+        """Where the first of the courses begins, and with it the drawing of each."""
+        return min(
+            (c.times[0] for q, c in self.courses.items() if c.times and q in self.estimate.quantities), default=None
+        )
+
     def chart(self, e: QuantityEstimate) -> str:
         """The course of one quantity as SVG, or nothing where there is none to draw."""
         found = self.charts.get(e.quantity)
@@ -54,8 +61,8 @@ class Seen:
             track = self.courses.get(e.quantity)
             found = ""
             if track is not None and track.times:
-                ident = f"c-{e.quantity.replace('_', '-')}"
-                found = drawn.svg(track, e, units=self.estimate.units, local=self.local, ident=ident)
+                ident, begin = f"c-{e.quantity.replace('_', '-')}", self.begin
+                found = drawn.svg(track, e, units=self.estimate.units, local=self.local, ident=ident, begin=begin)
             self.charts[e.quantity] = found
         return found
 

@@ -24,7 +24,14 @@ _Z90 = 1.6449  # half-width of a 90 % interval in standard deviations
 
 
 def svg(
-    course: Course, e: QuantityEstimate, *, units: str, local: dt.tzinfo, ident: str, ahead_days: float = AHEAD_DAYS
+    course: Course,
+    e: QuantityEstimate,
+    *,
+    units: str,
+    local: dt.tzinfo,
+    ident: str,
+    ahead_days: float = AHEAD_DAYS,
+    begin: dt.datetime | None = None,
 ) -> str:
     """The course as one `<svg>` element, safe to place in a page.
 
@@ -40,8 +47,10 @@ def svg(
         Prefix of the ids inside, unique on the page.
     ahead_days
         How far the outlook is drawn past now. [d]
+    begin
+        Where the drawing begins, so that those of one page stand under each other; where the course does if missing.
     """
-    frame = _frame(course, e, units, local, ahead_days)
+    frame = _frame(course, e, units, local, ahead_days, begin)
     parts = [
         *plot.zones(frame, e.aim, e.limit, ident),
         f'<svg x="0" y="0" width="100%" height="{HEIGHT:.0f}" viewBox="0 0 {WIDE:.0f} {HEIGHT:.0f}" '
@@ -63,9 +72,12 @@ def svg(
     )
 
 
-def _frame(course: Course, e: QuantityEstimate, units: str, local: dt.tzinfo, ahead_days: float) -> Frame:
+def _frame(
+    course: Course, e: QuantityEstimate, units: str, local: dt.tzinfo, ahead_days: float, begin: dt.datetime | None
+) -> Frame:
     way = figures.display(course.quantity, units, course.unit)
     start = course.times[0] if course.times else course.now - dt.timedelta(days=30)
+    start = min(start, begin or start)
     days = max(days_between(start, course.now), 1.0)
     ahead = min(ahead_days, 0.25 * days)  # a short course is not drowned by its own outlook
     aim = [way.shown(v) for v in e.aim or ()]
@@ -205,7 +217,7 @@ def _words(course: Course, e: QuantityEstimate, frame: Frame, units: str) -> tup
     )
     said = [
         rests.format(
-            start=figures.day(frame.start, frame.local, course.now),
+            start=figures.day(course.times[0] if course.times else frame.start, frame.local, course.now),
             end=figures.day(course.now, frame.local),
             hand=hand,
             probe=probe,
