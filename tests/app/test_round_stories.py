@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from tests.app.keeper import DKH, Keeper, dosed_water, quiet_year
 
 from leadline.app import choose, describe
 from leadline.measures.moments import FixedClock
+from leadline.present import sentences
 from leadline.rounds.item import ACTIONS, URGENCIES
 from leadline.store.sqlite import SqliteStore
 
@@ -186,3 +189,21 @@ def test_a_machine_that_came_later_is_not_blamed_for_the_years_before_it(settled
         c for c in choose.everything(keeper.store, keeper.clock, ["small"], None)[0] if c.subject == "heater-2"
     )
     assert again.because.startswith("Last proved 1 minute ago")
+
+
+def test_an_empty_round_says_what_would_not_fit(keeper):
+    quiet_year(keeper, leave_out={"salinity": -90.0})
+    r = keeper.round(1.0)
+    assert r.items == ()
+    assert sentences.idle(r) == "Nothing fits into 1 min: test salinity would take 2 min."
+
+
+def test_a_quiet_round_names_what_comes_first(settled):
+    r = settled.round(0.0)
+    waiting = [x for x in r.left_for_later if x.until is not None]
+    assert sentences.idle(r).startswith("Nothing fits into 0 min: ")
+    calm = dataclasses.replace(r, left_for_later=tuple(dataclasses.replace(x, worthy=False) for x in waiting))
+    first = min(waiting, key=lambda x: x.until)
+    assert sentences.idle(calm).startswith("Nothing needs you now. First to come: ")
+    assert sentences.name(first.subject) in sentences.idle(calm)
+    assert sentences.idle(dataclasses.replace(r, left_for_later=())) == "Nothing needs you."

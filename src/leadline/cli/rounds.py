@@ -47,14 +47,13 @@ def _show(r: Round) -> None:
     from leadline.measures.figures import minutes, span
     from leadline.measures.moments import days_between
     from leadline.present import sentences
-    from leadline.rounds.round import NO_ROOM
 
     many = len(r.names) > 1
     if not r.names:
         click.echo("No system is described yet. Begin with: leadline system add FILE.toml, or look at leadline demo.")
         return
     if not r.items:
-        click.echo(f"Nothing needs your {minutes(r.minutes)} now.")
+        click.echo(sentences.idle(r))
     for k, c in enumerate(r.items, 1):
         said = click.style(sentences.target(c.action, c.subject), bold=True)
         head = f"{k}  {sentences.action(c.action)} {said}" + (f", {c.system}" if many else "")
@@ -66,7 +65,7 @@ def _show(r: Round) -> None:
         soonest = sorted(r.left_for_later, key=lambda x: x.until or r.as_of)
         for x in soonest[:LATER_SHOWN]:
             when = f"can wait {span(days_between(r.as_of, x.until))}" if x.until else "can wait"
-            if x.because.startswith(NO_ROOM):
+            if x.worthy:
                 when = f"worth its {minutes(x.minutes)}, does not fit"
             where = f", {x.system}" if many and x.system else ""
             click.echo(click.style(f"   {x.action} {sentences.target(x.action, x.subject)}{where}: {when}", dim=True))

@@ -8,6 +8,7 @@ from leadline.estimate.report import Doubtful, QuantityEstimate
 from leadline.measures import figures, quantities
 from leadline.measures.moments import days_between
 from leadline.measures.words import N_, _
+from leadline.rounds.item import Later, Round
 
 _NAMES = {
     "ph": N_("pH"),
@@ -80,6 +81,28 @@ def target(code: str, subject: str) -> str:
 def done(code: str) -> str:
     """What is said once it has been done."""
     return _(_DONE.get(code, "done"))
+
+
+def idle(found: Round) -> str:
+    """Why a round is empty: what there is takes longer, or can wait, and what comes first."""
+    long = [x for x in found.left_for_later if x.worthy]
+    if long:
+        least = min(long, key=lambda x: x.minutes)
+        return _("Nothing fits into {minutes}: {what} would take {needed}.").format(
+            minutes=figures.minutes(found.minutes), what=_what(least, found), needed=figures.minutes(least.minutes)
+        )
+    dated = [(x.until, x) for x in found.left_for_later if x.until is not None]
+    if not dated:
+        return _("Nothing needs you.")
+    until, first = min(dated, key=lambda d: d[0])
+    return _("Nothing needs you now. First to come: {what}, within {span}.").format(
+        what=_what(first, found), span=figures.span(days_between(found.as_of, until))
+    )
+
+
+def _what(x: Later, found: Round) -> str:
+    where = f", {found.names.get(x.system, x.system)}" if len(found.names) > 1 and x.system else ""
+    return f"{action(x.action).lower()} {target(x.action, x.subject)}{where}"
 
 
 def now_said(e: QuantityEstimate, units: str, local: dt.tzinfo, as_of: dt.datetime) -> str:

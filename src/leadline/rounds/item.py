@@ -49,6 +49,7 @@ class Later:
     because: str
     minutes: float
     system: str = ""
+    worthy: bool = False  # worth its minutes, but there was no room for it
 
 
 @dataclass(frozen=True, slots=True)

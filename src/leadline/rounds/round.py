@@ -11,8 +11,6 @@ from leadline.measures.words import _
 from leadline.rounds.choose import FLOOR_WORTH, best_set, ranked
 from leadline.rounds.item import Candidate, Later, Round
 
-NO_ROOM = "Does not fit into these"
-
 
 def make(
     found: Sequence[Candidate], minutes: float, as_of: dt.datetime, system: str, names: dict[str, str], time_zone: str
@@ -25,7 +23,8 @@ def make(
     waiting.sort(key=lambda c: -c.worth / c.minutes)
     later = []
     for c in waiting:
-        if c.worth / c.minutes >= FLOOR_WORTH:
+        missed = c.worth / c.minutes >= FLOOR_WORTH
+        if missed:
             until = as_of + dt.timedelta(days={"now": 0.5, "today": 1.0}.get(c.urgency, 3.0))
             because = _("Does not fit into these {minutes} minutes. {because}").format(
                 minutes=f"{minutes:g}", because=c.because
@@ -35,5 +34,5 @@ def make(
             because = _("Can wait until {day}. {because}").format(
                 day=day(until, zone(time_zone), as_of), because=c.because
             )
-        later.append(Later(c.action, c.subject, until, because, c.minutes, c.system))
+        later.append(Later(c.action, c.subject, until, because, c.minutes, c.system, missed))
     return Round(system, as_of, minutes, tuple(chosen), tuple(later), names)

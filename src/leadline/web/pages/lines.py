@@ -115,6 +115,7 @@ class Ranked:
     lines: tuple[Line, ...]
     waits: tuple[Wait, ...]
     waits_said: str
+    idle: str  # why the round is empty, where it is
     minutes: int
     needed: str
     view: str  # a system's id, or "all"
@@ -132,7 +133,8 @@ def ranked(
     if len(names) > 6:
         said = _("{names} and {number} more").format(names=said, number=len(names) - 6)
     needed = figures.minutes(sum(item.minutes for item in found.items))
-    return Ranked(lines, waits, said, round(found.minutes), needed, view, flash or {})
+    idle = "" if lines else sentences.idle(found)
+    return Ranked(lines, waits, said, idle, round(found.minutes), needed, view, flash or {})
 
 
 def _line(rank: int, item: Candidate, found: Round, seen: Mapping[str, Seen], view: str, typed: Typed | None) -> Line:
