@@ -24,6 +24,9 @@ net_volume = "600 L"
 [[equipment]]
 id = "chiller-1"
 type = "chiller"
+[[equipment]]
+id = "heater-1"
+type = "heater"
 """
 ORDERS = """
 [watch]

@@ -110,6 +110,23 @@ def test_acknowledging_the_cause_acknowledges_what_follows(house):
     assert house.store.alarm("reef", "temperature-heading-high").state is State.ACKNOWLEDGED
 
 
+def test_an_answer_answers_a_quieter_alarm_of_the_same_cause_and_no_louder_one(house):
+    house.find("heater-1-fights", 100.0, "heater-1")  # low: shown, not told
+    house.go()
+    house.find("chiller-1-warms", 5.0)  # medium: told
+    house.find("chiller-1-duty", 100.0)
+    house.go()
+    standing = {r.name: r for r in house.store.alarms("reef")}
+    assert {standing["chiller-1-warms"].cause, standing["chiller-1-duty"].cause} == {"heater-1-fights"}
+    house.answer("mail")
+    assert {r.state for r in house.store.alarms("reef")} == {State.ACKNOWLEDGED}
+    house.find("temperature-high", 0.0, "temperature")  # urgent
+    house.find("heater-1-duty", 100.0, "heater-1")
+    house.go()
+    house.signals.acknowledge(house.watch, "reef", "heater-1-duty", "me", "page", house.now)
+    assert house.store.alarm("reef", "temperature-high").state is State.UNACKNOWLEDGED
+
+
 def test_what_ends_by_itself_is_said_and_calls_nobody_new(house):
     house.find("chiller-1-warms", 5.0)
     house.go()

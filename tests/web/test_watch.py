@@ -246,7 +246,7 @@ def test_what_was_typed_stays_in_the_form_that_could_not_be_used(manned):
     assert 'value="the probe is out"' in page
     assert re.search(r'<details class="entry" open><summary class="button" aria-label="Shelve: temperature high', page)
     page = manned.client.post("/watch/shelve", data=ask | {"hours": "0.5", "reason": ""}).text
-    assert "A shelf needs a reason. Write why" in page
+    assert "A shelf needs a reason. Say why" in page
     assert '<option value="0.5" selected>' in page
     gone = manned.client.post("/watch/shelve", data=ask | {"alarm": "ph-high"})
     assert gone.status_code == 422
@@ -373,6 +373,7 @@ def test_the_page_renews_itself_but_not_under_an_open_form(browser, manned):
         manned.heat()
         page.clock.run_for(21_000)
         page.locator("h3", has_text="temperature high").wait_for()
+        page.locator(".kin summary").first.click()
         page.locator("summary", has_text="Who was told").first.click()
         page.locator("#why-gap summary").click()
         page.locator("summary", has_text="Shelve").first.click()

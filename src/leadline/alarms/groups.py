@@ -47,6 +47,11 @@ def cause_of(name: str, subject: str, at_s: float, standing: Iterable[Raised], t
     return first.cause or first.name
 
 
+def family(r: Raised) -> str:
+    """What an alarm and all that share its cause have in common: the name of the cause."""
+    return r.cause or r.name
+
+
 def _explains(r: Raised, name: str, subject: str, types: Mapping[str, str]) -> bool:
     if r.name == "all-streams-silent":
         return name.endswith("-silent")

@@ -332,11 +332,16 @@ class Signals:
         self.step("answered")
         return Answered(m, first, words)
 
-    def acknowledge(self, watch: Watch, system: str, name: str, who: str, how: str, now_s: float) -> list[Transition]:
-        """Acknowledge an alarm without a path: on the page or at a prompt. It proves no path."""
+    def acknowledge(
+        self, watch: Watch, system: str, name: str, who: str, how: str, now_s: float, *, family: bool = False
+    ) -> list[Transition]:
+        """Acknowledge an alarm without a path: on the page or at a prompt. It proves no path.
+
+        `family`: whoever answers sees all of its cause, so that what is no louder is answered even where it was told.
+        """
         with self.store.together():
             raised = self.store.alarm(system, name)
-            turned = [] if raised is None else self._acknowledge(watch, raised, who, how, now_s)
+            turned = [] if raised is None else self._acknowledge(watch, raised, who, how, now_s, family)
         self.step("answered")
         return turned
 
@@ -356,13 +361,23 @@ class Signals:
             return "The alarms that stood when it was sent are acknowledged."
         return f"{message.spoken(m.alarm)} is acknowledged."
 
-    def _acknowledge(self, watch: Watch, raised: Raised, who: str, how: str, now_s: float) -> list[Transition]:
-        """Acknowledge an alarm and what follows from it; whatever was told of them is answered with it."""
+    def _acknowledge(
+        self, watch: Watch, raised: Raised, who: str, how: str, now_s: float, family: bool = False
+    ) -> list[Transition]:
+        """Acknowledge an alarm with what follows from it, and what of the same cause is no louder.
+
+        Whatever was told of it is answered with it; what was told by a message of its own asks for its own answer.
+        """
         turned = watch.happen(raised, Event.ACKNOWLEDGE, now_s, who=who)
         for m in self._open_of(raised.system, raised.name):
             self.store.close_message(m.id, now_s, who, how)
         for r in self.store.alarms(raised.system):
-            if r.cause == raised.name and r.state is State.UNACKNOWLEDGED and not self._open_of(r.system, r.name):
+            quieter = decide.RANK[r.priority] <= decide.RANK[raised.priority]
+            belongs = r.cause == raised.name or (groups.family(r) == groups.family(raised) and quieter)
+            told = self._open_of(r.system, r.name)
+            if belongs and r.state is State.UNACKNOWLEDGED and (family or not told):
+                for m in told:
+                    self.store.close_message(m.id, now_s, who, how)
                 turned += watch.happen(r, Event.ACKNOWLEDGE, now_s, who=who)
         return turned
 

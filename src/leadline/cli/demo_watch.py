@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 SYSTEM = "great-reef"
 AGO, AHEAD_H = dt.timedelta(minutes=55), 12.0
 WARM_C = 25.3  # from here on the heaters rest and the chiller works
+MILD_C = 26.0  # of the room on a cool evening: the water keeps above where the heaters begin
 _SCENARIO = """
 [[change]]
 at = "{fault:.0f} min"
@@ -175,7 +176,7 @@ class Night:
             start = max(warm[1], WARM_C)
             text = _SCENARIO.format(temperature=start, ph=acid[1], fault=fault)
             if now - begin > dt.timedelta(hours=2):  # a cool evening, or a demo that was made earlier today
-                text = f"{_COOL}{text}CHILLER_W = 1500.0\nCHILLER_SET = {start - 1.0:.2f}\n"
+                text = f"{_COOL}{text}ROOM_C = {MILD_C}\nCHILLER_W = 1500.0\nCHILLER_SET = {start - 1.0:.2f}\n"
             else:
                 text += _WARM.format(cold=start - 0.25)
             hours = AHEAD_H + (now - begin).total_seconds() / 3600.0

@@ -12,7 +12,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from leadline.alarms import works
+from leadline.alarms import decide, groups, works
 from leadline.alarms.alarm import ACTIVE, State
 from leadline.alarms.decide import LONGEST_SHELF_S
 from leadline.alarms.first_steps import first_step
@@ -44,6 +44,9 @@ _SAID = {
     State.LATCHED_UNACKNOWLEDGED: N_("over, not seen yet"),
     State.LATCHED_ACKNOWLEDGED: N_("waits to be set back"),
 }
+_REASONS = (  # why an alarm is laid on the shelf, most times
+    N_("known, being mended"), N_("the probe is out or wrong"), N_("a part is on its way"), N_("work at it"),
+)  # fmt: skip
 _STAGES = {
     "queued": N_("waits"),
     "trying": N_("is being sent"),
@@ -80,6 +83,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
     gap = oversee.nobody_tonight(signals, now)
     streams = oversee.streams(store)
     alarms = [_alarm(a, now, signals.orders, typed) for a in oversee.alarms(store)]
+    families = _families(alarms)
     paths = [{"p": p, "error": typed.error if typed and typed.of("prove", path=f"{p.person}/{p.path}") else ""}
              for p in oversee.paths(signals, now)]  # fmt: skip
     systems = asked.systems()
@@ -91,7 +95,7 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "title": _("Watch"), "tabs": systems, "view": "watch", "health": health, "typed": typed,
         "error": "" if typed is None or placed else typed.error, "made": f"{when.astimezone(local):%H:%M:%S}",
         "lost": "" if typed is None or placed else typed.values.get("reason", ""),
-        "alarms": alarms, "paths": paths, "gap": oversee.chance_said(gap),
+        "alarms": families, "reasons": [_(r) for r in _REASONS], "paths": paths, "gap": oversee.chance_said(gap),
         "gap_why": oversee.why_nobody(signals, now), "systems": systems,
         "works": [_work(w, store, now) for w in oversee.works_going_on(store, now)], "kinds": works.KINDS,
         "subjects": [(i, name, oversee.subjects(store, i)) for i, name in systems],
@@ -149,7 +153,20 @@ def _alarm(a: AlarmLine, now_s: float, orders: Orders, typed: Typed | None) -> d
         "error": mine.error if mine else "",
         "open": shelved is not None,
         "typed": shelved.values if shelved else {},
+        "kin": [],
     }
+
+
+def _families(alarms: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Alarms of one cause under one head: what asks comes first, then the loudest, then the newest."""
+    found: dict[tuple[str, str, bool], list[dict[str, Any]]] = {}
+    for a in alarms:
+        found.setdefault((a["r"].system, groups.family(a["r"]), a["r"].state in ACTIVE), []).append(a)
+    heads = []
+    for kin in found.values():
+        head, *rest = sorted(kin, key=lambda a: (not a["asks"], -decide.RANK[a["r"].priority], -a["r"].began_s))
+        heads.append({**head, "kin": rest})
+    return heads
 
 
 def _longest(r: Raised, now_s: float) -> float:
@@ -237,10 +254,16 @@ async def acknowledge(request: Request) -> Response:
             )
     except BadInput as exc:
         return _again(request, "acknowledge", form, exc)
-    asking = state.doors.who(request)
-    who = (asking.name if asking is not None and asking.account else _text(form, "who")) or "page"
-    signals.acknowledge(Watch(state.store), system, alarm, who, "page", state.clock.now().timestamp())
+    who = _asking(request, _text(form, "who"))
+    now_s, family = state.clock.now().timestamp(), bool(_text(form, "family"))
+    signals.acknowledge(Watch(state.store), system, alarm, who, "page", now_s, family=family)
     return back("/watch", said=N_("Acknowledged"))
+
+
+def _asking(request: Request, said: str = "") -> str:
+    """Who pressed: the account's name, else what was said; `page` where nobody is known by name."""
+    who = request.app.state.doors.who(request)
+    return (who.name if who is not None and who.account else said) or "page"
 
 
 async def shelve(request: Request) -> Response:
@@ -254,10 +277,11 @@ async def shelve(request: Request) -> Response:
     try:
         stand_orders.shelve(
             state.store, state.clock, _text(form, "system"), _text(form, "alarm"), hours=hours,
-            reason=_text(form, "reason"), who="page",
+            reason=_text(form, "reason") or _text(form, "because"), who=_asking(request),
         )  # fmt: skip
     except BadInput as exc:
-        why = "" if _text(form, "reason") else _("Write why: whoever looks later must know.")
+        given = _text(form, "reason") or _text(form, "because")
+        why = "" if given else _("Say why: whoever looks later must know.")
         return _again(request, "shelve", form, exc, why)
     return back("/watch", said=N_("Shelved"))
 
@@ -267,7 +291,9 @@ async def unshelve(request: Request) -> Response:
     form = await request.form()
     state = request.app.state
     try:
-        stand_orders.unshelve(state.store, state.clock, _text(form, "system"), _text(form, "alarm"), who="page")
+        stand_orders.unshelve(
+            state.store, state.clock, _text(form, "system"), _text(form, "alarm"), who=_asking(request)
+        )
     except BadInput as exc:
         return _again(request, "unshelve", form, exc)
     return back("/watch", said=N_("Taken back"))
@@ -286,7 +312,7 @@ async def declare(request: Request) -> Response:
         minutes = _text(form, "minutes")
         stand_orders.declare(
             state.store, state.clock, system, kind, subject=subject,
-            minutes=float(minutes.replace(",", ".")) if minutes else None, who="page",
+            minutes=float(minutes.replace(",", ".")) if minutes else None, who=_asking(request),
         )  # fmt: skip
     except ValueError:
         return _again(request, "work", form, _("The minutes are no number."))
