@@ -29,6 +29,7 @@ ROLE_SAID = {
     "reader": N_("sees all, writes nothing"),
 }
 PROGRAM_RIGHTS = ("view", "log", "keep")
+_LOOKED_AT = 72  # characters at the beginning of a passphrase that say how hard it is
 LEAST, MOST = 12, 512  # characters of a passphrase (OWASP ASVS 4.0.3, 2.1.1 and 2.1.2)
 INVITED_D, IDLE_D, SIGNED_IN_D = 7, 30, 180
 SHARES_D = (1, 7, 30)
@@ -38,11 +39,20 @@ _SEEN_ANEW = dt.timedelta(minutes=10)  # a session's last use is written at most
 UNITS = ("", "metric", "us")
 _TAG = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}")  # as much of BCP 47 as a catalogue is named by
 
-# the first words anybody would try; not a list of leaked ones, which would be longer than this program
-_FIRST_TRIED = (
-    "password", "passphrase", "passwort", "letmein", "leadline", "aquarium", "saltwater", "seawater", "coralreef",
-    "qwertyuiop", "qwertzuiop", "asdfghjkl", "changeme", "administrator", "iloveyou", "welcome", "1234567890",
-)  # fmt: skip
+# what somebody who knows this program would try beside the common ones
+_TRIED_HERE = (
+    "leadline",
+    "aquarium",
+    "saltwater",
+    "seawater",
+    "coralreef",
+    "coral",
+    "reef",
+    "passphrase",
+    "passwort",
+    "qwertzuiop",
+)
+_HARD = 3  # of zxcvbn's 0 to 4: more than 10^8 guesses
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +166,7 @@ def _hasher() -> PasswordHasher:
 
 
 def good_enough(passphrase: str, name: str = "") -> None:
-    """Refuse a passphrase that is short or would be tried first.
+    """Refuse a passphrase that is short or would be tried first, by the estimate of Wheeler (2016), USENIX Security 25.
 
     Raises
     ------
@@ -170,13 +180,14 @@ def good_enough(passphrase: str, name: str = "") -> None:
         )
     if len(plain) > MOST:
         raise BadInput(f"a passphrase has at most {MOST} characters", way_out="Shorten it.")
+    from zxcvbn import zxcvbn  # it carries the common passphrases and the ways in which they are varied
+
+    near = [*_TRIED_HERE, *re.split(r"\W+", name.casefold()), _ident(name).replace("-", "")]
     bare = re.sub(r"[^a-z]", "", plain.casefold())
-    letters = re.sub(r"\s", "", plain.casefold())
-    worn = [w for w in (*_FIRST_TRIED, _ident(name).replace("-", "") if len(name) > 3 else "") if w]
-    left = bare
-    for word in sorted(worn, key=len, reverse=True):
-        left = left.replace(word, "")
-    if len(set(letters)) < 5 or (bare and len(left) < 4) or letters in "0123456789" * 60:
+    worn = sorted((w for w in near if len(w) > 3), key=len, reverse=True)
+    left = functools.reduce(lambda rest, word: rest.replace(word, ""), worn, bare)
+    hard = zxcvbn(plain[:_LOOKED_AT], user_inputs=[w for w in near if w], max_length=_LOOKED_AT)["score"]
+    if hard < _HARD or (bare and len(left) < 4):
         raise BadInput("that passphrase would be among the first tried", way_out="Take words that are yours alone.")
 
 
