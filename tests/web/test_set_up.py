@@ -308,3 +308,19 @@ def test_rows_of_the_future_wait_and_are_judged(fresh):
     with fresh.store() as store:
         assert [e.time for e in store.entries("north-room")] == [dt.datetime(2026, 1, 5, 7, tzinfo=dt.UTC)]
         assert store.parked() == []
+
+
+def test_equal_mistakes_of_a_file_are_one_line(fresh):
+    make(fresh)
+    rows = [f"2025-05-{d:02d},{'n/a?' if d % 2 else f'{d}x'},{400 + d}" for d in range(1, 29)]
+    rows += ["2025-06-01,8.1,boo", "31.31.2025,8.1,400"]
+    page = upload(fresh, "old.csv", ("\r\n".join(["date,Alk (dKH),Ca (mg/L)", *rows]) + "\r\n").encode())
+    said = plain(page.text)
+    assert "30 places can't be used" in said
+    listed = [plain(x) for x in re.findall(r"<li>(.*?)</li>", page.text, re.S)]
+    assert [x.partition(" Write")[0].partition(" Accepted")[0] for x in listed if x.startswith("Row")] == [
+        "Rows 2, 4, 6, 8, 10, 12 and 8 more, column Alk (dKH): 'n/a?' is no number.",
+        "Rows 3, 5, 7, 9, 11, 13 and 8 more, column Alk (dKH): '2x', '4x', '6x' and 11 more: unknown unit of alkalinity 'x'.",  # noqa: E501
+        "Row 30, column Ca (mg/L): 'boo' is no number.",
+        "Row 31, column date: '31.31.2025': is no date (month must be in 1..12)",
+    ]  # fmt: skip

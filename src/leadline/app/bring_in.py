@@ -95,6 +95,15 @@ class Problem:
         return f"{place}: column {self.column!r} = {shown!r}: {self.reason}"
 
 
+def alike(problems: Sequence[Problem]) -> list[list[Problem]]:
+    """Problems of the same column and reason together, each kind where its first one stood."""
+    found: dict[tuple[str, str, str], list[Problem]] = {}
+    for p in problems:
+        reason = p.reason.replace(repr(p.value), "").replace(p.value, "") if p.value else p.reason
+        found.setdefault((p.file, p.column, reason), []).append(p)
+    return list(found.values())
+
+
 @dataclass(slots=True)
 class StreamPart:
     """Points of one stream from one file, in stored units. Times in Unix seconds, QARTOD flags or None."""

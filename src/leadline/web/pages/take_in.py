@@ -221,11 +221,13 @@ def _file(x: Looked, problems: list[Any], waiting: Waiting) -> dict[str, Any]:
         "register": _("a register"),
     }
     mine = [p for p in problems if x.read is not None and p.file == x.read.file]
+    kinds = bring_in.alike(mine)
     return {
         "name": x.name, "format": said.get(x.read.format, x.read.format) if x.read else "", "error": x.error,
         "questions": x.questions, "preview": [_column(p, waiting) for p in x.preview],
-        "rows": x.read.rows if x.read else 0, "problems": [_problem(p) for p in mine[:SHOWN]],
-        "more": max(len(mine) - SHOWN, 0), "reading": x.read.mapping if x.read else {},
+        "rows": x.read.rows if x.read else 0, "bad": len(mine),
+        "problems": [_problem(alike) for alike in kinds[:SHOWN]],
+        "more": sum(len(alike) for alike in kinds[SHOWN:]), "reading": x.read.mapping if x.read else {},
     }  # fmt: skip
 
 
@@ -248,13 +250,26 @@ def _said(table: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
     return [(code, _(words)) for code, words in table]
 
 
-def _problem(p: Any) -> str:
-    place = _("Row {line}").format(line=p.line) if p.line else _("The file")
+def _problem(alike: Sequence[bring_in.Problem]) -> str:
+    """Problems of one kind in one line: where, what stood there, why."""
+    p, rows = alike[0], list(dict.fromkeys(x.line for x in alike if x.line))
+    place = _("The file")
+    if rows:
+        place = ngettext("Row {rows}", "Rows {rows}", len(rows)).format(rows=_some([str(r) for r in rows], 6))
     if p.column:
+        if p.reason.startswith(repr(p.value)) and len({x.value for x in alike}) == 1:
+            return _("{place}, column {column}: {reason}").format(place=place, column=p.column, reason=p.reason)
+        values = _some([repr(v[:40]) for v in dict.fromkeys(x.value for x in alike)], 3)
         return _("{place}, column {column}: {value}: {reason}").format(
-            place=place, column=p.column, value=repr(p.value[:40]), reason=p.reason
+            place=place, column=p.column, value=values, reason=p.reason
         )
     return _("{place}: {reason}").format(place=place, reason=p.reason)
+
+
+def _some(words: list[str], most: int) -> str:
+    said = ", ".join(words[:most])
+    more = len(words) - most
+    return _("{names} and {number} more").format(names=said, number=more) if more > 0 else said
 
 
 def _becomes(looked: list[Looked]) -> list[tuple[str, str]]:
