@@ -50,7 +50,8 @@ def minutes(tmp_path_factory):
 @settings(max_examples=150, deadline=None)
 @given(
     length=st.one_of(st.floats(600, 86400), st.floats(86400, 40 * 86400), st.floats(40 * 86400, 3700 * 86400)),
-    ahead=st.floats(-0.9, 0.3), px=st.integers(40, 1500), known=st.one_of(st.just(0.0), st.floats(0, 400 * 86400)),
+    ahead=st.floats(-0.9, 0.3), px=st.integers(40, 1500),
+    known=st.integers(0, 400 * 86_400_000).map(lambda ms: ms / 1000.0),  # points stand on milliseconds
 )  # fmt: skip
 def test_every_columns_extremes_are_those_of_its_points_and_no_point_is_left_out(minutes, length, ahead, px, known):
     store, at, v = minutes

@@ -20,7 +20,7 @@ from leadline.system.description import parse
 
 NOW = "2026-03-01T08:00:00Z"  # after the dates that the examples use
 _NEVER_ENDS = {"serve", "demo"}  # `plan` exits with 1 where something is due
-_LANGUAGES = {"console", "toml", "csv", "python"}
+_LANGUAGES = {"console", "toml", "csv", "python", "nginx"}  # the last runs in tests/web/test_proxy.py
 _TARGETS = set(re.findall(r"^([a-z-]+):", (prose.ROOT / "Makefile").read_text(), re.MULTILINE))
 
 

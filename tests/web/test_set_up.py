@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
 import io
 import re
 import tomllib
@@ -14,10 +15,12 @@ from tests.web.conftest import served
 from tests.web.test_pages import plain
 
 from leadline.app import describe, set_up
+from leadline.measures import units
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import FixedClock
 from leadline.store.sqlite import SqliteStore
 from leadline.web import site
+from leadline.web.pages import systems
 
 NOW = dt.datetime(2026, 3, 1, 8, 0, tzinfo=dt.UTC)
 
@@ -147,7 +150,7 @@ def test_a_part_that_can_not_be_leaves_the_description_alone(fresh):
     assert "nothing is typed" in plain(half.text)
     twice = {"kind": "vessel", "key": "", "id": "sump", "volume": "80 L"}
     fresh.client.post("/systems/north-room/part", data=twice)
-    assert "Two of vessel" in plain(fresh.client.post("/systems/north-room/part", data=twice).text)
+    assert "Name: there is sump already" in plain(fresh.client.post("/systems/north-room/part", data=twice).text)
     assert "band" not in fresh.document("north-room")
 
 
@@ -324,3 +327,62 @@ def test_equal_mistakes_of_a_file_are_one_line(fresh):
         "Row 30, column Ca (mg/L): 'boo' is no number.",
         "Row 31, column date: '31.31.2025': is no date (month must be in 1..12)",
     ]  # fmt: skip
+
+
+def test_examples_stand_in_the_reader_s_units_and_each_can_be_typed(fresh):
+    make(fresh)
+    assert "Such as 25.0 degC" in fresh.client.get("/systems/north-room").text
+    fresh.client.post("/me/wishes", data={"units": "us"})
+    assert "Such as 77.0 degF" in fresh.client.get("/systems/north-room").text
+    assert "Such as 80 in" in fresh.client.get("/systems/north-room/volume").text
+    for hint, theirs in systems._FOR_US.items():
+        ours, other = (units.split_value_unit(x) for x in (hint, theirs))
+        scale = next(d for d in ("temperature", "length", "volume", "flow", "mass") if _reads(hint, d))
+        a, b = (units.parse_amount(x, scale) for x in (hint, theirs))
+        assert b == pytest.approx(a, rel=0.12), (ours, other)  # near the same, in round figures
+
+
+def _reads(text, dimension):
+    try:
+        units.parse_amount(text, dimension)
+    except BadInput:
+        return False
+    return True
+
+
+WRONG = [
+    ("equipment", {"id": "h", "type": "heater", "setpoint": "warm"},
+     "Set to: 'warm' does not begin with a number. For example: 25.0 degC."),
+    ("equipment", {"id": "h", "type": "heater", "power": "400"}, "Power: '400' has no unit. Write it like 400 W"),
+    ("equipment", {"id": "", "type": "heater"}, "Name: is missing. For example: heater-1."),
+    ("band", {"quantity": "alkalinity", "aim.0": "7", "aim.1": "9"}, "Aim: '7' has no unit. Write it like 7 dKH."),
+    ("band", {"quantity": "calcium", "aim.0": "400", "aim.1": "450"},
+     "Aim: '400' has no unit. Write it like 400 mg/L."),
+    ("band", {"quantity": "alkalinity"}, "Aim: is missing. For example: 7.5 dKH."),
+    ("method", {"quantity": "alkalinity", "name": "t", "sd": "0.1"},
+     "How far two tests of the same water differ: '0.1' has no unit. Write it like 0.1 dKH."),
+    ("stream", {"id": "t", "quantity": "temperature", "unit": "furlong"},
+     "Unit it sends: unknown unit of temperature 'furlong'."),
+    ("room", {"relative_humidity": "500 %"}, "Relative humidity: '500 %'. Give 0.55 or 55 %."),
+    ("system", {"net_volume": "many"},
+     "Net volume of the water: 'many' does not begin with a number. For example: 1150 L."),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "said", "words"), WRONG)
+def test_what_is_wrong_with_a_part_is_said_in_the_words_of_its_form(fresh, kind, said, words):
+    make(fresh)
+    before = fresh.document("north-room")
+    answer = fresh.client.post("/systems/north-room/part", data={"kind": kind, "key": "", **said})
+    assert answer.status_code == 422
+    assert words in html.unescape(answer.text)
+    assert fresh.document("north-room") == before
+
+
+def test_a_second_machine_of_one_name_is_asked_for_another(fresh):
+    make(fresh)
+    machine = {"kind": "equipment", "key": "", "id": "heater-1", "type": "heater"}
+    fresh.client.post("/systems/north-room/part", data=machine)
+    assert "Name: there is heater-1 already. Choose another name." in plain(
+        fresh.client.post("/systems/north-room/part", data=machine).text
+    )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, cast
 
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.units import parse_number
+from leadline.measures.words import _
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -75,6 +77,27 @@ def _flat(table: Mapping[str, Any]) -> dict[str, str]:
 def key_of(kind: Kind, part: Mapping[str, str]) -> str:
     """What tells a part from its like: `salinity refractometer`."""
     return " ".join(part.get(n, "") for n in kind.names).strip()
+
+
+def said_of(kind: Kind, exc: BadInput) -> BadInput:
+    """What is wrong with a part, in the words of its form: the field's label and example instead of the document's.
+
+    A message about the document names the place as `band 1 (alkalinity).aim`, or begins with it.
+    """
+    place = re.match(rf"{kind.id}(?: \d+)?(?: \([^)]*\))?[.: ]+(\w+)", exc.where or exc.what)
+    field = next((f for f in kind.fields if place and f.key.partition(".")[0] == place[1]), None)
+    twice = re.fullmatch(rf"two of {kind.id} have the id '(.*)'", exc.what)
+    if twice:
+        what = _("there is {name} already").format(name=twice[1])
+        return BadInput(what, where=_(kind.fields[0].label), way_out=_("Choose another name."))
+    if place is None:
+        return exc
+    what = exc.what if exc.where else exc.what[place.end() if field else place.start(1) :].lstrip(" =:")
+    way_out = exc.way_out
+    own = "8.1" not in way_out and " = " not in way_out  # it speaks of this very value, not of an example
+    if field is not None and field.hint and not own:
+        way_out = _("For example: {example}.").format(example=field.hint)
+    return BadInput(what, where=_(field.label).partition(":")[0] if field else "", way_out=way_out)
 
 
 def changed(document: str, kind: Kind, key: str, said: Mapping[str, str]) -> str:

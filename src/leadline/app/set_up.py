@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 
 from leadline.app import describe
-from leadline.app.parts_of import Field, Kind, changed, key_of, parts, without
+from leadline.app.parts_of import Field, Kind, changed, key_of, parts, said_of, without
 from leadline.app.ports import Store
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import Clock, zone
@@ -192,7 +192,10 @@ def put(store: Store, clock: Clock, system: str, kind: str, key: str, said: Mapp
         With the place and what would mend it; nothing is changed.
     """
     document = changed(describe.document(store, system), kind_of(kind), key, said)
-    return replace_whole(store, clock, system, document)
+    try:
+        return replace_whole(store, clock, system, document)
+    except BadInput as exc:
+        raise said_of(kind_of(kind), exc) from exc
 
 
 def drop(store: Store, clock: Clock, system: str, kind: str, key: str) -> System:

@@ -10,6 +10,7 @@ from typing import Any, TypeVar, cast
 
 from leadline.measures import units
 from leadline.measures.errors import BadInput, LeadlineError
+from leadline.measures.figures import display
 from leadline.measures.moments import zone
 from leadline.measures.quantities import QUANTITIES, quantity
 from leadline.seawater import convert
@@ -161,7 +162,11 @@ def _split(name: str, raw: Any) -> tuple[float, str]:
     text = str(raw).strip()
     if quantity(name).unit == "1" and text.endswith(" 1"):
         text = text[:-2]
-    return units.split_value_unit(text)
+    number, unit = units.split_value_unit(text)
+    if not unit and quantity(name).unit != "1":
+        shown = display(name).unit
+        raise BadInput(f"{text!r} has no unit", way_out=f"Write it like {text} {shown}.")
+    return number, unit
 
 
 class _Reader:
@@ -283,11 +288,11 @@ class _Reader:
         if not table:
             self.defaults.append("no room given: 22 °C, 50 % relative humidity, 600 ppm CO2 are used")
         humidity = table.get("relative_humidity", room.relative_humidity)
-        if isinstance(humidity, str):
+        if isinstance(humidity, str) and "%" in humidity:
             humidity = self._amount(humidity, "fraction", "room.relative_humidity")
-        humidity = float(humidity)
-        if humidity > 1.0:
-            humidity /= 100.0
+        else:
+            humidity = self._number(humidity, "room.relative_humidity")
+            humidity /= 100.0 if humidity > 1.0 else 1.0
         if not 0.0 <= humidity <= 1.0:
             raise BadInput(f"room.relative_humidity = {table.get('relative_humidity')!r}", way_out="Give 0.55 or 55 %.")
         co2 = table.get("co2", room.co2_ppm)
@@ -338,9 +343,12 @@ class _Reader:
             self._named(lambda: quantity(name), f"{where} ({ident}).quantity")
         if not name and ident in QUANTITIES:
             name = ident
+        unit = str(table.get("unit", ""))
+        if name and unit:
+            self._named(lambda: convert.needs(name, unit), f"{where} ({ident}).unit")
         period = self._maybe(table, "period", "time", where)
         return Stream(
-            ident, name, str(table.get("unit", "")), 60.0 if period is None else period, str(table.get("vessel", "")),
+            ident, name, unit, 60.0 if period is None else period, str(table.get("vessel", "")),
             bool(table.get("room", False)),
         )  # fmt: skip
 

@@ -140,18 +140,20 @@ def _one(request: Request, typed: Typed | None = None) -> Response:
     state, query = request.app.state, request.query_params
     document = describe.document(state.store, ident)
     s = describe.load(state.store, ident)
+    units = asked.units or s.units
     opened = typed.values.get("kind", "") if typed else query.get("part", "")
     key = typed.values.get("key", "") if typed else query.get("key", "")
     return page(request, "set-up.html", {
         "title": s.name, "tabs": asked.systems(), "view": "systems", "system": s, "typed": typed,
         "said": _(_SAID.get(query.get("done", ""), "")), "made": query.get("done") == "made",
         "undoable": query.get("done") in ("kept", "dropped", "volume") and len(state.store.system_versions(ident)) > 1,
-        "head": _single(document, set_up.HEAD, opened, typed), "room": _single(document, set_up.ROOM, opened, typed),
-        "kinds": [_kind(document, k, s, opened, key, typed) for k in set_up.KINDS.values()],
-        "defaults": s.defaults, "unknown": s.unknown, "bands": _bands(s, asked.units or s.units),
-        "volume": _litres(s.net_volume_l, s.net_volume_sd_l, asked.units or s.units), "document": document,
+        "head": _single(document, set_up.HEAD, opened, typed, units),
+        "room": _single(document, set_up.ROOM, opened, typed, units),
+        "kinds": [_kind(document, k, s, opened, key, typed, units) for k in set_up.KINDS.values()],
+        "defaults": s.defaults, "unknown": s.unknown, "bands": _bands(s, units),
+        "volume": _litres(s.net_volume_l, s.net_volume_sd_l, units), "document": document,
         "whole": typed.values.get("document", document) if typed and typed.form == "whole" else document,
-        "zones": zones(), "quantity_said": _quantity_said, "performance": _performances(s, asked.units or s.units),
+        "zones": zones(), "quantity_said": _quantity_said, "performance": _performances(s, units),
     }, 200 if typed is None else 422)  # fmt: skip
 
 
@@ -159,23 +161,39 @@ def _quantity_said(name: str) -> str:
     return sentences.titled(name) if name else ""
 
 
-def localized(kind: set_up.Kind) -> set_up.Kind:
-    """A kind of part in the reader's language."""
-    fields = tuple(replace(f, label=_(f.label)) for f in kind.fields)
+_FOR_US = {  # examples as they are, and near them what a reader of US units would type
+    "25.0 degC": "77.0 degF", "21 degC": "70 degF", "2.00 m": "80 in", "0.75 m": "30 in", "0.65 m": "25 in",
+    "75 cm": "30 in", "65 cm": "25 in", "1.5 m": "5 ft", "180 L": "50 gal", "70 L": "20 gal", "40 L": "10 gal",
+    "1150 L": "300 gal", "60 L": "15 gal", "100 L": "25 gal", "4000 L/h": "1000 gal/h", "2 L/h": "0.5 gal/h",
+    "90 kg": "200 lb", "40 kg": "90 lb",
+}  # fmt: skip
+
+
+def example(hint: str, units: str) -> str:
+    """An example of an amount in the reader's units."""
+    return _FOR_US.get(hint, hint) if units == "us" else hint
+
+
+def localized(kind: set_up.Kind, units: str = "metric") -> set_up.Kind:
+    """A kind of part in the reader's language, its examples in their units."""
+    fields = tuple(replace(f, label=_(f.label), hint=example(f.hint, units)) for f in kind.fields)
     return replace(kind, title=_(kind.title), one=_(kind.one), says=_(kind.says), fields=fields)
 
 
-def _single(document: str, kind: set_up.Kind, opened: str, typed: Typed | None) -> dict[str, Any]:
+def _single(document: str, kind: set_up.Kind, opened: str, typed: Typed | None, units: str) -> dict[str, Any]:
     found = set_up.parts(document, kind.id)
     values = dict(found[0]) if found else {}
     mine = typed if typed is not None and typed.form == "part" and typed.values.get("kind") == kind.id else None
     if mine is not None:
         values.update(mine.values)
-    return {"kind": localized(kind), "now": values, "open": opened == kind.id, "error": mine.error if mine else "",
+    return {"kind": localized(kind, units), "now": values, "open": opened == kind.id,
+            "error": mine.error if mine else "",
             "shown": [(_(f.label), values[f.key]) for f in kind.fields if values.get(f.key)]}  # fmt: skip
 
 
-def _kind(document: str, kind: set_up.Kind, s: System, opened: str, key: str, typed: Typed | None) -> dict[str, Any]:
+def _kind(
+    document: str, kind: set_up.Kind, s: System, opened: str, key: str, typed: Typed | None, units: str
+) -> dict[str, Any]:  # fmt: skip
     mine = (
         typed if typed is not None and typed.values.get("kind") == kind.id and typed.form in ("part", "drop") else None
     )
@@ -191,7 +209,7 @@ def _kind(document: str, kind: set_up.Kind, s: System, opened: str, key: str, ty
         })  # fmt: skip
     fresh = mine is not None and not mine.values.get("key")
     return {
-        "kind": localized(kind), "rows": rows, "open": opened == kind.id and not key,
+        "kind": localized(kind, units), "rows": rows, "open": opened == kind.id and not key,
         "now": dict(mine.values) if fresh and mine is not None else _start(kind, s),
         "error": mine.error if fresh and mine is not None else "",
     }  # fmt: skip
@@ -319,6 +337,7 @@ async def water(request: Request) -> Response:
     state = request.app.state
     query = {k: v.strip()[:40] for k, v in request.query_params.items()}
     s = describe.load(state.store, ident)
+    units = asked.units or s.units
     worked, error = None, ""
     if any(v for k, v in query.items() if k not in ("as_of", "done")):
         try:
@@ -336,35 +355,40 @@ async def water(request: Request) -> Response:
             "view": "systems",
             "system": s,
             "v": query,
-            "stated": _litres(s.net_volume_l, s.net_volume_sd_l, s.units),
+            "stated": _litres(s.net_volume_l, s.net_volume_sd_l, units),
             "error": error,
             "worked": worked,
             "ways": [
-                (x.what.removeprefix("by "), _litres(x.value, lines[f"{x.what}, ±"], s.units))
+                (x.what.removeprefix("by "), _litres(x.value, lines[f"{x.what}, ±"], units))
                 for x in (worked.lines if worked else ())
                 if f"{x.what}, ±" in lines
             ],
-            "found": _litres(lines["net volume"], lines["one standard deviation"], s.units) if worked else "",
+            "found": _litres(lines["net volume"], lines["one standard deviation"], units) if worked else "",
             "litres": f"{lines['net volume']:.0f}" if worked else "",
             "sd": f"{max(lines['one standard deviation'], 1.0):.0f}" if worked else "",
-            "defaults": _known_sizes(s),
+            "defaults": _known_sizes(s, units),
+            "eg": functools.partial(example, units=units),
         },
         422 if error else 200,
     )
 
 
-def _known_sizes(s: System) -> dict[str, str]:
+def _known_sizes(s: System, units: str) -> dict[str, str]:
     """Sizes and volumes of the vessels that are described, to begin with."""
     sized = [v for v in s.vessels if v.inner_size_m]
     others = [v for v in s.vessels if not v.inner_size_m and v.volume_l]
     found: dict[str, str] = {}
     if sized and sized[0].inner_size_m:
+        inch = units == "us"
         found = {
-            k: f"{figures.plain(x)} m"
+            k: f"{figures.plain(x / 0.0254, 3)} in" if inch else f"{figures.plain(x)} m"
             for k, x in zip(("length", "depth", "height"), sized[0].inner_size_m, strict=True)
         }
     if others:
-        found["others"] = f"{figures.plain(sum(v.volume_l or 0.0 for v in others))} L"
+        litres = sum(v.volume_l or 0.0 for v in others)
+        found["others"] = (
+            f"{figures.plain(litres / 3.785411784, 3)} gal" if units == "us" else f"{figures.plain(litres)} L"
+        )
     return found
 
 
