@@ -134,7 +134,15 @@ def test_a_file_cut_short_does_not_pass_as_whole(desk):
 
 def test_many_bad_rows_are_counted_not_listed(desk):
     path = write(desk, HEADER + "2026-01-08T08:00,north-room,reading,alkalinity,x,dKH,,,,,,,\n" * 50)
-    lines = desk.take_in(path).stderr.splitlines()
+    first, total = desk.take_in(path).stderr.splitlines()
+    assert first.startswith(f"{path}:2: column 'value' = 'x'")
+    assert first.endswith("The same in 3, 4, 5, 6, 7, 8 and 43 more.")
+    assert "50 places can't be used" in total
+
+
+def test_many_kinds_of_bad_rows_are_counted_not_listed(desk):
+    rows = "".join(f"2026-01-08T08:00,north-room,reading,alkalinity,8,u{'x' * k},,,,,,,\n" for k in range(50))
+    lines = desk.take_in(write(desk, HEADER + rows)).stderr.splitlines()
     assert len(lines) == 22
     assert "30 more" in lines[20]
 

@@ -256,10 +256,15 @@ def _as_json(
 
 
 def _report(brought: Brought, reads: Sequence[FileRead], written: list[str], adopted: int, dry_run: bool) -> None:
-    for problem in brought.rejected[:SHOWN]:
-        say(problem.text())
-    if len(brought.rejected) > SHOWN:
-        say(f"… and {len(brought.rejected) - SHOWN} more like these")
+    from leadline.app.bring_in import alike
+
+    kinds = alike(brought.rejected)
+    for first, *more in kinds[:SHOWN]:
+        rows = [str(p.line) for p in more[:6]]
+        rest = f" and {len(more) - 6} more" if len(more) > 6 else ""
+        say(first.text() + (f" The same in {', '.join(rows)}{rest}." if rows else ""))
+    if len(kinds) > SHOWN:
+        say(f"… and {sum(len(k) for k in kinds[SHOWN:])} more places")
     for warning in brought.warnings:
         say(f"Note: {warning}")
     for u in brought.unknown_subjects:
