@@ -99,8 +99,7 @@ def alike(problems: Sequence[Problem]) -> list[list[Problem]]:
     """Problems of the same column and reason together, each kind where its first one stood."""
     found: dict[tuple[str, str, str], list[Problem]] = {}
     for p in problems:
-        reason = p.reason.replace(repr(p.value), "").replace(p.value, "") if p.value else p.reason
-        found.setdefault((p.file, p.column, reason), []).append(p)
+        found.setdefault((p.file, p.column, p.reason.replace(repr(p.value), "")), []).append(p)
     return list(found.values())
 
 
