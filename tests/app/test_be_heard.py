@@ -110,10 +110,10 @@ def test_acknowledging_the_cause_acknowledges_what_follows(house):
     assert house.store.alarm("reef", "temperature-heading-high").state is State.ACKNOWLEDGED
 
 
-def test_an_answer_answers_a_quieter_alarm_of_the_same_cause_and_no_louder_one(house):
+def test_an_answer_answers_the_low_alarms_of_the_same_cause_and_none_that_was_told(house):
     house.find("heater-1-fights", 100.0, "heater-1")  # low: shown, not told
     house.go()
-    house.find("chiller-1-warms", 5.0)  # medium: told
+    house.find("chiller-1-warms", 5.0)  # high: told
     house.find("chiller-1-duty", 100.0)
     house.go()
     standing = {r.name: r for r in house.store.alarms("reef")}
@@ -125,6 +125,49 @@ def test_an_answer_answers_a_quieter_alarm_of_the_same_cause_and_no_louder_one(h
     house.go()
     house.signals.acknowledge(house.watch, "reef", "heater-1-duty", "me", "page", house.now)
     assert house.store.alarm("reef", "temperature-high").state is State.UNACKNOWLEDGED
+
+
+def test_a_louder_alarm_that_was_told_is_not_answered_with_its_cause(house):
+    house.find("heater-1-fights", 5.0, "heater-1")
+    house.go()
+    house.find("temperature-high", 0.0, "temperature")
+    house.go()
+    assert house.store.alarm("reef", "temperature-high").cause == "heater-1-fights"
+    house.signals.acknowledge(house.watch, "reef", "heater-1-fights", "me", "page", house.now)
+    assert house.store.alarm("reef", "temperature-high").state is State.UNACKNOWLEDGED
+    assert "temperature-high" in {m.alarm for m in house.store.open_messages()}
+
+
+def test_an_old_link_of_an_alarm_that_is_over_answers_nothing_of_today(house):
+    house.find("chiller-1-warms", 5.0)
+    house.go()
+    old = house.couriers["mail"].got[-1].code
+    house.answer("mail")
+    house.find("chiller-1-warms", holds=False)
+    house.go(1)
+    assert house.store.alarm("reef", "chiller-1-warms").state is State.NORMAL
+    house.find("chiller-1-duty", 100.0)
+    house.find("chiller-1-never-off", 12.0)
+    house.go(1)
+    done = house.signals.answer(house.watch, house.signals.find_code(old, house.now), "reply", house.now)
+    assert done.words == "chiller 1 warms is over: it asks for nothing."
+    assert house.store.alarm("reef", "chiller-1-duty").state is State.UNACKNOWLEDGED
+    assert house.store.alarm("reef", "chiller-1-never-off").state is State.UNACKNOWLEDGED
+
+
+def test_what_the_flood_speaks_for_is_not_answered_by_the_mail_of_one_of_its_cause(house):
+    house.find("chiller-1-warms", 5.0)
+    house.go()
+    code = house.couriers["mail"].got[-1].code
+    for k in range(12):
+        house.find(f"probe-{k}-noisy", 3.0, f"probe-{k}")
+    house.go()
+    house.find("heater-1-no-heat", 5.0, "heater-1")
+    house.go()
+    assert house.store.alarm("reef", "heater-1-no-heat").cause == "chiller-1-warms"
+    before = house.store.alarm("reef", "heater-1-no-heat").state
+    house.signals.answer(house.watch, house.signals.find_code(code, house.now), "reply", house.now)
+    assert before is State.UNACKNOWLEDGED
 
 
 def test_what_ends_by_itself_is_said_and_calls_nobody_new(house):

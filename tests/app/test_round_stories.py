@@ -204,6 +204,6 @@ def test_a_quiet_round_names_what_comes_first(settled):
     assert sentences.idle(r).startswith("Nothing fits into 0 min: ")
     calm = dataclasses.replace(r, left_for_later=tuple(dataclasses.replace(x, worthy=False) for x in waiting))
     first = min(waiting, key=lambda x: x.until)
-    assert sentences.idle(calm).startswith("Nothing needs you now. First to come: ")
+    assert sentences.idle(calm).startswith("Nothing that is known needs you now. First to come: ")
     assert sentences.name(first.subject) in sentences.idle(calm)
-    assert sentences.idle(dataclasses.replace(r, left_for_later=())) == "Nothing needs you."
+    assert sentences.idle(dataclasses.replace(r, left_for_later=())) == "Nothing is known that needs you."

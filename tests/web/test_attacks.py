@@ -296,7 +296,7 @@ ODD = [
     ("GET", "/sign-in?to=//[", {}),
     ("GET", "/share?page=//[", {}),
     ("POST", "/sign-in", {"headers": {"origin": "http://["}}),
-    ("POST", "/light", {"headers": {"referer": "http://["}}),
+    ("POST", "/light", {"data": {"here": "http://["}}),
     ("POST", "/share", {"data": {"page": "/system/lagoon", "days": "\u00b2"}}),
     ("POST", "/import/parked", {"data": {"row": "\u00b2"}}),
     ("POST", "/passkey/join/begin", {"content": b'{"secret": "\\ud800"}', "headers": JSON}),

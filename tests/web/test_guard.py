@@ -4,6 +4,7 @@ import hashlib
 import pathlib
 import re
 import tomllib
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -65,13 +66,21 @@ def test_a_form_of_our_own_is_let_through(reef):
 
 @pytest.mark.door
 def test_a_light_is_remembered_and_sends_nobody_to_another_host(reef):
-    answer = reef.client.post("/light", data={"light": "night"}, headers={"referer": f"{reef.address}/system/lagoon"})
-    assert answer.url.path == "/system/lagoon"
+    answer = reef.client.post("/light", data={"light": "night", "here": "/system/lagoon?minutes=5"})
+    assert (answer.url.path, answer.url.query) == ("/system/lagoon", b"minutes=5")
     assert 'data-light="night"' in answer.text
     assert "data-light" not in reef.client.post("/light", data={"light": ""}).text
-    for referer in ("http://elsewhere.example/x", f"{reef.address}//elsewhere.example/x"):
-        sent = reef.client.post("/light", data={"light": "day"}, headers={"referer": referer}, follow_redirects=False)
-        assert re.match(r"/(?!/)", sent.headers["location"])
+    for here in (
+        "http://elsewhere.example/x",
+        "//elsewhere.example/x",
+        "/\\elsewhere.example",
+        "\\x",
+        "/a\r\nx: y",
+        "",
+    ):
+        sent = reef.client.post("/light", data={"light": "day", "here": here}, follow_redirects=False)
+        assert re.match(r"/(?![/\\])", sent.headers["location"]), here
+        assert "elsewhere.example" not in urlsplit(sent.headers["location"]).netloc
     assert "data-light" not in reef.client.post("/light", data={"light": '"><b>'}).text
 
 

@@ -322,9 +322,9 @@ def test_equal_mistakes_of_a_file_are_one_line(fresh):
     assert "30 places can't be used" in said
     listed = [plain(x) for x in re.findall(r"<li>(.*?)</li>", page.text, re.S)]
     assert [x.partition(" Write")[0].partition(" Accepted")[0] for x in listed if x.startswith("Row")] == [
-        "Rows 2, 4, 6, 8, 10, 12 and 8 more, column Alk (dKH): 'n/a?' is no number.",
+        "Rows 2, 4, 6, 8, 10, 12 and 8 more, column Alk (dKH): 'n/a?': is no number.",
         "Rows 3, 5, 7, 9, 11, 13 and 8 more, column Alk (dKH): '2x', '4x', '6x' and 11 more: unknown unit of alkalinity 'x'.",  # noqa: E501
-        "Row 30, column Ca (mg/L): 'boo' is no number.",
+        "Row 30, column Ca (mg/L): 'boo': is no number.",
         "Row 31, column date: '31.31.2025': is no date (month must be in 1..12)",
     ]  # fmt: skip
 

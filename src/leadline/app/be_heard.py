@@ -333,15 +333,29 @@ class Signals:
         return Answered(m, first, words)
 
     def acknowledge(
-        self, watch: Watch, system: str, name: str, who: str, how: str, now_s: float, *, family: bool = False
-    ) -> list[Transition]:
+        self, watch: Watch, system: str, name: str, who: str, how: str, now_s: float, *,
+        also: Mapping[str, str] | None = None, seen_s: float = 0.0,
+    ) -> list[Transition]:  # fmt: skip
         """Acknowledge an alarm without a path: on the page or at a prompt. It proves no path.
 
-        `family`: whoever answers sees all of its cause, so that what is no louder is answered even where it was told.
+        Parameters
+        ----------
+        also
+            Other alarms of the system that whoever answers has before them, by name, each with the priority that is
+            shown. One that has grown louder since, or that began later, is not answered.
+        seen_s
+            When they were shown. [Unix s]
         """
         with self.store.together():
             raised = self.store.alarm(system, name)
-            turned = [] if raised is None else self._acknowledge(watch, raised, who, how, now_s, family)
+            turned = [] if raised is None else self._acknowledge(watch, raised, who, how, now_s)
+            for r in self.store.alarms(system) if also else ():
+                shown = (also or {}).get(r.name)
+                was_there = r.alarm.since_s < seen_s
+                if shown not in decide.RANK or r.state is not State.UNACKNOWLEDGED or not was_there:
+                    continue
+                if decide.RANK[r.priority] <= decide.RANK[Priority(shown)]:
+                    turned += self._acknowledge(watch, r, who, how, now_s)
         self.step("answered")
         return turned
 
@@ -352,32 +366,31 @@ class Signals:
         if m.kind is Kind.PROOF:
             return "The path is proved."
         raised = self.store.alarm(m.system, m.alarm)
-        if raised is not None:
+        over = raised is None or raised.state is State.NORMAL
+        if raised is not None and not over:
             self._acknowledge(watch, raised, who, how, now_s)
         if (m.system, m.alarm) == (WATCH, FLOOD):
             for r in self.store.alarms():
                 if r.state is State.UNACKNOWLEDGED and r.alarm.since_s <= m.opened_s:  # what it spoke for
                     self._acknowledge(watch, r, who, how, now_s)
             return "The alarms that stood when it was sent are acknowledged."
-        return f"{message.spoken(m.alarm)} is acknowledged."
+        return f"{message.spoken(m.alarm)} {'is over: it asks for nothing' if over else 'is acknowledged'}."
 
-    def _acknowledge(
-        self, watch: Watch, raised: Raised, who: str, how: str, now_s: float, family: bool = False
-    ) -> list[Transition]:
-        """Acknowledge an alarm with what follows from it, and what of the same cause is no louder.
+    def _acknowledge(self, watch: Watch, raised: Raised, who: str, how: str, now_s: float) -> list[Transition]:
+        """Acknowledge an alarm with what follows from it, and what of the same cause is low: shown, told to nobody.
 
-        Whatever was told of it is answered with it; what was told by a message of its own asks for its own answer.
+        Whatever was told of it is answered with it; what was told by a message of its own asks for its own answer,
+        and an alarm that is over answers nothing of today.
         """
         turned = watch.happen(raised, Event.ACKNOWLEDGE, now_s, who=who)
         for m in self._open_of(raised.system, raised.name):
             self.store.close_message(m.id, now_s, who, how)
+        if not turned and not raised.alarm.holds:
+            return turned
         for r in self.store.alarms(raised.system):
-            quieter = decide.RANK[r.priority] <= decide.RANK[raised.priority]
-            belongs = r.cause == raised.name or (groups.family(r) == groups.family(raised) and quieter)
-            told = self._open_of(r.system, r.name)
-            if belongs and r.state is State.UNACKNOWLEDGED and (family or not told):
-                for m in told:
-                    self.store.close_message(m.id, now_s, who, how)
+            low = groups.family(r) == groups.family(raised) and r.priority is Priority.LOW
+            belongs = r.name != raised.name and (r.cause == raised.name or low)
+            if belongs and r.state is State.UNACKNOWLEDGED and not self._open_of(r.system, r.name):
                 turned += watch.happen(r, Event.ACKNOWLEDGE, now_s, who=who)
         return turned
 

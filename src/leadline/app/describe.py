@@ -6,9 +6,11 @@ import datetime as dt
 import functools
 
 from leadline.app.ports import Store
-from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.errors import BadInput, LeadlineError, UnknownName
 from leadline.measures.moments import Clock
 from leadline.system.description import System, parse
+
+_SET_UP = dt.timedelta(days=30)
 
 
 def add(store: Store, clock: Clock, document: str, *, replace: bool = False) -> System:
@@ -58,7 +60,10 @@ def load(store: Store, system: str, as_of: dt.datetime | None = None) -> System:
 
 
 def declared(store: Store, system: str, now: dt.datetime) -> dict[str, dt.datetime]:
-    """When each machine and probe was first described that the first description of the system lacked."""
+    """When each machine and probe was first described that came after the system was set up.
+
+    What was described within the first month counts as there from the beginning: a set-up grows step by step.
+    """
     versions = [(at, text) for at, text in store.system_versions(system) if at <= now]
     return dict(_added(tuple(versions))) if len(versions) > 1 else {}
 
@@ -66,16 +71,19 @@ def declared(store: Store, system: str, now: dt.datetime) -> dict[str, dt.dateti
 @functools.lru_cache(maxsize=16)
 def _added(versions: tuple[tuple[dt.datetime, str], ...]) -> tuple[tuple[str, dt.datetime], ...]:
     found: dict[str, dt.datetime] = {}
-    first = _ids(versions[0][1])
-    for at, text in versions[1:]:
-        for ident in _ids(text) - first:
+    for at, text in versions:
+        for ident in _ids(text):
             found.setdefault(ident, at)
-    return tuple(found.items())
+    set_up = versions[0][0] + _SET_UP
+    return tuple((ident, at) for ident, at in found.items() if at > set_up)
 
 
 @functools.lru_cache(maxsize=512)
 def _ids(document: str) -> frozenset[str]:
-    described = parse(document)
+    try:
+        described = parse(document)
+    except LeadlineError:  # written when other things could be said: history fails no page
+        return frozenset()
     return frozenset({*(m.id for m in described.equipment), *(s.id for s in described.streams)})
 
 

@@ -95,8 +95,8 @@ def log(
     more = dict(extra or {})
     if kind == "reading" and value_text.lstrip().startswith("<"):  # below what the kit can show: kept, and said so
         value_text, more = value_text.lstrip()[1:], {**more, "below_detection": True}
-    value = units.parse_number(value_text) if value_text.strip() else None
-    sd = units.parse_number(sd_text) if sd_text.strip() else None
+    value = units.parse_typed(value_text) if value_text.strip() else None
+    sd = units.parse_typed(sd_text) if sd_text.strip() else None
     entry = Entry(
         when, system, kind, subject.strip(), value, unit.strip(), method.strip(), sd, to.strip(), source.strip(),
         now if now - when > dt.timedelta(minutes=1) else None, note.strip(), more,
@@ -261,7 +261,7 @@ def correct(store: Store, clock: Clock, entry_id: str, value_text: str, unit: st
     system = describe.load(store, old.system)
     extra = {**old.extra, "corrects": old.id}
     new = replace(
-        old, value=units.parse_number(value_text), unit=unit.strip() or old.unit, sd=None, stored_sd=None,
+        old, value=units.parse_typed(value_text), unit=unit.strip() or old.unit, sd=None, stored_sd=None,
         recorded_at=clock.now(), extra=extra, id="",
     )  # fmt: skip
     return _write(store, understood(store, system, new)[0])

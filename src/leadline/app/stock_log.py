@@ -85,9 +85,9 @@ def arrive(
 
 
 def _count(text: str) -> float:
-    from leadline.measures.units import parse_number
+    from leadline.measures.units import parse_typed
 
-    return parse_number(text)
+    return parse_typed(text)
 
 
 _MOST = 100_000

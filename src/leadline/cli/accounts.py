@@ -179,7 +179,12 @@ def units(bridge: Bridge, name: str, units: str) -> None:
 
 @account.command()
 @click.argument("name")
-@click.option("--mark", type=click.Choice(["point", "comma"]), required=True, help="As in 8.1 or in 8,1.")
+@click.option(
+    "--mark",
+    type=click.Choice(["point", "comma", "language"]),
+    required=True,
+    help="As in 8.1, as in 8,1, or as their language has it.",
+)
 @click.pass_obj
 def decimals(bridge: Bridge, name: str, mark: str) -> None:
     """With which decimal mark the pages write numbers to NAME. Both are understood where one types.
@@ -191,8 +196,9 @@ def decimals(bridge: Bridge, name: str, mark: str) -> None:
     from leadline.app import accounts
 
     store = bridge.store()
-    changed = accounts.wish(store, accounts.named(store, name), {"decimal": "." if mark == "point" else ","})
-    _say(bridge, changed.id, f"{changed.name} sees numbers with a {mark}.")
+    changed = accounts.wish(store, accounts.named(store, name), {"decimal": {"point": ".", "comma": ","}.get(mark, "")})
+    said = "as their language has it" if mark == "language" else f"with a {mark}"
+    _say(bridge, changed.id, f"{changed.name} sees numbers {said}.")
 
 
 @account.command()

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from leadline.measures import quantities
 from leadline.measures.errors import BadInput
-from leadline.measures.units import TEMPERATURES, parse_number, unit_key
+from leadline.measures.units import TEMPERATURES, parse_typed, unit_key
 from leadline.measures.words import _, decimal_mark, ngettext
 
 # Kits, bands and dose tables speak of dKH (common practice); what is stored stays meq/L.
@@ -268,7 +268,7 @@ def long_day(date: dt.date, today: dt.date) -> str:
 def stepped(text: str, steps: int, step: float, fallback: float) -> str:
     """What a field shows after pressing − or +: the typed number moved by `steps` steps, comma kept."""
     try:
-        value = parse_number(text) if text.strip() else fallback
+        value = parse_typed(text) if text.strip() else fallback
     except BadInput:  # the field keeps what was typed; the entry itself says what is wrong with it
         return text
     digits = max(0, -math.floor(math.log10(step) + 1e-9))

@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import Literal
 
 from leadline.measures.errors import BadInput, UnknownName
+from leadline.measures.words import decimal_mark
 
 Decimal = Literal[".", ","]
 Dimension = Literal[
@@ -97,7 +98,18 @@ _QUOTES = "'’"
 _NUMBER = re.compile(r"([+-]?)([0-9.,]+)(?:[eE]([+-]?[0-9]{1,3}))?")
 
 
-def parse_number(text: str, decimal: Decimal | None = None) -> float:
+def parse_typed(text: str) -> float:
+    """A number as a person typed it: what may be read in two ways is read with a comma by who reads commas.
+
+    Raises
+    ------
+    BadInput
+        As `parse_number`.
+    """
+    return parse_number(text, unless="," if decimal_mark() == "," else None)
+
+
+def parse_number(text: str, decimal: Decimal | None = None, unless: Decimal | None = None) -> float:
     """Read a number with decimal point or comma, grouped or not.
 
     Parameters
@@ -107,6 +119,8 @@ def parse_number(text: str, decimal: Decimal | None = None) -> float:
     decimal
         The decimal sign when it is known. Without it `1,234` may mean two numbers and is refused; a single
         point is always taken as the decimal sign.
+    unless
+        The decimal sign of a text that could be read in two ways, instead of refusing it.
 
     Raises
     ------
@@ -126,7 +140,7 @@ def parse_number(text: str, decimal: Decimal | None = None) -> float:
     if match is None:
         raise BadInput(f"{text.strip()!r} is no number", way_out="Write it like 8.1 or 8,1.")
     sign, body, exponent = match.groups()
-    plain = _without_groups(body, decimal, text.strip())
+    plain = _without_groups(body, decimal, text.strip(), unless)
     try:
         value = float(f"{sign}{plain}e{exponent or 0}")
     except ValueError:
@@ -136,7 +150,7 @@ def parse_number(text: str, decimal: Decimal | None = None) -> float:
     return value
 
 
-def _without_groups(body: str, decimal: Decimal | None, shown: str) -> str:
+def _without_groups(body: str, decimal: Decimal | None, shown: str, unless: Decimal | None) -> str:
     points, commas = body.count("."), body.count(",")
     if decimal is None:
         if points and commas:
@@ -146,12 +160,12 @@ def _without_groups(body: str, decimal: Decimal | None, shown: str) -> str:
         elif points > 1:
             decimal = ","
         elif commas == 1:
-            if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", body):
+            if unless is None and re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", body):
                 raise BadInput(
                     f"{shown!r} may be {body.replace(',', '')} or {body.replace(',', '.')}",
                     way_out="Write it without a thousands sign, or state the decimal sign of the file.",
                 )
-            decimal = ","
+            decimal = unless or ","
         else:
             decimal = "."
     group = "," if decimal == "." else "."

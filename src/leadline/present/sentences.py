@@ -93,9 +93,9 @@ def idle(found: Round) -> str:
         )
     dated = [(x.until, x) for x in found.left_for_later if x.until is not None]
     if not dated:
-        return _("Nothing needs you.")
+        return _("Nothing is known that needs you.")
     until, first = min(dated, key=lambda d: d[0])
-    return _("Nothing needs you now. First to come: {what}, within {span}.").format(
+    return _("Nothing that is known needs you now. First to come: {what}, within {span}.").format(
         what=_what(first, found), span=figures.span(days_between(found.as_of, until))
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from typing import Any
-from urllib.parse import urlencode, urlsplit
+from urllib.parse import urlencode
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -121,13 +121,9 @@ async def light(request: Request) -> Response:
     """Choose a light, or leave it to the device."""
     form = await request.form()
     chosen = _text(form, "light")
-    try:
-        came = urlsplit(request.headers.get("referer", ""))
-    except ValueError:
-        came = urlsplit("")
-    back = came.path if came.netloc == request.headers.get("host") and came.path.startswith("/") else "/"
-    back = "/" + back.lstrip("/\\")  # never a host, whatever the address looked like
-    answer = RedirectResponse(f"{back}?{came.query}" if came.query and back == came.path else back, 303)
+    here = str(form.get("here", ""))[:2000]
+    back = "/" + here.lstrip("/\\") if here.isprintable() else "/"  # never a host, whatever the address looked like
+    answer = RedirectResponse(back, 303)
     doors.remember(answer, request, "light", chosen if chosen in page.LIGHTS else "")
     return answer
 

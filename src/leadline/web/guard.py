@@ -20,6 +20,7 @@ HEADERS = {
     "permissions-policy": "camera=(), geolocation=(), microphone=()",
     "cross-origin-opener-policy": "same-origin",
 }
+SECRET = ("/come-in/", "/shared/", "/seen/", "/calendar/")
 MAX_FORM_BYTES = 64 * 1024
 _HOST = re.compile(r"(?:[A-Za-z0-9._-]+|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?")  # RFC 9110, 7.2, without odd names
 
@@ -43,6 +44,8 @@ class Guard:
                 raise _Said
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
+                if scope["path"].startswith(SECRET):  # the address itself opens something: no other request tells it
+                    headers.setdefault("referrer-policy", "strict-origin")
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
                 headers.setdefault("cache-control", "no-store")

@@ -22,7 +22,7 @@ from leadline.web.doors import tastes
 _DOMAIN = "leadline"
 _OWN_NAME = "Language-Name"  # a header of the catalogue: what the language calls itself
 _MARK = "Decimal-Mark"  # another: a point or a comma
-_SILENT = ("/static/", "/api/", "/metrics")  # files, and answers to programs, which stay in English
+_SILENT = ("/static/", "/api/", "/metrics", "/calendar/")  # files, feeds, and answers to programs: in English
 
 
 def shelf() -> dict[str, Tongue]:

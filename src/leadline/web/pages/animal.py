@@ -14,7 +14,7 @@ from leadline.livestock.census import Lot
 from leadline.livestock.sight import unseen
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
-from leadline.measures.units import parse_number
+from leadline.measures.units import parse_typed
 from leadline.measures.words import N_, _
 from leadline.present import stock as said
 from leadline.web.pages import after
@@ -132,7 +132,7 @@ async def move(request: Request) -> Response:
         to, count = text(form, "other") or text(form, "to"), text(form, "count")
 
         def last_word() -> None:
-            n = parse_number(count) if count and count != "all" else 1.0
+            n = parse_typed(count) if count and count != "all" else 1.0
             system = text(form, "system")
             after.stop(form, stock_warn.before_it_moves(state.store, state.clock, ident, to, system, n))
 

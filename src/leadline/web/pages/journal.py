@@ -18,7 +18,7 @@ from leadline.measures import figures
 from leadline.measures.errors import BadInput, UnknownName
 from leadline.measures.moments import iso, parse, zone
 from leadline.measures.quantities import QUANTITIES, canonical_name
-from leadline.measures.units import parse_number
+from leadline.measures.units import parse_typed
 from leadline.measures.words import N_, _
 from leadline.present import files, sentences
 from leadline.present import stock as said
@@ -291,7 +291,7 @@ async def log(request: Request) -> Response:
     def make(token: str) -> Entry:
         if system not in state.store.systems():
             raise UnknownName("system", system, state.store.systems())
-        extra: dict[str, Any] = {"salinity": parse_number(text(form, "salinity"))} if text(form, "salinity") else {}
+        extra: dict[str, Any] = {"salinity": parse_typed(text(form, "salinity"))} if text(form, "salinity") else {}
         vessel = text(form, "vessel")
         if vessel:
             vessels = [v.id for v in describe.load(state.store, system).vessels]

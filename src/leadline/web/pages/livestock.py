@@ -18,7 +18,7 @@ from leadline.livestock.sight import unseen
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import days_between, parse, zone
-from leadline.measures.units import parse_number
+from leadline.measures.units import parse_typed
 from leadline.measures.words import _
 from leadline.present import stock as said
 from leadline.web.pages import after
@@ -160,10 +160,10 @@ async def arrive(request: Request) -> Response:
     def make(token: str) -> Entry:
         system, kind, count = text(form, "system"), text(form, "kind"), text(form, "count")
         if text(form, "length_cm"):
-            about["length_cm"] = parse_number(text(form, "length_cm"))
+            about["length_cm"] = parse_typed(text(form, "length_cm"))
 
         def last_word() -> None:
-            n = parse_number(count) if count else 1.0
+            n = parse_typed(count) if count else 1.0
             after.stop(form, stock_warn.before_it_comes(state.store, state.clock, system, kind, n))
 
         return stock_log.arrive(
@@ -186,7 +186,7 @@ async def check(request: Request) -> Response:
     found, error = None, ""
     if kind:
         try:
-            n = parse_number(typed_count)
+            n = parse_typed(typed_count)
             if n <= 0:
                 raise BadInput(
                     _("{number} of them").format(number=typed_count),

@@ -80,6 +80,7 @@ def _me(request: Request, typed: Typed | None = None, token: str = "") -> Respon
             if account
             else [],
             "programs": [_pass(p, local, now) for p in state.store.passes("program", who.account)] if account else [],
+            "decimal_wished": who.wishes.get("decimal", ""),
             "language_wished": who.wishes.get("language", "") or doors.tastes(request)["language"],
             "languages": [(t.tag, t.name) for t in state.tongues.values()] if len(state.tongues) > 1 else [],
             "rights": accounts.PROGRAM_RIGHTS,
@@ -115,7 +116,7 @@ async def wishes(request: Request) -> Response:
     wished = {"units": units}
     if "decimal" in form:
         wished["decimal"] = text(form, "decimal", 1)
-        if wished["decimal"] not in DECIMALS:
+        if wished["decimal"] not in ("", *DECIMALS):
             return _me(request, refused("wishes", form, BadInput(_("choose a point or a comma"))))
     if "language" in form:
         wished["language"] = text(form, "language", 40)
@@ -356,7 +357,8 @@ async def shared(request: Request) -> Any:
     kept = {k: v for k, v in request.scope.items() if k not in ("path_params", "endpoint", "route", "state")}
     until = figures.moment(found.ends_at, _local(request)) if found.ends_at else ""
     scope = {**kept, "path": target, "raw_path": quote(target).encode(), "state": {},
-             "query_string": quote(query, safe="=&%+/:,;@!$'()*?-._~").encode(), "leadline.shared": until}  # fmt: skip
+             "query_string": quote(query, safe="=&%+/:,;@!$'()*?-._~").encode(), "leadline.shared": until,
+             "leadline.outside": request.url.path}  # fmt: skip
     return _Inner(scope, request.app.router)
 
 

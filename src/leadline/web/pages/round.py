@@ -10,8 +10,10 @@ from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from leadline.alarms import groups
 from leadline.alarms.alarm import State
 from leadline.alarms.decide import RANK
+from leadline.alarms.raised import Raised
 from leadline.app import oversee
 from leadline.app.accounts import shareable
 from leadline.app.ports import Store
@@ -331,6 +333,7 @@ def _standing(request: Request) -> dict[str, Any]:
     return {
         "may_log": right >= Right.LOG, "may_keep": right >= Right.KEEP, "may_own": right >= Right.OWN, "guest": guest,
         "shared_until": request.scope.get("leadline.shared", ""), "here": here,
+        "outside": request.scope.get("leadline.outside", here),
         "whose": whose,  # drafts on this device are of whoever typed them
         "shareable": not guest and request.app.state.doors.kept and shareable(request.url.path),
     }  # fmt: skip
@@ -347,7 +350,11 @@ def _calling(request: Request) -> str:
         stand = request.app.state.store.alarms()
     except Unreachable:  # the page that is drawn says so itself
         return ""
-    asking = [r for r in stand if r.state is State.UNACKNOWLEDGED and not r.cause]
+    loudest: dict[tuple[str, str], Raised] = {}  # of each cause
+    for r in sorted(stand, key=lambda r: (RANK[r.priority], -r.began_s)):
+        if r.state is State.UNACKNOWLEDGED:
+            loudest[r.system, groups.family(r)] = r
+    asking = list(loudest.values())
     if not asking:
         return ""
     first = max(asking, key=lambda r: (RANK[r.priority], -r.began_s))

@@ -257,11 +257,12 @@ def _problem(alike: Sequence[bring_in.Problem]) -> str:
     if rows:
         place = ngettext("Row {rows}", "Rows {rows}", len(rows)).format(rows=_some([str(r) for r in rows], 6))
     if p.column:
-        if p.reason.startswith(repr(p.value)) and len({x.value for x in alike}) == 1:
-            return _("{place}, column {column}: {reason}").format(place=place, column=p.column, reason=p.reason)
+        reason = p.reason
+        if reason.startswith(repr(p.value)):
+            reason = reason.removeprefix(repr(p.value)).lstrip()
         values = _some([repr(v[:40]) for v in dict.fromkeys(x.value for x in alike)], 3)
         return _("{place}, column {column}: {value}: {reason}").format(
-            place=place, column=p.column, value=values, reason=p.reason
+            place=place, column=p.column, value=values, reason=reason
         )
     return _("{place}: {reason}").format(place=place, reason=p.reason)
 

@@ -33,6 +33,7 @@ from leadline.web.pages.typed import text as _text
 from leadline.web.ways import Right, post, way
 
 FORMS = ("acknowledge", "shelve", "unshelve", "work", "prove")
+_MOST_KIN = 40  # alarms that one answer goes for
 SHELVES = (0.25, 0.5, 1.0, 4.0, 12.0)
 _SAID = {
     State.UNACKNOWLEDGED: N_("asks for an answer"),
@@ -95,7 +96,8 @@ def shown(request: Request, typed: Typed | None = None) -> Response:
         "title": _("Watch"), "tabs": systems, "view": "watch", "health": health, "typed": typed,
         "error": "" if typed is None or placed else typed.error, "made": f"{when.astimezone(local):%H:%M:%S}",
         "lost": "" if typed is None or placed else typed.values.get("reason", ""),
-        "alarms": families, "reasons": [_(r) for r in _REASONS], "paths": paths, "gap": oversee.chance_said(gap),
+        "alarms": families, "reasons": [(r, _(r)) for r in _REASONS], "seen": repr(now),
+        "paths": paths, "gap": oversee.chance_said(gap),
         "gap_why": oversee.why_nobody(signals, now), "systems": systems,
         "works": [_work(w, store, now) for w in oversee.works_going_on(store, now)], "kinds": works.KINDS,
         "subjects": [(i, name, oversee.subjects(store, i)) for i, name in systems],
@@ -133,7 +135,7 @@ def _alarm(a: AlarmLine, now_s: float, orders: Orders, typed: Typed | None) -> d
         if a.held_s is None
         else _("{who}, since {when}").format(who=_who(a.held_by, orders), when=_clock(a.held_s, local, now_s)),
         "until": "" if until is None else _clock(until, local, now_s),
-        "reason": r.alarm.reason,
+        "reason": _(r.alarm.reason) if r.alarm.reason in _REASONS else r.alarm.reason,
         "told": [
             (
                 _("{person} by {path}: {stage}").format(
@@ -154,18 +156,20 @@ def _alarm(a: AlarmLine, now_s: float, orders: Orders, typed: Typed | None) -> d
         "open": shelved is not None,
         "typed": shelved.values if shelved else {},
         "kin": [],
+        "also": [],
     }
 
 
 def _families(alarms: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Alarms of one cause under one head: what asks comes first, then the loudest, then the newest."""
+    """Alarms of one cause under one head: the loudest first, then what asks, then the newest."""
     found: dict[tuple[str, str, bool], list[dict[str, Any]]] = {}
     for a in alarms:
         found.setdefault((a["r"].system, groups.family(a["r"]), a["r"].state in ACTIVE), []).append(a)
     heads = []
     for kin in found.values():
-        head, *rest = sorted(kin, key=lambda a: (not a["asks"], -decide.RANK[a["r"].priority], -a["r"].began_s))
-        heads.append({**head, "kin": rest})
+        head, *rest = sorted(kin, key=lambda a: (-decide.RANK[a["r"].priority], not a["asks"], -a["r"].began_s))
+        also = [f"{k['r'].name}={k['r'].priority}" for k in rest if k["asks"]]
+        heads.append({**head, "kin": rest, "also": also[:_MOST_KIN]})
     return heads
 
 
@@ -255,9 +259,20 @@ async def acknowledge(request: Request) -> Response:
     except BadInput as exc:
         return _again(request, "acknowledge", form, exc)
     who = _asking(request, _text(form, "who"))
-    now_s, family = state.clock.now().timestamp(), bool(_text(form, "family"))
-    signals.acknowledge(Watch(state.store), system, alarm, who, "page", now_s, family=family)
+    also = dict(pair.rpartition("=")[::2] for pair in map(str, form.getlist("also")[:_MOST_KIN]))
+    signals.acknowledge(
+        Watch(state.store), system, alarm, who, "page", state.clock.now().timestamp(), also=also,
+        seen_s=_seconds(_text(form, "seen")),
+    )  # fmt: skip
     return back("/watch", said=N_("Acknowledged"))
+
+
+def _seconds(text: str) -> float:
+    """When a page was drawn, as it says itself; long ago where it does not."""
+    try:
+        return float(text)
+    except ValueError:
+        return 0.0
 
 
 def _asking(request: Request, said: str = "") -> str:
