@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 
 import numpy as np
 import pytest
@@ -173,6 +174,7 @@ def test_doses_that_hold_it_level_ask_for_no_correction(keeper):
 
 def test_a_machine_that_came_later_is_not_blamed_for_the_years_before_it(settled):
     keeper = settled
+    assert describe.declared(keeper.store, "small", keeper.clock.now()) == {}
     machine = '\n[[equipment]]\nid = "heater-2"\ntype = "heater"\npower = "200 W"\nsetpoint = "25.0 degC"\n'
     document = describe.document(keeper.store, "small")
     describe.add(keeper.store, FixedClock(keeper.at(-3.0)), document + machine, replace=True)
@@ -207,3 +209,23 @@ def test_a_quiet_round_names_what_comes_first(settled):
     assert sentences.idle(calm).startswith("Nothing that is known needs you now. First to come: ")
     assert sentences.name(first.subject) in sentences.idle(calm)
     assert sentences.idle(dataclasses.replace(r, left_for_later=())) == "Nothing is known that needs you."
+
+
+def test_what_a_set_up_adds_step_by_step_was_there_from_the_beginning(keeper):
+    document = describe.document(keeper.store, "small")
+    born = keeper.at(-3000.0)
+    for days, ident in ((2.0, "heater-2"), (29.0, "heater-3"), (31.0, "heater-4")):
+        document += f'\n[[equipment]]\nid = "{ident}"\ntype = "heater"\n'
+        describe.add(keeper.store, FixedClock(born + dt.timedelta(days=days)), document, replace=True)
+    came = describe.declared(keeper.store, "small", keeper.clock.now())
+    assert came == {"heater-4": born + dt.timedelta(days=31.0)}
+
+
+def test_an_old_description_that_can_no_longer_be_read_fails_no_round(settled):
+    store = settled.store
+    document = describe.document(store, "small")
+    store.save_system(
+        "small", document + '\n[[band]]\nquantity = "gone"\naim = ["1 mg/L", "2 mg/L"]\n', settled.at(-9.0)
+    )
+    store.save_system("small", document, settled.at(-8.0))
+    assert choose.everything(store, settled.clock, ["small"], None)[0]

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import csv
+import html
 import io
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
+from tests.web import house, pseudo
+from tests.web.conftest import served
 from tests.web.test_words import client, kept, sign_in, spoken  # noqa: F401
+
+from leadline.measures.moments import FixedClock
+from leadline.measures.words import ENGLISH
+from leadline.store.sqlite import SqliteStore
+from leadline.web import site
 
 pytestmark = pytest.mark.door
 
@@ -76,3 +85,37 @@ def test_a_comma_typed_by_who_reads_commas_is_the_same_entry(spoken):  # noqa: F
                                                       "token": "comma-1"})  # fmt: skip
         assert "431,5 mg/L" in Read(done.text).said or "431,5 mg/L" in done.text
         assert c.get("/api/journal?kind=reading&most=1").json()["entries"][0]["value"] == 431.5
+
+
+def test_what_is_filled_in_for_who_reads_commas_can_be_sent_back(spoken):  # noqa: F811
+    with client(spoken) as c:
+        c.post("/me/wishes", data={"units": "", "decimal": ","})
+        logged = c.post("/journal/log", data={"system": "great-reef", "kind": "addition", "subject": "potassium-iodide",
+                                              "value": "1,125", "unit": "g"})  # fmt: skip
+        assert "1,125 g" in logged.text
+        usual = c.get("/journal?log=addition&system=great-reef").text
+        link = html.unescape(re.search(r'href="(/journal[^"]*potassium-iodide[^"]*)"', usual)[1])
+        filled = re.search(r'name="value"[^>]*value="([^"]*)"', c.get(link).text)[1]
+        assert filled == "1,125"
+        again = c.post("/journal/log", data={"system": "great-reef", "kind": "addition", "subject": "potassium-iodide",
+                                             "value": filled, "unit": "g"})  # fmt: skip
+        assert again.status_code == 200
+        kept = c.get("/api/journal?kind=addition&most=1").json()["entries"]  # the same moment: the same entry
+        assert kept[0]["value"] == 1.125
+    with client(spoken) as point:  # who reads points is asked: it may be a thousand
+        asked = point.post("/journal/log", data={"system": "great-reef", "kind": "addition", "value": "1,125",
+                                                 "subject": "potassium-iodide", "unit": "g"})  # fmt: skip
+        assert "may be 1125 or 1.125" in html.unescape(asked.text)
+
+
+def test_a_language_s_own_mark_holds_until_another_is_wished(demo_db):
+    own = {"en": ENGLISH, "qps": replace(pseudo.tongues()["qps"], decimal=",")}
+    clock = FixedClock(house.NOW)
+    app = site.build(lambda: SqliteStore.open(demo_db, clock=clock), clock, tongues=own)
+    with served(app) as address, client(address) as c:
+        c.post("/me/wishes", data={"units": "", "decimal": "", "language": "qps"})
+        assert 'data-decimal=","' in c.get("/me").text
+        c.post("/me/wishes", data={"units": "", "decimal": ".", "language": "qps"})
+        assert 'data-decimal="."' in c.get("/me").text
+        c.post("/me/wishes", data={"units": "", "decimal": "", "language": "en"})
+        assert 'data-decimal="."' in c.get("/me").text

@@ -94,6 +94,24 @@ def test_addresses_that_are_secrets_are_not_written_down_and_others_are(outside)
     assert "hidden" not in front.log()
 
 
+def test_a_shared_page_opened_in_a_browser_tells_its_address_to_no_log(outside, browser):
+    _, front, ca_file = outside
+    with visitor(front, ca_file) as client:
+        client.post("/sign-in", data={"name": "Ada", "passphrase": WORDS})
+        secret = re.search(r"/shared/([\w-]+)", client.post("/share", data={"page": "/week", "days": "7"}).text)[1]
+    context = browser.new_context(ignore_https_errors=True)
+    page = context.new_page()
+    try:
+        page.goto(f"{front.address}/shared/{secret}")
+        page.get_by_role("button", name="Night").click()
+        page.wait_for_selector('html[data-light="night"]')
+        assert page.url == f"{front.address}/shared/{secret}"  # and a light leads back to it
+    finally:
+        context.close()
+    assert "/static/page.css" in front.log()
+    assert secret not in front.log()
+
+
 def test_a_page_through_the_proxy_has_nothing_to_complain_of(outside, browser):
     _, front, _ = outside
     context = browser.new_context(ignore_https_errors=True)
