@@ -229,3 +229,38 @@ def test_an_old_description_that_can_no_longer_be_read_fails_no_round(settled):
     )
     store.save_system("small", document, settled.at(-8.0))
     assert choose.everything(store, settled.clock, ["small"], None)[0]
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "before", "typed", "meant"),
+    [
+        ("magnesium", "mg/L", (1303, 1310, 1318, 1324), "134", 1340.0),
+        ("magnesium", "mg/L", (1303, 1310, 1318, 1324), "1.34", 1340.0),
+        ("calcium", "mg/L", (431, 428, 425, 430), "1.250", 1250.0),  # beyond the limit itself: asked, with no guess
+        ("calcium", "mg/L", (431, 428, 425, 430), "42", 420.0),
+        ("alkalinity", "dKH", (8.1, 8.0, 7.9, 8.2), "83", 8.3 * DKH),
+        ("salinity", "psu", (35.1, 35.0, 34.9, 35.0), "1.0262", 34.8),
+    ],
+)
+def test_a_slip_after_a_year_without_a_test_is_asked_about_and_nothing_is_dosed_on_it(
+    keeper, quantity, unit, before, typed, meant
+):
+    keeper.keeps([keeper.entry(-640.0 + 7 * k, "reading", quantity, v, unit) for k, v in enumerate(before)])
+    keeper.types(quantity, typed, unit)
+    r = keeper.round(60.0)
+    told = [(c.action, c.subject) for c in r.items] + [(x.action, x.subject) for x in r.left_for_later]
+    assert ("dose", quantity) not in told
+    assert ("exchange", quantity) not in told
+    doubt = keeper.believes(quantity).doubtful
+    assert doubt
+    if (quantity, typed) != ("calcium", "1.250"):
+        assert doubt[0].guess_value == pytest.approx(meant, rel=0.01)
+        assert ("ask", quantity) in told
+
+
+def test_a_dirty_tank_is_asked_about_once_and_not_each_week(keeper):
+    keeper.keeps(
+        [keeper.entry(-60.0 + 7 * k, "reading", "phosphate", v, "mg/L") for k, v in enumerate((1.4, 1.5, 1.6, 1.5))]
+    )
+    keeper.types("phosphate", "1.6", "mg/L")
+    assert keeper.believes("phosphate").doubtful == ()

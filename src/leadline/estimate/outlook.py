@@ -13,16 +13,18 @@ from leadline.estimate.course import path
 from leadline.estimate.grid import LEVEL, SECOND, STATES, Bank, mixture_cdf
 from leadline.estimate.inputs import day_of
 from leadline.estimate.reckon import Reckoning, bank_ahead, bank_now, moment_of, volume, within_reason
-from leadline.estimate.replay import Track, collapse
+from leadline.estimate.replay import POISONS, Track, collapse
 from leadline.estimate.report import Doubtful, LastReading, Outlook, QuantityEstimate, SystemEstimate
 from leadline.measures import figures
 from leadline.measures.quantities import QUANTITIES
 from leadline.measures.words import _, ngettext
+from leadline.system.bands import DEFAULTS
 
 Array = np.ndarray
 Ahead = tuple[float, Array, Array, Array, Array]  # days, mean, sd, P(outside aim), P(outside limit)
 HORIZONS = (1.0, 3.0, 7.0, 14.0, 28.0)
 _LEVELS = np.array([0.05, 0.25, 0.5, 0.75, 0.95])
+_HARDLY = 5.0  # standard deviations from what was expected, at which a reading is doubted without a slip to explain it
 _DOUBT_DAYS = 45.0  # an older surprise that nobody followed up is history
 
 
@@ -282,10 +284,13 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
             continue
         if s.ids[k] not in r.typed or s.ids[k] in r.confirmed:
             continue
-        expected, sd = float(t.expected[k]), float(t.expected_sd[k])
-        slip = slips.suspect(t.quantity, float(s.value[k]), expected, sd, r.typed[s.ids[k]].partition(" ")[2])
+        expected, sd = _foreseen(t, k)
+        unit = r.typed[s.ids[k]].partition(" ")[2]
+        slip = slips.suspect(t.quantity, float(s.value[k]), expected, sd, unit, _harms(r, t.quantity))
         typed = r.typed[s.ids[k]]
         p_blunder, p_step = (min(float(p), 1.0) for p in t.hypotheses[k, 1:3])
+        if abs(s.value[k] - expected) > _HARDLY * sd and not (t.quantity in POISONS and s.value[k] > expected):
+            p_blunder = max(p_blunder, 0.6)
         if slip is not None:
             found.append(
                 Doubtful(
@@ -302,6 +307,25 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
                 )
             )  # fmt: skip
     return tuple(found)
+
+
+def _foreseen(t: Track, k: int) -> tuple[float, float]:
+    """What a reading was expected to be, and its sd; long after the one before, what every kept system tells."""
+    mean, sd = float(t.expected[k]), float(t.expected_sd[k])
+    if k == 0:
+        return mean, sd
+    said = float(t.post_mean[k - 1, LEVEL]), float(t.post_cov[k - 1, LEVEL, LEVEL])
+    m, var = within_reason(np.asarray(mean), np.asarray(sd**2), t, *said)
+    return float(m), float(np.sqrt(var))
+
+
+def _harms(r: Reckoning, q: str) -> tuple[float, float] | None:
+    """Beyond what harm is expected, here or by common practice, whichever is wider; None for a poison."""
+    own = r.system.band(q)
+    limits = [x for x in (own.limit if own else None, DEFAULTS.get(q, (None, None))[1]) if x is not None]
+    if not limits or q in POISONS:
+        return None
+    return min(x[0] for x in limits), max(x[1] for x in limits)
 
 
 def _prior_words(r: Reckoning, q: str) -> str:

@@ -48,7 +48,10 @@ class Slip:
     ratio: float
 
 
-def suspect(quantity: str, value: float, expected: float, sd: float, typed_unit: str = "") -> Slip | None:
+def suspect(
+    quantity: str, value: float, expected: float, sd: float, typed_unit: str = "",
+    limit: tuple[float, float] | None = None,
+) -> Slip | None:  # fmt: skip
     """The most likely slip behind a surprising reading, or None.
 
     Parameters
@@ -61,17 +64,21 @@ def suspect(quantity: str, value: float, expected: float, sd: float, typed_unit:
         What was expected of it, in the stored unit; `sd` includes the kit's noise.
     typed_unit
         As it was typed, where known: a slip names the unit that was typed.
+    limit
+        Beyond which harm is expected; missing for a poison, of which much may be true.
 
     Notes
     -----
     A slip is suspected only when the reading as typed lies more than 3.2 sd away, the reading in the other unit lies
     within two and a half, and the slip explains it at least 150 times better: a real change is not talked away.
+    After long without a reading almost anything was expected. Then a reading of less than half or more than twice
+    what harms, more than one sd away, is suspected when the slip would bring it between the limits.
     """
     if sd <= 0 or not math.isfinite(value):
         return None
     z = abs(value - expected) / sd
     if z < 3.2:
-        return None
+        return _absurd(quantity, value, expected, z, typed_unit, limit) if z > 1.0 and limit else None
     best: Slip | None = None
     best_z = 2.5
     for slip in _candidates(quantity, value, expected):
@@ -81,6 +88,20 @@ def suspect(quantity: str, value: float, expected: float, sd: float, typed_unit:
         if other < best_z and (z * z - other * other) / 2.0 > math.log(150.0):
             best, best_z = slip, other
     return best
+
+
+def _absurd(
+    quantity: str, value: float, expected: float, z: float, typed_unit: str, limit: tuple[float, float]
+) -> Slip | None:
+    low, high = limit
+    if low / 2.0 <= value <= 2.0 * high:
+        return None
+    found = [
+        s for s in _candidates(quantity, value, expected)
+        if _fits(s.words, typed_unit) and max(low, 1e-9) <= s.value <= high
+        and abs(s.value - expected) < abs(value - expected)
+    ]  # fmt: skip
+    return min(found, key=lambda s: abs(s.value - expected)) if found else None
 
 
 def _fits(words: str, typed_unit: str) -> bool:
@@ -107,6 +128,8 @@ def _candidates(quantity: str, value: float, expected: float) -> list[Slip]:
         if 40.0 < value < 65.0:  # conductivity at 25 °C typed as psu; slope at S 35 (PSS-78)
             found.append(Slip(35.0 + 0.742 * (value - 53.07), "mS/cm typed as psu", value / expected))
     # a slipped decimal point, any quantity that is not a scale
+    if quantity in ("calcium", "magnesium"):
+        found.append(Slip(value * 1000.0, "point typed for a thousands sign", 1e-3))
     if quantity not in ("ph", "temperature", "salinity"):
         found += [Slip(value * 10.0, "decimal point slipped", 0.1), Slip(value / 10.0, "decimal point slipped", 10.0)]
     return found
