@@ -283,6 +283,15 @@ def test_the_keyboard_moves_a_cursor_that_says_the_number_under_it(open_page, wi
     assert slider.get_attribute("aria-valuetext") == "1 Dec 2025, 00:00"
     page.keyboard.press("End")
     assert shown(page).startswith("1 Jan 2026, 00:00")
+    for key in ("+", "+", "-"):  # at the very edge, too, the zoom is about the cursor and keeps it in sight
+        page.keyboard.press(key)
+    page.wait_for_timeout(600)
+    assert shown(page).startswith("1 Jan 2026, 00:00")
+    assert "Nothing is reckoned here" not in shown(page)
+    page = open_page("/course/great-reef/alkalinity?from=2025-12-01&to=2026-01-01", width)
+    slider = page.get_by_role("slider", name="Moment on the chart")
+    slider.focus()
+    page.keyboard.press("End")
     page.keyboard.press("PageDown")
     assert shown(page).startswith("28 Dec 2025, 21:36")  # a tenth of 31 days
     before = int(slider.get_attribute("aria-valuenow"))

@@ -12,6 +12,7 @@ import sys
 import pytest
 from tests.web import house
 from tests.web.looking import PICTURES, WIDTHS, in_light, well_made
+from tests.web.test_entry import picture
 from tests.web.test_livestock import built, reef  # noqa: F401 - fixtures
 from tests.web.test_pages import plain
 
@@ -191,3 +192,45 @@ def test_axe_finds_nothing(browser, reef, light):  # noqa: F811
             for shown, path in paths.items():
                 page.goto(base + path)
                 well_made(page, f"{shown}-{width}-{light}")
+
+
+def test_less_than_a_kit_can_show_is_not_read_as_the_number(reef):  # noqa: F811
+    sent = {"kind": "reading", "system": "great-reef", "subject": "phosphate", "value": "<0,03", "unit": "mg/L"}
+    reef.post("/journal/log", data=sent)
+    page = plain(reef.get("/journal?q=phosphate&kind=reading").text)
+    assert "phosphate <0.03 mg/L" in page
+
+
+@pytest.mark.parametrize("words", ["431.5", "431,5", "431.5 calcium"])
+def test_an_amount_is_found_by_its_number(reef, words):  # noqa: F811
+    reef.post("/journal/log", data={"kind": "reading", "system": "great-reef", "subject": "calcium", "value": "431.5",
+                                    "unit": "mg/L"})  # fmt: skip
+    assert "calcium 431.5 mg/L" in plain(reef.get(f"/journal?q={words}").text)
+    assert "Nothing like it was written" in plain(reef.get("/journal?q=98765.4").text)
+
+
+def test_a_photograph_stays_with_what_is_written_anew(reef):  # noqa: F811
+    done = reef.post("/journal/log", data={"kind": "note", "system": "great-reef", "note": "xenia at noon"},
+                     files={"file": ("a.png", picture(), "image/png")})  # fmt: skip
+    old = re.search(r"entry=([0-9a-f]+)", str(done.url))[1]
+    reef.post("/journal/log", data={"kind": "note", "system": "great-reef", "note": "xenia at noon", "instead": old,
+                                    "time": "2026-02-27T12:00"})  # fmt: skip
+    page = reef.get("/journal?q=xenia+noon").text
+    stands = [x for x in re.findall(r'<li class="(\w+)">(.*?)</li>', page, re.S) if x[0] == "stands"]
+    assert len(stands) == 1
+    assert "1 photograph" in stands[0][1]
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept", "said"),
+    [
+        ("Baking soda", "baking-soda", ""),
+        ("my salt mix", "my salt mix", "Nobody knows 'my salt mix': kept, but not reckoned."),
+    ],
+)
+def test_what_nobody_knows_is_said_when_it_is_logged(reef, typed, kept, said):  # noqa: F811
+    done = reef.post("/journal/log", data={"kind": "addition", "system": "great-reef", "subject": typed, "value": "10",
+                                           "unit": "g"})  # fmt: skip
+    assert said in plain(done.text)
+    assert ("not reckoned" in plain(done.text)) == bool(said)
+    assert found(reef, system="great-reef", kind="addition").entries[0].entry.subject == kept

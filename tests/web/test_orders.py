@@ -91,6 +91,32 @@ def test_no_page_makes_the_machine_run_a_command_and_what_is_wrong_is_one_line(a
     assert standing(at)[1] == ""
 
 
+WRONG = [
+    ({**KEEPER, "paths": ""}, "Ways to reach them, in this order: nothing is typed. For example: mail, push."),
+    ({**KEEPER, "paths": "pigeon"}, "There is no way pigeon yet. Add it under Ways first."),
+    ({**KEEPER, "id": ""}, "Short name: nothing is typed. For example: keeper."),
+    (
+        {**KEEPER, "paths": "post", "hours": "late"},
+        "Hours for medium alarms; high and urgent ones always call: 'late'.",
+    ),
+    ({**MAIL, "server": ""}, "Mail: server: nothing is typed. For example: mail.home.example:587."),
+    ({**MAIL, "to": "keeper", "from": ""}, "Mail: to: 'keeper'. Write it like keeper@home.example."),
+]
+
+
+@pytest.mark.parametrize(("form", "said"), WRONG)
+def test_what_is_wrong_is_said_in_the_words_of_the_form(at, form, said):
+    at.post("/watch/orders/part", data={**MAIL, "id": "post"})
+    assert said in plain(at.post("/watch/orders/part", data=form).text)
+
+
+def test_a_new_person_begins_with_the_ways_that_there_are(at):
+    at.post("/watch/orders/part", data=MAIL)
+    page = at.get("/watch/orders").text
+    assert page.index('id="part-path"') < page.index('id="part-person"')
+    assert re.search(r'name="paths"[^>]*value="mail"', page[page.index('id="part-person"') :])
+
+
 def test_a_command_given_at_the_prompt_is_shown_and_not_changed(at):
     with SqliteStore.open(at.path, clock=at.clock) as store:
         stand_orders.give(store, '[[path]]\nid = "bell"\nkind = "command"\ncommand = ["true"]\n')

@@ -231,7 +231,7 @@ def test_an_old_spreadsheet_is_asked_about_shown_and_brought_in_once(fresh):
         assert store.entries("north-room") == []
     form = everything_on(seen.text)
     done = fresh.client.post(page.url.path, data={**form, "do": "bring"})
-    assert "15 rows new" in plain(done.text)
+    assert "15 entries new" in plain(done.text)
     with fresh.store() as store:
         found = store.entries("north-room")
         first = next(e for e in found if e.subject == "alkalinity")
@@ -242,7 +242,9 @@ def test_an_old_spreadsheet_is_asked_about_shown_and_brought_in_once(fresh):
     form = {**everything_on(again.text), "dates": "day-first", "decimal": ","}
     fresh.client.post(again.url.path, data={**form, "do": "look"})
     form = everything_on(fresh.client.get(again.url.path).text)
-    assert "0 rows new, 15 already there" in plain(fresh.client.post(again.url.path, data={**form, "do": "bring"}).text)
+    assert "0 entries new, 15 already there" in plain(
+        fresh.client.post(again.url.path, data={**form, "do": "bring"}).text
+    )
 
 
 def test_a_workbook_with_a_column_that_nobody_knows_and_a_row_that_can_not_be_used(fresh):
@@ -354,11 +356,11 @@ WRONG = [
     ("equipment", {"id": "h", "type": "heater", "setpoint": "warm"},
      "Set to: 'warm' does not begin with a number. For example: 25.0 degC."),
     ("equipment", {"id": "h", "type": "heater", "power": "400"}, "Power: '400' has no unit. Write it like 400 W"),
-    ("equipment", {"id": "", "type": "heater"}, "Name: is missing. For example: heater-1."),
+    ("equipment", {"id": "", "type": "heater"}, "Name: nothing is typed. For example: heater-1."),
     ("band", {"quantity": "alkalinity", "aim.0": "7", "aim.1": "9"}, "Aim: '7' has no unit. Write it like 7 dKH."),
     ("band", {"quantity": "calcium", "aim.0": "400", "aim.1": "450"},
      "Aim: '400' has no unit. Write it like 400 mg/L."),
-    ("band", {"quantity": "alkalinity"}, "Aim: is missing. For example: 7.5 dKH."),
+    ("band", {"quantity": "alkalinity"}, "Aim: nothing is typed. For example: 7.5 dKH."),
     ("method", {"quantity": "alkalinity", "name": "t", "sd": "0.1"},
      "How far two tests of the same water differ: '0.1' has no unit. Write it like 0.1 dKH."),
     ("stream", {"id": "t", "quantity": "temperature", "unit": "furlong"},
@@ -383,6 +385,71 @@ def test_a_second_machine_of_one_name_is_asked_for_another(fresh):
     make(fresh)
     machine = {"kind": "equipment", "key": "", "id": "heater-1", "type": "heater"}
     fresh.client.post("/systems/north-room/part", data=machine)
-    assert "Name: there is heater-1 already. Choose another name." in plain(
+    assert "Name: there is heater-1 already. Change that one, or choose another name." in plain(
         fresh.client.post("/systems/north-room/part", data=machine).text
     )
+
+
+def test_a_band_stands_once(fresh):
+    make(fresh)
+    band = {"kind": "band", "key": "", "quantity": "alkalinity", "aim.0": "7 dKH", "aim.1": "9 dKH"}
+    fresh.client.post("/systems/north-room/part", data=band)
+    before = fresh.document("north-room")
+    again = fresh.client.post("/systems/north-room/part", data={**band, "aim.1": "10 dKH"})
+    assert "Quantity: there is alkalinity already." in plain(again.text)
+    assert fresh.document("north-room") == before
+    changed = fresh.client.post("/systems/north-room/part", data={**band, "key": "alkalinity", "aim.1": "10 dKH"})
+    assert changed.status_code == 200
+    assert fresh.document("north-room")["band"][0]["aim"] == ["7 dKH", "10 dKH"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "litres"), [("1150 L", "L", 1150.0), ("300 gal", "L", 1135.6), ("400", "L", 400.0)]
+)
+def test_a_volume_is_taken_with_the_unit_that_was_typed(fresh, typed, unit, litres):
+    fresh.client.post("/systems/new", data={"name": "Pool", "volume": typed, "unit": unit, "time_zone": "UTC"})
+    with fresh.store() as store:
+        assert describe.load(store, "pool").net_volume_l == pytest.approx(litres, abs=0.1)
+
+
+def test_a_thousands_sign_makes_no_jar_of_a_reef(fresh):
+    answer = fresh.client.post(
+        "/systems/new", data={"name": "Pool", "volume": "1.250", "unit": "L", "time_zone": "UTC"}
+    )
+    assert "very little water. Write 1250 L, or 1.25 L if it is so." in plain(answer.text)
+    fresh.client.post("/systems/new", data={"name": "Jar", "volume": "1.25", "unit": "L", "time_zone": "UTC"})
+    with fresh.store() as store:
+        assert describe.load(store, "jar").net_volume_l == 1.25
+
+
+def test_the_wizard_says_which_box_is_wrong(fresh):
+    make(fresh)
+    answer = fresh.client.get("/systems/north-room/volume?length=120&depth=60+cm&height=50+cm")
+    assert "Inner length: '120' has no unit." in plain(answer.text)
+    answer = fresh.client.get("/systems/north-room/volume?length=120+cm&depth=60+cm&height=50+cm&rock=lots")
+    assert "Rock, dry: 'lots' does not begin with a number." in plain(answer.text)
+
+
+def test_rows_that_were_left_out_come_back_without_their_reasons(fresh):
+    make(fresh)
+    page = upload(fresh, "old tests.csv", b"date,Alk (dKH)\n2025-05-01,8.1\n2025-05-02,boo\n")
+    form = everything_on(page.text)
+    done = fresh.client.post(page.url.path, data={**form, "do": "bring", "skip_bad": "1"})
+    link = re.search(r'href="(/import/[^"]*rejected[^"]*)"', done.text)[1].replace("&amp;", "&")
+    got = fresh.client.get(link)
+    name = re.search(r'filename="([^"]*)"', got.headers["content-disposition"])[1]
+    assert name == "old-tests.csv.rejected.csv"
+    mended = got.text.replace("boo", "8.2")
+    for called in (name, "old-tests.csv.rejected (1).csv", "rejected.csv"):  # browsers number what is there already
+        again = upload(fresh, called, mended.encode())
+        assert "kept as note" not in again.text, called
+    fresh.client.post(again.url.path, data={**everything_on(again.text), "do": "bring"})
+    with fresh.store() as store:
+        assert [(e.kind, e.value) for e in store.entries("north-room")] == [("reading", 8.1), ("reading", 8.2)]
+
+
+def test_the_unit_that_is_proposed_comes_from_most_of_the_cells(fresh):
+    make(fresh)
+    rows = "".join(f"{d:02d}.05.2025;25,{d % 10}\n" for d in range(13, 25)) + "26.05.2025;78\n"
+    page = upload(fresh, "old.csv", f"Date;Temp\n{rows}".encode())
+    assert re.search(r'name="ask-temperature" value="degC"', page.text)

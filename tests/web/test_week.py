@@ -40,7 +40,7 @@ def test_each_line_stands_on_its_day_with_its_box_its_minutes_and_its_why(called
     assert heads[:2] == ["Every day", "Today, Sunday 1 March"]
     assert heads[-1] == "Any day this week"
     assert "until Fri 13 March" in said.rpartition("Any day this week")[2]
-    assert "As of Sunday 1 March, 09:00 2026, Europe/Oslo" in said
+    assert "As of Sunday 1 March 2026, 09:00 , Europe/Oslo" in said
     for d in lines(called):
         assert plain(d.because) in said, d
     assert "Last 34.8, 2 Dec; aim 34 to 36 psu." in said  # the demo's last reading of salinity, 89 days ago
@@ -167,3 +167,12 @@ def test_no_page_asks_for_anything_elsewhere(browser, called):
     assert said == []
     assert all(u.startswith(base) for u in asked)
     context.close()
+
+
+def test_of_one_day_the_most_worth_of_its_minutes_comes_first_as_in_the_round(called):
+    round_ = plain(called.get("/system/great-reef?minutes=60").text)
+    first = [w for w in ("salinity", "alkalinity") if f"Test {w}" in round_]
+    assert first[0] == "salinity"
+    page = plain(called.get("/week/great-reef").text)
+    assert page.index("Test salinity") < min(page.index(x) for x in ("Inspect guard", "Test alkalinity") if x in page)
+    assert re.search(r"As of \w+ \d+ \w+ 2026, \d\d:\d\d", page)

@@ -131,6 +131,7 @@ def due(
         ids = [s for s in ids if s in who.looks_after]
     now = as_of or clock.now()
     found, zones = choose.everything(store, clock, ids, as_of, windows=False, units=units)
+    found.sort(key=lambda c: -c.worth / c.minutes)  # of one day the most worth of its minutes comes first
     out = [d for c in found if (d := _of_round(c, now, days, zones[c.system][1])) is not None]
     if store.entries(kinds=("arrival", "transfer", "loss")):  # nobody lives here: nothing more is loaded
         h = stock.house(store, clock, as_of)
@@ -169,9 +170,9 @@ def people(store: Store) -> tuple[Person, ...]:
     return stand_orders.standing(store).people
 
 
-def _order(d: Due) -> tuple[dt.date, dt.datetime, int, dt.date, str, str, str]:
+def _order(d: Due) -> tuple[dt.date, dt.datetime, int]:
     timed = d.begins if d.timed else dt.datetime.max.replace(tzinfo=dt.UTC)
-    return d.day, timed, URGENCIES.index(d.urgency), d.last or d.day, d.system, d.action, d.subject
+    return d.day, timed, URGENCIES.index(d.urgency)
 
 
 def _told_apart(found: Iterable[Due]) -> list[Due]:

@@ -5,21 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from leadline.app import stand_orders
-from leadline.app.parts_of import Field, Kind, changed, parts, without
+from leadline.app.parts_of import Field, Kind, changed, parts, said_of, without
 from leadline.app.ports import Store
 from leadline.measures.errors import BadInput, UnknownName
-from leadline.measures.words import N_
+from leadline.measures.words import N_, _
 from leadline.system.orders import SECRET, Orders
 
 KINDS: dict[str, Kind] = {k.id: k for k in (
-    Kind("person", N_("People"), N_("person"), ("id",), (
-        Field("id", N_("Short name"), "keeper"),
-        Field("name", N_("Name"), "Ada"),
-        Field("paths", N_("Ways to reach them, in this order"), "mail, push", kind="list"),
-        Field("hours", N_("Hours for medium alarms; high and urgent ones always call"), "07:00-22:30", kind="list"),
-        Field("looks_after", N_("Systems they look after, where not all"), "north-room", kind="list", more=True),
-        Field("note", N_("Note"), more=True),
-    ), N_("Whom the watch calls. The first is called first; name a second for when the first does not answer.")),
     Kind("path", N_("Ways"), N_("way"), ("id",), (
         Field("id", N_("Short name"), "mail"),
         Field("kind", N_("What it is"), choices=("mail", "service"), kind="choice"),
@@ -30,6 +22,14 @@ KINDS: dict[str, Kind] = {k.id: k for k in (
         Field("tls", N_("Mail: protected by"), choices=("", "starttls", "tls", "none"), kind="choice", more=True),
         Field("note", N_("Note"), more=True),
     ), N_("Mail by your own server, or a push service by its address. A way counts only while it is proved.")),
+    Kind("person", N_("People"), N_("person"), ("id",), (
+        Field("id", N_("Short name"), "keeper"),
+        Field("name", N_("Name"), "Ada"),
+        Field("paths", N_("Ways to reach them, in this order"), "mail, push", kind="list"),
+        Field("hours", N_("Hours for medium alarms; high and urgent ones always call"), "07:00-22:30", kind="list"),
+        Field("looks_after", N_("Systems they look after, where not all"), "north-room", kind="list", more=True),
+        Field("note", N_("Note"), more=True),
+    ), N_("Whom the watch calls. The first is called first; name a second for when the first does not answer.")),
     Kind("watch", N_("This machine"), N_("watch"), (), (
         Field("time_zone", N_("Time zone"), "Europe/Oslo"),
         Field("address", N_("How a phone on your network reaches these pages"), "http://192.168.1.20:8077"),
@@ -96,7 +96,16 @@ def put(store: Store, kind: str, key: str, said: Mapping[str, str]) -> tuple[Ord
                 for name in ("to", "from", "server", "user", "tls"):
                     way.pop(name, None)
         text = tomlkit.dumps(whole)
-    return stand_orders.give(store, text), wanted
+    try:
+        return stand_orders.give(store, text), wanted
+    except UnknownName as exc:
+        if kind != "person" or not exc.what.startswith("unknown path"):
+            raise said_of(kind_of(kind), exc, said.get("id", "")) from exc
+        raise BadInput(
+            _("there is no way {name} yet").format(name=exc.name), way_out=_("Add it under Ways first.")
+        ) from exc
+    except BadInput as exc:
+        raise said_of(kind_of(kind), exc, said.get("id", "")) from exc
 
 
 def drop(store: Store, kind: str, key: str) -> Orders:

@@ -79,25 +79,32 @@ def key_of(kind: Kind, part: Mapping[str, str]) -> str:
     return " ".join(part.get(n, "") for n in kind.names).strip()
 
 
-def said_of(kind: Kind, exc: BadInput) -> BadInput:
+def said_of(kind: Kind, exc: BadInput, name: str = "") -> BadInput:
     """What is wrong with a part, in the words of its form: the field's label and example instead of the document's.
 
-    A message about the document names the place as `band 1 (alkalinity).aim`, or begins with it.
+    A message about the document names the place as `band 1 (alkalinity).aim`, or begins with it; with `name`, that of
+    the part, also as `person keeper.hours`.
     """
-    place = re.match(rf"{kind.id}(?: \d+)?(?: \([^)]*\))?[.: ]+(\w+)", exc.where or exc.what)
-    field = next((f for f in kind.fields if place and f.key.partition(".")[0] == place[1]), None)
-    twice = re.fullmatch(rf"two of {kind.id} have the id '(.*)'", exc.what)
-    if twice:
-        what = _("there is {name} already").format(name=twice[1])
-        return BadInput(what, where=_(kind.fields[0].label), way_out=_("Choose another name."))
+    own = rf"(?: {re.escape(name)})?" if name else ""
+    full = f"{exc.where}: {exc.what}" if exc.where else exc.what
+    place = re.match(rf"{kind.id}(?: \d+)?{own}(?: \([^)]*\))?[.: ]+(\w+)", full)
     if place is None:
         return exc
-    what = exc.what if exc.where else exc.what[place.end() if field else place.start(1) :].lstrip(" =:")
+    field = next((f for f in kind.fields if f.key.partition(".")[0] == place[1]), None)
+    if field is not None and place.end() <= len(exc.where):
+        what = exc.what
+    else:
+        what = full[place.end() if field else place.start(1) :].lstrip(" =:")
     way_out = exc.way_out
-    own = "8.1" not in way_out and " = " not in way_out  # it speaks of this very value, not of an example
-    if field is not None and field.hint and not own:
+    if what in ("is missing", "are missing"):
+        what, way_out = _("nothing is typed"), "="
+    fits = "8.1" not in way_out and "=" not in way_out  # it speaks of this very value, not of an example
+    if field is not None and field.hint and not fits:
         way_out = _("For example: {example}.").format(example=field.hint)
-    return BadInput(what, where=_(field.label).partition(":")[0] if field else "", way_out=way_out)
+    label = "" if field is None else _(field.label)
+    if field is not None and "." in field.key:  # one of several boxes: "Aim: lowest"
+        label = label.partition(":")[0]
+    return BadInput(what, where=label, way_out=way_out)
 
 
 def changed(document: str, kind: Kind, key: str, said: Mapping[str, str]) -> str:
@@ -120,6 +127,12 @@ def changed(document: str, kind: Kind, key: str, said: Mapping[str, str]) -> str
         table = _single(whole, kind.id)
     else:
         table = _found(whole, kind, key) if key else _new(whole, kind.id)
+    mine = key_of(kind, said)
+    if not kind.single and mine and mine != key and mine in [key_of(kind, p) for p in parts(document, kind.id)]:
+        raise BadInput(
+            _("there is {name} already").format(name=mine), where=_(kind.fields[0].label),
+            way_out=_("Change that one, or choose another name."),
+        )  # fmt: skip
     for field in kind.fields:
         if field.key in said and "." not in field.key:
             _say(table, field, said[field.key].strip())

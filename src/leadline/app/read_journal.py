@@ -90,7 +90,7 @@ def entries(
     store: Store, now: dt.datetime, *, system: str = "", kind: str = "", words: str = "",
     before: dt.datetime | None = None, most: int = 50,
 ) -> Page:  # fmt: skip
-    """Entries that were known at `now` and hold all of the words in their subject, note, method or places.
+    """Entries that were known at `now` and hold all of the words in their subject, amount, note, method or places.
 
     An entry that only corrects or takes back another stands beside that one, not by itself.
     """
@@ -159,7 +159,9 @@ def with_corrections(
 def _holds(e: Entry, wanted: Sequence[str]) -> bool:
     if not wanted:
         return True
-    text = _text(e.subject, e.note, e.method, e.to, e.source, e.kind, str(e.extra.get("animal", "")))
+    amount = "" if e.value is None else f"{e.value:g}"
+    number = f"{amount} {amount.replace('.', ',')} {e.unit}"
+    text = _text(e.subject, e.note, e.method, e.to, e.source, e.kind, str(e.extra.get("animal", "")), number)
     return all(w in text for w in wanted)
 
 

@@ -98,7 +98,8 @@ def log(
     value = units.parse_typed(value_text) if value_text.strip() else None
     sd = units.parse_typed(sd_text) if sd_text.strip() else None
     entry = Entry(
-        when, system, kind, subject.strip(), value, unit.strip(), method.strip(), sd, to.strip(), source.strip(),
+        when, system, kind, _as_known(kind, subject.strip(), described), value,
+        unit.strip(), method.strip(), sd, to.strip(), source.strip(),
         now if now - when > dt.timedelta(minutes=1) else None, note.strip(), more,
     )  # fmt: skip
     entry, assumed = understood(store, described, entry)
@@ -160,6 +161,12 @@ def understood(store: Store, system: System, entry: Entry) -> tuple[Entry, tuple
     if kind in ("service", "observation", "arrival", "treatment", "transfer", "loss") and not entry.subject:
         raise BadInput(f"{kind} of what?", way_out="Name it.")
     return entry, ()
+
+
+def _as_known(kind: str, subject: str, system: System) -> str:
+    """What is added, by the name under which it is known: `Baking soda` is baking-soda."""
+    plain = "-".join(subject.lower().split())
+    return plain if kind == "addition" and not _reckoned(subject, system) and _reckoned(plain, system) else subject
 
 
 def _reckoned(subject: str, system: System) -> bool:

@@ -151,6 +151,9 @@ def begin(
         litres = parse_amount(volume, "volume")
         if litres <= 0:
             raise BadInput(f"{volume!r} is no volume of water", way_out="Give one above zero, such as 400 L.")
+        if litres < 5.0 and re.match(r"\d[.,]\d{3}(?!\d)", volume):
+            bare = re.sub(r"[.,]", "", volume, count=1)
+            raise BadInput(f"{volume!r} is very little water", way_out=f"Write {bare}, or {litres:g} L if it is so.")
         head["net_volume"] = volume
     head["units"] = units
     if purpose:
@@ -195,7 +198,7 @@ def put(store: Store, clock: Clock, system: str, kind: str, key: str, said: Mapp
     try:
         return replace_whole(store, clock, system, document)
     except BadInput as exc:
-        raise said_of(kind_of(kind), exc) from exc
+        raise said_of(kind_of(kind), exc, key_of(kind_of(kind), said)) from exc
 
 
 def drop(store: Store, clock: Clock, system: str, kind: str, key: str) -> System:

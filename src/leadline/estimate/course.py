@@ -11,6 +11,7 @@ from leadline.estimate.grid import GAIN, LEVEL, SECOND, STATES, transition_noise
 from leadline.estimate.reckon import Reckoning, held, moment_of, within_reason
 from leadline.estimate.replay import Track
 from leadline.estimate.report import Course, Fix, QuantityEstimate
+from leadline.measures import figures
 
 Array = np.ndarray
 
@@ -161,7 +162,7 @@ def course(r: Reckoning, q: str, start: float, points: int = 160, ahead_days: fl
         mean, low, high = np.maximum(mean, 0.0), np.maximum(low, 0.0), np.maximum(high, 0.0)
     found = tuple(_fix(t, k) for k in range(n) if s.t[k] >= first)
     marked = tuple(
-        (moment_of(day), kind, words)
+        (moment_of(day), kind, figures.as_read(words))
         for day, kind, words in r.inputs.marks
         if day >= first and _touches(kind, q, words)
     )
@@ -242,7 +243,7 @@ def fixes(r: Reckoning, q: str, start: float, end: float) -> tuple[Fix, ...]:
 def marks(r: Reckoning, q: str, start: float, end: float) -> list[tuple[dt.datetime, str, str]]:
     """Exchanges and additions between two days that touch a quantity, and services of what measures it."""
     found = [
-        (moment_of(day), kind, words.replace("-", " "))
+        (moment_of(day), kind, figures.as_read(words.replace("-", " ")))
         for day, kind, words in r.inputs.marks
         if start <= day <= end and _touches(kind, q, words)
     ]

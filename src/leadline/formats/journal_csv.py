@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from operator import itemgetter
@@ -25,7 +26,7 @@ COLUMNS = (
 )  # fmt: skip
 REQUIRED = ("time", "system", "kind")
 WORDS = ("subject", "unit", "method", "to", "from", "note", "id")  # cells that hold whatever somebody typed
-REJECTED_MARK = ".rejected."
+_REJECTED = re.compile(r"(^|[./\\])rejected( ?\(\d+\))?\.[a-z]+$", re.IGNORECASE)
 HUGE = 1e15  # no amount in a kept system comes near
 WATER_NUMBERS = (
     "salinity", "temperature", "alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "volume_out",
@@ -41,6 +42,11 @@ NEEDS_SUBJECT = {
 
 ZoneOf = Callable[[str], dt.tzinfo]
 Progress = Callable[[int], None]
+
+
+def left_out(file: str) -> bool:
+    """Whether a file holds rows that an import left out, by its name: its last column says why, and is ours."""
+    return _REJECTED.search(file) is not None
 
 
 class _Bad(Exception):
@@ -90,7 +96,7 @@ class JournalReader:
         if isinstance(header, Broken):
             raise BadInput(header.reason, where=f"{file}:1")
         columns = columns_of(header, file, system)
-        if columns[-1] == "reason" and REJECTED_MARK in file:
+        if columns[-1] == "reason" and left_out(file):
             columns[-1] = ""  # our own remark on the row, not part of it
         out = FileRead(file, "journal", columns)
         width = len(columns)

@@ -13,7 +13,7 @@ import numpy as np
 from leadline.app.bring_in import Declared, FileRead, Problem, StreamPart
 from leadline.app.ports import Parked
 from leadline.detect import trust
-from leadline.formats.journal_csv import REJECTED_MARK, Progress, ZoneOf
+from leadline.formats.journal_csv import Progress, ZoneOf, left_out
 from leadline.formats.text import Broken, Rows
 from leadline.formats.times import LocalTimes
 from leadline.measures import units
@@ -136,7 +136,7 @@ def _columns(header: list[str] | Broken, file: str, system: str) -> list[str]:
     if isinstance(header, Broken):
         raise BadInput(header.reason, where=f"{file}:1")
     columns = [h.strip().lower() for h in header]
-    if columns[-1] == "reason" and REJECTED_MARK in file:
+    if columns[-1] == "reason" and left_out(file):
         columns[-1] = ""
     for needed in ("time", "system", "stream", "value"):
         if needed not in columns and not (needed == "system" and system):

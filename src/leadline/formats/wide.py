@@ -322,8 +322,8 @@ def _has_unit(cell: Cell) -> bool:
         return False
 
 
-def _middle(i: int, body: Sequence[Sequence[Cell]], sign: cells.Decimal | None) -> float:
-    """The median of a column, its texts read with that decimal sign; 0 when it holds no number."""
+def _middle(i: int, body: Sequence[Sequence[Cell]], sign: cells.Decimal | None) -> tuple[int, float]:
+    """How many numbers a column holds with that decimal sign, and their median; 0 when there is none."""
     values = []
     for row in body:
         cell = row[i] if i < len(row) else None
@@ -334,7 +334,7 @@ def _middle(i: int, body: Sequence[Sequence[Cell]], sign: cells.Decimal | None) 
                 values.append(cells.amounts(cell, sign)[0].value)
             except BadInput:
                 continue
-    return sorted(values)[len(values) // 2] if values else 0.0
+    return len(values), sorted(values)[len(values) // 2] if values else 0.0
 
 
 def _proposed(column: Column, i: int, body: Sequence[Sequence[Cell]]) -> str:
@@ -344,8 +344,8 @@ def _proposed(column: Column, i: int, body: Sequence[Sequence[Cell]]) -> str:
     if column.role in amounts.MASS_OR_VOLUME:
         return "mL"
     signs: tuple[cells.Decimal | None, ...] = (".", ",", None)
-    for sign in signs:  # the decimal sign may still be asked for
-        middle = _middle(i, body, sign)
+    read = [_middle(i, body, sign) for sign in signs]  # the decimal sign may still be asked for
+    for _, middle in sorted(read, key=lambda r: -r[0]):  # with which most cells are numbers
         for low, high, unit in _USUAL.get(column.subject, ()):
             if low <= middle <= high:
                 return unit

@@ -10,7 +10,7 @@ from leadline.app.bring_in import FileRead, Problem, row_of
 from leadline.app.ports import Parked
 from leadline.formats import amounts, cells, dates, wide
 from leadline.formats.headers import Column
-from leadline.formats.journal_csv import HUGE, REJECTED_MARK, ZoneOf
+from leadline.formats.journal_csv import HUGE, ZoneOf, left_out
 from leadline.formats.subjects import OWN_NAMES
 from leadline.formats.times import LocalTimes
 from leadline.formats.wide import Layout, Said
@@ -38,7 +38,7 @@ def read(
         When the sheet as a whole can't be read, or something must be asked first.
     """
     plan = wide.layout(grid, file, said, now.year + 1, systems)
-    if REJECTED_MARK in file:
+    if left_out(file):
         plan.columns = [replace(c, role="ignore") if c.header == "reason" else c for c in plan.columns]
     out = wide.new_file(file, plan, said)
     out.problems += [Problem(file, line, "", "", row.reason, row.fields) for line, row in grid.broken]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -109,6 +110,11 @@ def number(value: float, digits: int) -> str:
 def plain(value: float, significant: int = 6) -> str:
     """A number with up to that many significant digits and no empty ones: 0.5, 12, 1500; the reader's decimal mark."""
     return f"{value:.{significant}g}".replace("-", MINUS).replace(".", decimal_mark())
+
+
+def as_read(text: str) -> str:
+    """A text that begins with an amount as programs write it, with the reader's decimal mark."""
+    return re.sub(r"^(\d+)\.(\d)", rf"\1{decimal_mark()}\2", text)
 
 
 def doubt_digits(sd: float, most: int) -> int:

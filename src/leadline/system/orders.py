@@ -262,6 +262,9 @@ class _Reader:
             tls = self._choice(t, "tls", ("starttls", "tls", "none"), where)
             host, port = self._server(t, "server", {"tls": 465, "starttls": 587, "none": 25}[tls], where)
             to = self._text(t, "to", where)
+            for key, address in (("to", to), ("from", str(t.get("from", to)))):
+                if "@" not in address.strip("@"):
+                    raise BadInput(f"{where}.{key} = {address!r}", way_out="Write it like keeper@home.example.")
             return MailPath(
                 ident, to, str(t.get("from", to)), host, port, tls, str(t.get("user", "")),
                 self._secret(t, "password", where), str(t.get("ca_file", "")), **more,

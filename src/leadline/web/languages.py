@@ -22,7 +22,7 @@ from leadline.web.doors import tastes
 _DOMAIN = "leadline"
 _OWN_NAME = "Language-Name"  # a header of the catalogue: what the language calls itself
 _MARK = "Decimal-Mark"  # another: a point or a comma
-_SILENT = ("/static/", "/api/", "/metrics", "/calendar/")  # files, feeds, and answers to programs: in English
+_SILENT = ("/static/", "/api/", "/metrics")  # files, feeds, and answers to programs: in English
 
 
 def shelf() -> dict[str, Tongue]:
@@ -113,6 +113,7 @@ class Spoken:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
-            silent = scope["path"].startswith(_SILENT) or "authorization" in Headers(scope=scope)
+            feed = scope["path"].endswith(".ics")
+            silent = feed or scope["path"].startswith(_SILENT) or "authorization" in Headers(scope=scope)
             words.speak(ENGLISH if silent else of(Request(scope), self.known))
         await self.app(scope, receive, send)

@@ -12,7 +12,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
-from leadline.app import record, stock
+from leadline.app import describe, record, stock
 from leadline.app.stock import House
 from leadline.journal.entry import Entry
 from leadline.measures.errors import BadInput, UnknownName
@@ -80,6 +80,9 @@ def shown(request: Request, h: House) -> Flash | None:
     if entry.kind == "arrival" and lot in h.register.lots:
         typed = str(entry.extra.get("kind", "") or entry.subject)
         more = stock.taken_as(h.catalogue, typed, h.register.lots[lot])
+    if entry.kind in ("addition", "exchange"):  # what nobody knows is kept and moves nothing: that must be said
+        notes = record.understood(store, describe.load(store, entry.system), entry)[1]
+        more = " ".join(f"{n[:1].upper()}{n[1:]}." for n in notes)
     undo = "" if entry.extra.get("instead_of") else entry.id  # taken back alone, the older one would be lost with it
     return Flash(words, more, undo, lot if entry.kind == "observation" else "", trace)
 

@@ -87,7 +87,10 @@ def shown(request: Request, ident: str, typed: Typed | None = None, lead: str = 
 
 def amount(e: Entry) -> str:
     """The amount as it was typed, with its unit."""
-    return f"{figures.plain(e.value)} {figures.unit_label(e.unit)}".strip() if e.value is not None else ""
+    if e.value is None:
+        return ""
+    less = "<" if e.extra.get("below_detection") else ""
+    return f"{less}{figures.plain(e.value)} {figures.unit_label(e.unit)}".strip()
 
 
 def _stored(e: Entry) -> str:

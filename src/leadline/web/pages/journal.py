@@ -199,7 +199,9 @@ def _usual(form: str, system: str, last: Sequence[Entry], offered: Sequence[str]
 
 
 def _files(store: Store, now: dt.datetime, found: Sequence[Written]) -> dict[str, str]:
-    lines = read_journal.lines(store, [w.entry.id for w in found])
+    anew = {w.entry.id: str(w.entry.extra["instead_of"]) for w in found if w.entry.extra.get("instead_of")}
+    lines = read_journal.lines(store, [*(w.entry.id for w in found), *anew.values()])
+    lines = {w.entry.id: lines[w.entry.id] + lines.get(anew.get(w.entry.id, ""), []) for w in found}
     return {i: files.counted(*n) for i, n in attachments.counts(store, lines, now).items()}
 
 

@@ -70,8 +70,15 @@ def _kind(request: Request, kind: Kind, typed: Typed | None, given: set[str]) ->
         })  # fmt: skip
     fresh = mine is not None and not mine.values.get("key") and not rows if kind.single else (
         mine is not None and not mine.values.get("key"))  # fmt: skip
-    return {"kind": localized(kind), "rows": rows, "now": dict(mine.values) if fresh and mine is not None else {},
+    return {"kind": localized(kind), "rows": rows,
+            "now": dict(mine.values) if fresh and mine is not None else _start(request, kind),
             "error": mine.error if fresh and mine is not None else ""}  # fmt: skip
+
+
+def _start(request: Request, kind: Kind) -> dict[str, str]:
+    """What a new part begins with: a person is called by the ways that there are."""
+    ways = [p["id"] for p in orders_set_up.shown(request.app.state.store, "path")] if kind.id == "person" else []
+    return {"paths": ", ".join(ways)} if ways else {}
 
 
 async def keep_part(request: Request) -> Response:

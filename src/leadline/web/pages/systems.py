@@ -14,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from leadline.app import describe, set_up, volume
-from leadline.measures import figures
+from leadline.measures import figures, units
 from leadline.measures.errors import BadInput
 from leadline.measures.units import GALLON_L
 from leadline.measures.words import N_, _, ngettext
@@ -41,6 +41,10 @@ _PURPOSE_SAID = {
     "quarantine": N_("quarantine"),
     "hospital": N_("a hospital"),
 }
+_MACHINE_SAID = {
+    "topoff": N_("top-off"), "uv": N_("UV lamp"), "ups": N_("battery backup (UPS)"), "doser": N_("dosing pump"),
+}  # fmt: skip
+_UNITS_SAID = {"metric": N_("metric"), "us": N_("US")}
 _SHORT = {
     "sd": "± {}",
     "minutes": N_("{} min"),
@@ -117,10 +121,10 @@ async def make(request: Request) -> Response:
     unit = text(form, "unit") or "L"
     length = text(form, "length_unit") or "cm"
     try:
-        sizes = [f"{x} {length}" if x else "" for x in (text(form, k, 20) for k in ("length", "depth", "height"))]
+        sizes = [_unit({k: text(form, k, 20)}, k, length) for k in ("length", "depth", "height")]
         amount = text(form, "volume", 40)
         made = set_up.begin(
-            state.store, state.clock, name=text(form, "name"), volume=f"{amount} {unit}" if amount else "",
+            state.store, state.clock, name=text(form, "name"), volume=_unit({"volume": amount}, "volume", unit),
             size=() if amount else sizes, time_zone=text(form, "time_zone"), units="us" if unit == "gal" else "metric",
             purpose=text(form, "purpose"),
         )  # fmt: skip
@@ -152,13 +156,27 @@ def _one(request: Request, typed: Typed | None = None) -> Response:
         "kinds": [_kind(document, k, s, opened, key, typed, units) for k in set_up.KINDS.values()],
         "defaults": s.defaults, "unknown": s.unknown, "bands": _bands(s, units),
         "volume": _litres(s.net_volume_l, s.net_volume_sd_l, units), "document": document,
+        "reckoned": _reckoned(asked, s, units),
         "whole": typed.values.get("document", document) if typed and typed.form == "whole" else document,
-        "zones": zones(), "quantity_said": _quantity_said, "performance": _performances(s, units),
+        "zones": zones(), "choice_said": _choice_said, "performance": _performances(s, units),
     }, 200 if typed is None else 422)  # fmt: skip
 
 
-def _quantity_said(name: str) -> str:
-    return sentences.titled(name) if name else ""
+def _reckoned(asked: Asked, s: System, units: str) -> str:
+    """How much water doses and exchanges speak for, where that is not what is stated."""
+    e = asked.see(s.id).estimate
+    stated, said = (
+        (_litres(*x, units)) for x in ((s.net_volume_l, s.net_volume_sd_l), (e.net_volume_l, e.net_volume_sd_l))
+    )
+    return said if said != stated else ""
+
+
+def _choice_said(key: str, choice: str) -> str:
+    """A choice of a form as one says it."""
+    if key == "quantity":
+        return sentences.titled(choice)
+    words = {"type": _MACHINE_SAID, "purpose": _PURPOSE_SAID, "units": _UNITS_SAID}.get(key, {})
+    return _(words[choice]) if choice in words else choice
 
 
 _FOR_US = {  # examples as they are, and near them what a reader of US units would type
@@ -188,7 +206,8 @@ def _single(document: str, kind: set_up.Kind, opened: str, typed: Typed | None, 
         values.update(mine.values)
     return {"kind": localized(kind, units), "now": values, "open": opened == kind.id,
             "error": mine.error if mine else "",
-            "shown": [(_(f.label), values[f.key]) for f in kind.fields if values.get(f.key)]}  # fmt: skip
+            "shown": [(_(f.label), _choice_said(f.key, values[f.key])) for f in kind.fields
+                      if values.get(f.key)]}  # fmt: skip
 
 
 def _kind(
@@ -238,7 +257,7 @@ def _said(kind: set_up.Kind, part: dict[str, str]) -> str:
     for f in kind.fields:
         value = part.get(f.key, "")
         if value and "." not in f.key and f.key not in kind.names:
-            said.append(_(_SHORT.get(f.key, "{}")).format(value.replace("\n", ", ")))
+            said.append(_(_SHORT.get(f.key, "{}")).format(_choice_said(f.key, value).replace("\n", ", ")))
     return " · ".join(said)
 
 
@@ -392,8 +411,23 @@ def _known_sizes(s: System, units: str) -> dict[str, str]:
     return found
 
 
+_BOXES: dict[str, tuple[str, units.Dimension]] = {
+    "length": (N_("Inner length"), "length"), "depth": (N_("Depth"), "length"), "height": (N_("Water"), "length"),
+    "others": (N_("Sump and pipes, at their running level"), "volume"), "rock": (N_("Rock, dry"), "mass"),
+    "sand": (N_("Sand, dry"), "mass"), "exchanged": (N_("Exchanged"), "volume"),
+    "dosed": (N_("Sodium bicarbonate"), "mass"),
+}  # fmt: skip
+_USUAL_UNIT = {"rock": "kg", "sand": "kg", "exchanged": "L", "dosed": "g"}
+
+
 def _ways(q: dict[str, str]) -> list[volume.Way]:
     ways = []
+    for key, (label, dimension) in _BOXES.items():
+        if q.get(key):
+            try:
+                units.parse_amount(_unit(q, key, _USUAL_UNIT.get(key, "")), dimension)
+            except BadInput as exc:
+                raise BadInput(exc.what, where=_(label), way_out=exc.way_out) from exc
     sizes = [q.get(k, "") for k in ("length", "depth", "height")]
     if any(sizes) or q.get("others"):
         others = [q["others"]] if q.get("others") else []

@@ -306,7 +306,7 @@ async def change(request: Request) -> Response:
     o.columns, o.units = columns, units
     if text(form, "do") == "bring":
         return await _bring(request, waiting, form)
-    return back(f"/import/{waiting.id}")
+    return back(f"/import/{waiting.id}", "result")
 
 
 async def _bring(request: Request, waiting: Waiting, form: FormData) -> Response:
@@ -340,7 +340,7 @@ async def _bring(request: Request, waiting: Waiting, form: FormData) -> Response
     said = []
     if brought.new or brought.already_there:
         said.append(
-            ngettext("{n} row new, {old} already there", "{n} rows new, {old} already there", brought.new).format(
+            ngettext("{n} entry new, {old} already there", "{n} entries new, {old} already there", brought.new).format(
                 n=figures.number(brought.new, 0), old=figures.number(brought.already_there, 0)
             )
         )
@@ -381,10 +381,12 @@ async def done(request: Request) -> Response:
 async def rejected(request: Request) -> Response:
     """`GET /import/ID/rejected.csv?file=…`: the rows that were left out, as they stood in the file."""
     waiting = _waiting(request)
-    content = waiting.rejected.get(request.query_params.get("file", ""))
+    file = request.query_params.get("file", "")
+    content = waiting.rejected.get(file)
     if content is None:
         raise BadInput(_("no row of that file was left out"), way_out=_("Go back: /import"))
-    headers = {"content-disposition": 'attachment; filename="rejected.csv"'}
+    name = re.sub(r"[^A-Za-z0-9._-]+", "-", file)[-80:]  # by its ending it is known again, and its reasons are no notes
+    headers = {"content-disposition": f'attachment; filename="{name}.rejected.csv"'}
     return Response(content, media_type="text/csv; charset=utf-8", headers=headers)
 
 

@@ -129,7 +129,7 @@ def _alarm(a: AlarmLine, now_s: float, orders: Orders, typed: Typed | None) -> d
         "asks": r.state is State.UNACKNOWLEDGED,
         "since": _("{span} ago").format(span=span(now_s - r.began_s)),
         "left": "" if left is None else _("{span} left").format(span=span(left)) if left > 60 else _("past its limit"),
-        "first": first_step(r.name, r.subject) if r.state in ACTIVE else "",
+        "first": first_step(r.name, r.subject) if r.state in ACTIVE or r.alarm.holds else "",
         "cause": oversee.called(r.system, r.cause, "", orders) if r.cause else "",
         "has": ""
         if a.held_s is None

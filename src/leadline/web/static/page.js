@@ -26,7 +26,9 @@ document.addEventListener("click", (event) => {
 });
 document.addEventListener("toggle", (event) => {
   if (event.target.matches("details.entry") && event.target.open) {
-    event.target.querySelector("input[name=value], select, input[type=text]")?.focus();
+    event.target.querySelector("input[name=value], select, input[type=text]")?.focus({ preventScroll: true });
+    const send = event.target.querySelector(".send"); // never under the bar at the foot of a phone's page
+    (send || event.target).scrollIntoView({ block: "nearest" });
   }
 }, true);
 document.addEventListener("htmx:afterSwap", () => {

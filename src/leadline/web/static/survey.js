@@ -105,7 +105,7 @@ function go(v, at_once) {
 }
 
 function zoom(by, at, at_once) {
-  const middle = at ?? (cursor !== null && cursor > target.from && cursor < target.to ? cursor
+  const middle = at ?? (cursor !== null && cursor >= target.from && cursor <= target.to ? cursor
     : (target.from + target.to) / 2);
   const span = Math.min(Math.max(length(target) * by, LEAST), MOST) / length(target);
   go({ from: middle + (target.from - middle) * span, to: middle + (target.to - middle) * span }, at_once);
