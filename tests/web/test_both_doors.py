@@ -57,6 +57,7 @@ NOT_AT_THE_PROMPT = {
     "read_journal.last_amounts": "what a form offers; at the prompt it is typed",
     "read_journal.subjects": "what a form offers; at the prompt it is typed",
     "record.once": "a mark against a request that was sent twice; the prompt sends once",
+    "record.understood": "what was said while it was logged, again for the page after it; the prompt says it at once",
     "record.sent": "the mark of a form that was sent twice; the prompt sends once",
     "stand_orders.names_of": "a name for a headline",
     "stand_orders.token_name": "who knocks; nobody knocks at the prompt",
