@@ -479,7 +479,7 @@ def test_a_shared_page_names_nobody_and_leads_nowhere_else(house):  # noqa: F811
     assert "looked" in seen.text  # what the address asks for beyond the link is not heard
     assert "Sivert Ytre" not in seen.text
     assert seen.headers["cache-control"] == "no-store"
-    assert seen.headers["referrer-policy"] == "same-origin"
+    assert seen.headers["referrer-policy"] == "strict-origin"  # its address is the secret
     assert "set-cookie" not in seen.headers
     assert guest.get("/journal").status_code == 303
     assert guest.get(f"{link}/../../people").status_code in (303, 404)
