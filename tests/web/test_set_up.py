@@ -453,3 +453,14 @@ def test_the_unit_that_is_proposed_comes_from_most_of_the_cells(fresh):
     rows = "".join(f"{d:02d}.05.2025;25,{d % 10}\n" for d in range(13, 25)) + "26.05.2025;78\n"
     page = upload(fresh, "old.csv", f"Date;Temp\n{rows}".encode())
     assert re.search(r'name="ask-temperature" value="degC"', page.text)
+
+
+def test_a_unit_typed_as_it_is_printed_is_the_same_unit(fresh):
+    make(fresh)
+    for unit in ("degC", "°C"):  # the same rows, brought twice
+        page = upload(fresh, "old.csv", b"date,Temp\n2025-05-01,25.2\n2025-05-02,25.3\n")
+        form = {**everything_on(page.text), "ask-temperature": unit}
+        fresh.client.post(page.url.path, data={**form, "do": "look"})
+        fresh.client.post(page.url.path, data={**everything_on(fresh.client.get(page.url.path).text), "do": "bring"})
+    with fresh.store() as store:
+        assert [(e.value, e.unit) for e in store.entries("north-room")] == [(25.2, "degC"), (25.3, "degC")]

@@ -63,6 +63,11 @@ def unit_label(unit: str) -> str:
     return _LABELS.get(unit, unit)
 
 
+def unit_typed(label: str) -> str:
+    """A unit as it is kept, for one that is typed as it is printed: °C as `degC`."""
+    return next((unit for unit, printed in _LABELS.items() if printed and printed == label), label)
+
+
 @lru_cache(maxsize=256)
 def display(quantity: str, units: str = "metric", stored_unit: str = "") -> Display:
     """How `quantity` is shown to whoever prefers `units` ("metric" or "us").

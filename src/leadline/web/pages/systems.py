@@ -176,7 +176,7 @@ def _choice_said(key: str, choice: str) -> str:
     if key == "quantity":
         return sentences.titled(choice)
     words = {"type": _MACHINE_SAID, "purpose": _PURPOSE_SAID, "units": _UNITS_SAID}.get(key, {})
-    return _(words[choice]) if choice in words else choice
+    return _(words[choice]) if choice in words else choice.replace("degC", "°C").replace("degF", "°F")
 
 
 _FOR_US = {  # examples as they are, and near them what a reader of US units would type
@@ -250,7 +250,7 @@ def _said(kind: set_up.Kind, part: dict[str, str]) -> str:
     lists: dict[str, list[str]] = {}
     for f in kind.fields:
         if "." in f.key and part.get(f.key):
-            lists.setdefault(f.key.partition(".")[0], []).append(part[f.key])
+            lists.setdefault(f.key.partition(".")[0], []).append(_choice_said("", part[f.key]))
     said = [
         f"{name.replace('_', ' ')} {(' × ' if name == 'inner_size' else ' to ').join(v)}" for name, v in lists.items()
     ]

@@ -302,7 +302,7 @@ async def change(request: Request) -> Response:
             units[heading] = unit
     for key, value in form.multi_items():
         if key.startswith("ask-") and isinstance(value, str) and value.strip():
-            units[key.removeprefix("ask-")] = value.strip()[:40]
+            units[key.removeprefix("ask-")] = figures.unit_typed(value.strip()[:40])
     o.columns, o.units = columns, units
     if text(form, "do") == "bring":
         return await _bring(request, waiting, form)
