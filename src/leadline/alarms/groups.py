@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from leadline.alarms.alarm import State
+from leadline.alarms.decide import RANK, Priority
 from leadline.alarms.raised import Raised
 
 LONGEST_S = 24 * 3600.0  # a cause older than this explains nothing any more
@@ -50,6 +52,29 @@ def cause_of(name: str, subject: str, at_s: float, standing: Iterable[Raised], t
 def family(r: Raised) -> str:
     """What an alarm and all that share its cause have in common: the name of the cause."""
     return r.cause or r.name
+
+
+def answered_with(r: Raised, answered: Raised) -> bool:
+    """Whether an alarm that asks is answered with another: it follows from it, or is low and of the same cause."""
+    if r.state is not State.UNACKNOWLEDGED or r.name == answered.name:
+        return False
+    return r.cause == answered.name or (family(r) == family(answered) and r.priority is Priority.LOW)
+
+
+def as_shown(r: Raised, shown: Mapping[str, str], seen_s: float) -> bool:
+    """Whether an alarm that asks is one of those that somebody had before them, as it was then or quieter.
+
+    Parameters
+    ----------
+    shown
+        Names, each with the priority that was shown.
+    seen_s
+        When that was. [Unix s]
+    """
+    loud = RANK.get(shown.get(r.name, ""))  # type: ignore[call-overload]
+    return (
+        r.state is State.UNACKNOWLEDGED and r.alarm.since_s < seen_s and loud is not None and RANK[r.priority] <= loud
+    )
 
 
 def _explains(r: Raised, name: str, subject: str, types: Mapping[str, str]) -> bool:

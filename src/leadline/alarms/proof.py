@@ -12,6 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
+from leadline.alarms.delivery import Delivery, Stage
+from leadline.alarms.message import span
 from leadline.system.orders import Rhythm
 
 # a path fails once in 120 days until its own proofs say otherwise (sheet DLV-2, judgement): Gamma(1, 120 d)
@@ -125,3 +127,14 @@ def due_s(rhythm: Rhythm, last_asked_s: float | None, now_s: float, time_zone: s
     if rhythm.every_d == 1 and last.time() < at:  # asked in between, by hand or at the start: today's hour still comes
         found = dt.datetime.combine(last.date(), at, local).timestamp()
     return found
+
+
+def missed(tries: Sequence[Delivery], asked_s: float, now_s: float, said: Rhythm) -> str:
+    """Why an open proof counts as missed; empty while it may still be answered."""
+    if tries and tries[-1].stage is Stage.FAILED:
+        return f"it could not be sent ({tries[-1].note})"
+    if tries and tries[-1].stage in (Stage.QUEUED, Stage.TRYING) and now_s - asked_s > said.hand_over_s:
+        return f"nothing took it for {span(now_s - asked_s)} ({tries[-1].note or 'no try yet'})"
+    if now_s - asked_s > said.window_s:
+        return f"no answer within {span(said.window_s)}"
+    return ""

@@ -350,11 +350,7 @@ class Signals:
             raised = self.store.alarm(system, name)
             turned = [] if raised is None else self._acknowledge(watch, raised, who, how, now_s)
             for r in self.store.alarms(system) if also else ():
-                shown = (also or {}).get(r.name)
-                was_there = r.alarm.since_s < seen_s
-                if shown not in decide.RANK or r.state is not State.UNACKNOWLEDGED or not was_there:
-                    continue
-                if decide.RANK[r.priority] <= decide.RANK[Priority(shown)]:
+                if groups.as_shown(r, also or {}, seen_s):
                     turned += self._acknowledge(watch, r, who, how, now_s)
         self.step("answered")
         return turned
@@ -388,9 +384,7 @@ class Signals:
         if not turned and not raised.alarm.holds:
             return turned
         for r in self.store.alarms(raised.system):
-            low = groups.family(r) == groups.family(raised) and r.priority is Priority.LOW
-            belongs = r.name != raised.name and (r.cause == raised.name or low)
-            if belongs and r.state is State.UNACKNOWLEDGED and not self._open_of(r.system, r.name):
+            if groups.answered_with(r, raised) and not self._open_of(r.system, r.name):
                 turned += watch.happen(r, Event.ACKNOWLEDGE, now_s, who=who)
         return turned
 
@@ -482,7 +476,10 @@ class Signals:
 
     def _judge_path(self, person: str, path: str, seen: dict[str, Any], now_s: float) -> list[Finding]:
         name = f"{PATH}-{person}-{path}-unproved"
-        why = self._missed(seen, now_s) if seen["asked_s"] is not None and not seen["overdue"] else ""
+        why = ""
+        if seen["asked_s"] is not None and not seen["overdue"]:
+            tries = self.store.deliveries(str(seen["message"]))
+            why = proof.missed(tries, float(seen["asked_s"]), now_s, self.orders.proof)
         if why:
             seen |= {"overdue": True, "missed": seen["missed"] + 1}
             self._keep(person, path, seen)
@@ -497,18 +494,6 @@ class Signals:
         if seen["proved_s"] is not None:
             return [Finding(name, path, now_s, False, None, None, f"{path} to {person} is proved again.")]
         return []
-
-    def _missed(self, seen: Mapping[str, Any], now_s: float) -> str:
-        """Why the open proof counts as missed; empty while it may still be answered."""
-        asked = float(seen["asked_s"])
-        tries = self.store.deliveries(str(seen["message"]))
-        if tries and tries[-1].stage is Stage.FAILED:
-            return f"it could not be sent ({tries[-1].note})"
-        if tries and tries[-1].stage in (Stage.QUEUED, Stage.TRYING) and now_s - asked > self.orders.proof.hand_over_s:
-            return f"nothing took it for {message.span(now_s - asked)} ({tries[-1].note or 'no try yet'})"
-        if now_s - asked > self.orders.proof.window_s:
-            return f"no answer within {message.span(self.orders.proof.window_s)}"
-        return ""
 
 
 def _short(receipt: Receipt) -> str:
