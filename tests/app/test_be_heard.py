@@ -155,19 +155,71 @@ def test_an_old_link_of_an_alarm_that_is_over_answers_nothing_of_today(house):
     assert house.store.alarm("reef", "chiller-1-never-off").state is State.UNACKNOWLEDGED
 
 
-def test_what_the_flood_speaks_for_is_not_answered_by_the_mail_of_one_of_its_cause(house):
-    house.find("chiller-1-warms", 5.0)
-    house.go()
+def test_what_the_flood_speaks_for_is_not_answered_by_the_mail_of_a_quieter_one_of_its_cause(house):
+    house.find("chiller-1-warms", 20.0)  # medium, told
+    house.go(1)
     code = house.couriers["mail"].got[-1].code
     for k in range(12):
-        house.find(f"probe-{k}-noisy", 3.0, f"probe-{k}")
-    house.go()
-    house.find("heater-1-no-heat", 5.0, "heater-1")
-    house.go()
-    assert house.store.alarm("reef", "heater-1-no-heat").cause == "chiller-1-warms"
-    before = house.store.alarm("reef", "heater-1-no-heat").state
+        house.find(f"probe-{k}-noisy", 0.5, f"probe-{k}")
+    house.go(1)
+    house.find("temperature-high", 0.5, "temperature")  # urgent; the flood speaks for it
+    house.go(1)
+    assert house.store.alarm("reef", "temperature-high").cause == "chiller-1-warms"
     house.signals.answer(house.watch, house.signals.find_code(code, house.now), "reply", house.now)
-    assert before is State.UNACKNOWLEDGED
+    assert house.store.alarm("reef", "chiller-1-warms").state is State.ACKNOWLEDGED
+    assert house.store.alarm("reef", "temperature-high").state is State.UNACKNOWLEDGED
+
+
+@pytest.mark.parametrize("how", ["link", "page"])
+@pytest.mark.parametrize("harm_h", [5.0, 12.0])
+def test_an_answered_flood_speaks_for_nothing_that_came_since(house, how, harm_h):
+    for k in range(12):
+        house.find(f"probe-{k}-noisy", harm_h, f"probe-{k}")
+    house.go(2)
+    flood = next(m for m in house.store.open_messages() if m.alarm == FLOOD)
+    if how == "link":
+        house.find("late-high", harm_h, "late")
+        house.go(1)
+        house.signals.answer(house.watch, house.store.deliveries(flood.id)[0], how, house.now)
+    else:
+        house.signals.acknowledge(house.watch, WATCH, FLOOD, "me", "page", house.now)
+        house.go(30)
+        house.find("late-high", harm_h, "late")
+    assert {house.store.alarm("reef", f"probe-{k}-noisy").state for k in range(12)} == {State.ACKNOWLEDGED}
+    assert house.store.alarm("reef", "late-high").state is State.UNACKNOWLEDGED
+    house.go(2)
+    assert "late-high" in {m.alarm for m in house.store.open_messages()}
+
+
+@pytest.mark.parametrize("between", ["ends", "holds"])
+def test_an_old_link_answers_no_alarm_that_spoke_again(house, between):
+    house.find("temperature-high", 3.0, "temperature")
+    house.go(1)
+    old = next(m for m in house.store.open_messages() if m.alarm == "temperature-high")
+    house.answer("mail")
+    if between == "ends":
+        house.find("temperature-high", 3.0, "temperature", holds=False)
+        house.go(600)
+        house.find("temperature-high", 0.5, "temperature")
+        house.go(20)
+    else:
+        house.go(120)  # nobody mended it: it asks again
+    assert house.store.alarm("reef", "temperature-high").state is State.UNACKNOWLEDGED
+    done = house.signals.answer(house.watch, house.store.deliveries(old.id)[0], "link", house.now)
+    assert "newer message" in done.words
+    assert house.store.alarm("reef", "temperature-high").state is State.UNACKNOWLEDGED
+    assert "temperature-high" in {m.alarm for m in house.store.open_messages()}
+
+
+def test_the_answer_to_an_alarm_that_ended_answers_nothing_that_still_holds(house):
+    house.find("chiller-1-warms", 20.0)
+    house.go(1)
+    house.find("temperature-high", 48.0, "temperature")  # low
+    house.go(1)
+    house.find("chiller-1-warms", holds=False)
+    house.go(1)
+    house.signals.acknowledge(house.watch, "reef", "chiller-1-warms", "me", "page", house.now)
+    assert house.store.alarm("reef", "temperature-high").state is State.UNACKNOWLEDGED
 
 
 def test_what_ends_by_itself_is_said_and_calls_nobody_new(house):

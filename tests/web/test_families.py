@@ -125,7 +125,7 @@ def test_the_head_s_answer_goes_for_what_is_shown_under_it_even_where_it_was_tol
     house.go(1)
     form = answer_of(client)
     told = {m.alarm for m in house.store.open_messages() if m.system == "reef"}
-    shown = {form["alarm"][0], *(a.partition("=")[0] for a in form["also"])}
+    shown = {form["alarm"][0], *(a.partition("=")[0] for a in form["shown"])}
     assert len(told) == 2
     assert told <= shown
     client.post("/watch/acknowledge", data=form)
@@ -145,7 +145,7 @@ def test_what_began_after_the_page_was_drawn_or_grew_louder_is_not_answered(fami
     house.find("temperature-high", 0.0, "temperature")  # urgent, of the same cause
     house.find("chiller-1-never-off", 0.5)  # low when it was shown
     house.go(1)
-    client.post("/watch/acknowledge", data={**form, "also": [*form["also"], "temperature-high=urgent"]})
+    client.post("/watch/acknowledge", data={**form, "shown": [*form["shown"], "temperature-high=urgent"]})
     assert states(house)["chiller-1-warms"] is State.ACKNOWLEDGED
     assert states(house)["temperature-high"] is State.UNACKNOWLEDGED
     assert states(house)["chiller-1-never-off"] is State.UNACKNOWLEDGED
@@ -153,15 +153,39 @@ def test_what_began_after_the_page_was_drawn_or_grew_louder_is_not_answered(fami
 
 
 @pytest.mark.parametrize(
-    "odd", [{"also": "x"}, {"also": "temperature-high=loud"}, {"seen": "soon"}, {"seen": "nan"}, {"seen": ""}]
+    "odd", [{"shown": ["chiller-1-warms=high", "x"]}, {"shown": ["chiller-1-warms=high", "temperature-high=loud"]}]
 )
 def test_a_form_that_was_bent_answers_the_named_alarm_alone(family, odd):
     house, client, _ = family
-    sent = {"system": "reef", "alarm": "chiller-1-warms", "also": "temperature-high=urgent", "seen": "1e12"}
+    sent = {"system": "reef", "alarm": "chiller-1-warms", "seen": "1e12", **odd}
     house.find("temperature-high", 0.0, "temperature")
     house.go(1)
-    assert client.post("/watch/acknowledge", data={**sent, **odd}).status_code == 200
+    assert client.post("/watch/acknowledge", data=sent).status_code == 200
     assert states(house)["temperature-high"] is State.UNACKNOWLEDGED
+    assert states(house)["chiller-1-warms"] is State.ACKNOWLEDGED
+
+
+@pytest.mark.parametrize("seen", ["soon", "nan", "", "-1"])
+def test_a_page_of_no_moment_answers_nothing(family, seen):
+    house, client, _ = family
+    form = {**answer_of(client), "seen": seen}
+    answer = client.post("/watch/acknowledge", data=form)
+    assert answer.status_code == 422
+    assert "Chiller 1 warms grew louder or began anew. Look at it again." in answer.text
+    assert set(states(house).values()) == {State.UNACKNOWLEDGED}
+
+
+def test_an_alarm_that_rose_since_the_page_was_drawn_is_looked_at_again(family):
+    house, client, _ = family
+    form = answer_of(client)
+    house.go(2)
+    house.find("chiller-1-warms", 0.2)  # urgent now
+    house.go(1)
+    answer = client.post("/watch/acknowledge", data=form)
+    assert answer.status_code == 422
+    assert states(house)["chiller-1-warms"] is State.UNACKNOWLEDGED
+    assert client.post("/watch/acknowledge", data=answer_of(client)).status_code == 200
+    assert states(house)["chiller-1-warms"] is State.ACKNOWLEDGED
 
 
 def test_an_urgent_alarm_that_somebody_has_stays_the_head_of_a_quiet_one_that_asks(family):

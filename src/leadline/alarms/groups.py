@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from leadline.alarms.alarm import State
-from leadline.alarms.decide import RANK, Priority
+from leadline.alarms.decide import RANK, Priority, louder
 from leadline.alarms.raised import Raised
 
 LONGEST_S = 24 * 3600.0  # a cause older than this explains nothing any more
@@ -54,9 +54,21 @@ def family(r: Raised) -> str:
     return r.cause or r.name
 
 
-def answered_with(r: Raised, answered: Raised) -> bool:
-    """Whether an alarm that asks is answered with another: it follows from it, or is low and of the same cause."""
-    if r.state is not State.UNACKNOWLEDGED or r.name == answered.name:
+def spoken_for(r: Raised, flood: Raised | None) -> bool:
+    """Whether the message of a flood speaks for an alarm: it is no louder, and nobody has answered the flood yet."""
+    if flood is None or not flood.alarm.holds or flood.state is not State.UNACKNOWLEDGED:
+        return False
+    return r.name != flood.name and not louder(r.priority, flood.priority)
+
+
+def answered_with(r: Raised, answered: Raised, seen_s: float) -> bool:
+    """Whether an alarm that asks is answered with another, as that was known at a moment [Unix s].
+
+    It follows from it, or is low and of the same cause; it is no louder, and did not begin later.
+    """
+    if r.state is not State.UNACKNOWLEDGED or r.name == answered.name or r.alarm.since_s > seen_s:
+        return False
+    if louder(r.priority, answered.priority):
         return False
     return r.cause == answered.name or (family(r) == family(answered) and r.priority is Priority.LOW)
 

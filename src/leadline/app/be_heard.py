@@ -20,14 +20,14 @@ from leadline.alarms.delivery import Delivery, Kind, Message, Stage, back_off_s,
 from leadline.alarms.proof import Proven
 from leadline.alarms.raised import Raised
 from leadline.alarms.routes import calls
-from leadline.app import path_book, stock_look
+from leadline.app import letter, path_book, stock_look
 from leadline.app.keep_watch import WATCH, Transition, Watch
 from leadline.app.path_book import PATH
-from leadline.app.ports import Courier, Outgoing, Receipt, Store, Undelivered
+from leadline.app.ports import Courier, Outgoing, Store, Undelivered
 from leadline.detect.findings import Finding
 from leadline.measures import figures
 from leadline.measures.errors import BadInput
-from leadline.system.orders import MqttFeed, Orders, Person
+from leadline.system.orders import Orders, Person
 
 FLOOD = "flood"
 AGAIN = "told again"
@@ -99,15 +99,8 @@ class Signals:
     def _speak(self, raised: Raised, now_s: float) -> None:
         if raised.cause and self._told_with_its_cause(raised, now_s):
             return
-        flood = self.store.alarm(WATCH, FLOOD)
-        covered = flood is not None and flood.alarm.holds and flood.state in ACTIVE
-        if (
-            covered
-            and flood is not None
-            and raised.name != FLOOD
-            and not decide.louder(raised.priority, flood.priority)
-        ):
-            return  # the flood's message speaks for it
+        if groups.spoken_for(raised, self.store.alarm(WATCH, FLOOD)):
+            return
         name, time_zone, types = self.names(raised.system)
         more: tuple[str, ...] = (f"It follows from: {message.spoken(raised.cause)}.",) if raised.cause else ()
         minded = stock_look.before_restart(self.store, raised.system, raised.subject, now_s)
@@ -229,22 +222,11 @@ class Signals:
     def outgoing(self, d: Delivery) -> Outgoing | None:
         """What a courier is given for a delivery; None when its message is gone."""
         m = self.store.message(d.message)
-        if m is None:
-            return None
-        if m.kind is Kind.NOTICE:
-            return Outgoing(m.id, str(m.priority), m.subject, m.text)
-        code = codes.reply_code(self.key, m.id, d.person, d.path)
-        link = f"{self.orders.address}/seen/{self.ticket(d)}" if self.orders.address else ""
-        broker = any(isinstance(f, MqttFeed) for f in self.orders.feeds)
-        foot = message.ways_to_answer(link, code if broker else "")
-        code = code if self.orders.replies is not None else ""  # nobody would read a reply
-        # a try that a crash repeats has the same id; calling again in a later turn must not be dropped as a repeat
-        ident = m.id if d.turn == 0 else f"{m.id}.{d.turn}"
-        return Outgoing(ident, str(m.priority), m.subject, f"{m.text}\n\n{foot}".rstrip(), link, code)
+        return None if m is None else letter.outgoing(self.orders, self.key, m, d)
 
     def ticket(self, d: Delivery) -> str:
         """What stands in the link of a delivery: its number and what proves it."""
-        return f"{d.seq}-{codes.link_code(self.key, d.message, d.person, d.path)}"
+        return letter.ticket(self.key, d)
 
     def attempt(self, d: Delivery, courier: Courier | None, now: Callable[[], float]) -> Stage | None:
         """One try of a delivery: written down before, settled after. None when there was nothing to try."""
@@ -264,7 +246,7 @@ class Signals:
             return self._failed(d, m, exc, now())
         self.step("sent")
         stage = Stage.DELIVERED if receipt.state == "delivered" else Stage.HANDED_OVER
-        self.settle(d, m, stage, _short(receipt), now())
+        self.settle(d, m, stage, message.plain(receipt.note, 200), now())
         return stage
 
     def _failed(self, d: Delivery, m: Message, exc: Undelivered, now_s: float) -> Stage:
@@ -334,57 +316,79 @@ class Signals:
 
     def acknowledge(
         self, watch: Watch, system: str, name: str, who: str, how: str, now_s: float, *,
-        also: Mapping[str, str] | None = None, seen_s: float = 0.0,
+        shown: Mapping[str, str] | None = None, seen_s: float | None = None,
     ) -> list[Transition]:  # fmt: skip
         """Acknowledge an alarm without a path: on the page or at a prompt. It proves no path.
 
         Parameters
         ----------
-        also
-            Other alarms of the system that whoever answers has before them, by name, each with the priority that is
-            shown. One that has grown louder since, or that began later, is not answered.
+        shown
+            Alarms of the system that whoever answers has before them, by name, each with the priority that is shown;
+            those are answered with the named one. What has grown louder since, or began later, is not answered.
         seen_s
-            When they were shown. [Unix s]
+            When they were shown; missing where nothing was. [Unix s]
+
+        Raises
+        ------
+        BadInput
+            When the named alarm itself is no longer what was shown.
         """
+        moment = now_s if seen_s is None else seen_s
         with self.store.together():
             raised = self.store.alarm(system, name)
-            turned = [] if raised is None else self._acknowledge(watch, raised, who, how, now_s)
-            for r in self.store.alarms(system) if also else ():
-                if groups.as_shown(r, also or {}, seen_s):
-                    turned += self._acknowledge(watch, r, who, how, now_s)
+            asks = raised is not None and raised.state is State.UNACKNOWLEDGED
+            if raised is not None and asks and seen_s is not None and not groups.as_shown(raised, shown or {}, seen_s):
+                raise BadInput(f"{message.spoken(name)} grew louder or began anew", way_out="Look at it again.")
+            turned = [] if raised is None else self._acknowledge(watch, raised, who, how, now_s, moment)
+            for r in self.store.alarms(system) if shown else ():
+                if r.name != name and groups.as_shown(r, shown or {}, moment):
+                    turned += self._acknowledge(watch, r, who, how, now_s, moment)
+            if (system, name) == (WATCH, FLOOD):
+                turned += self._spoken_for(watch, who, how, now_s, moment)
         self.step("answered")
         return turned
 
+    def _spoken_for(self, watch: Watch, who: str, how: str, now_s: float, seen_s: float) -> list[Transition]:
+        """Acknowledge what a flood spoke for."""
+        asking = [r for r in self.store.alarms() if r.state is State.UNACKNOWLEDGED and r.alarm.since_s <= seen_s]
+        return [t for r in asking for t in self._acknowledge(watch, r, who, how, now_s, seen_s)]
+
     def _close(self, watch: Watch, m: Message, who: str, how: str, now_s: float) -> str:
-        if m.closed_how == AGAIN:
+        raised = self.store.alarm(m.system, m.alarm) if m.kind is Kind.ALARM else None
+        if m.closed_how == AGAIN or (raised is not None and self._newer(m, raised)):
             return f"There is a newer message of {message.spoken(m.alarm)}: answer that one."
         self.store.close_message(m.id, now_s, who, how)
         if m.kind is Kind.PROOF:
             return "The path is proved."
-        raised = self.store.alarm(m.system, m.alarm)
         over = raised is None or raised.state is State.NORMAL
         if raised is not None and not over:
-            self._acknowledge(watch, raised, who, how, now_s)
+            self._acknowledge(watch, raised, who, how, now_s, m.opened_s)
         if (m.system, m.alarm) == (WATCH, FLOOD):
-            for r in self.store.alarms():
-                if r.state is State.UNACKNOWLEDGED and r.alarm.since_s <= m.opened_s:  # what it spoke for
-                    self._acknowledge(watch, r, who, how, now_s)
+            self._spoken_for(watch, who, how, now_s, m.opened_s)
             return "The alarms that stood when it was sent are acknowledged."
         return f"{message.spoken(m.alarm)} {'is over: it asks for nothing' if over else 'is acknowledged'}."
 
-    def _acknowledge(self, watch: Watch, raised: Raised, who: str, how: str, now_s: float) -> list[Transition]:
+    def _newer(self, m: Message, raised: Raised) -> bool:
+        """Whether an alarm spoke again since a message of it: that one's answer answers nothing any more."""
+        told = self.store.recent_messages(m.opened_s, (m.system, m.alarm))
+        again = any(x.kind is Kind.ALARM and x.opened_s > m.opened_s for x in told)
+        return again or (raised.state is State.UNACKNOWLEDGED and raised.alarm.since_s > m.opened_s)
+
+    def _acknowledge(
+        self, watch: Watch, raised: Raised, who: str, how: str, now_s: float, seen_s: float
+    ) -> list[Transition]:
         """Acknowledge an alarm with what follows from it, and what of the same cause is low: shown, told to nobody.
 
-        Whatever was told of it is answered with it; what was told by a message of its own asks for its own answer,
-        and an alarm that is over answers nothing of today.
+        Whatever was told of it is answered with it; what was told by a message of its own, is louder, or began after
+        `seen_s` asks for its own answer, and an alarm that is over answers nothing of today.
         """
         turned = watch.happen(raised, Event.ACKNOWLEDGE, now_s, who=who)
         for m in self._open_of(raised.system, raised.name):
             self.store.close_message(m.id, now_s, who, how)
-        if not turned and not raised.alarm.holds:
+        if not raised.alarm.holds:
             return turned
         for r in self.store.alarms(raised.system):
-            if groups.answered_with(r, raised) and not self._open_of(r.system, r.name):
+            if groups.answered_with(r, raised, seen_s) and not self._open_of(r.system, r.name):
                 turned += watch.happen(r, Event.ACKNOWLEDGE, now_s, who=who)
         return turned
 
@@ -494,7 +498,3 @@ class Signals:
         if seen["proved_s"] is not None:
             return [Finding(name, path, now_s, False, None, None, f"{path} to {person} is proved again.")]
         return []
-
-
-def _short(receipt: Receipt) -> str:
-    return message.plain(receipt.note, 200)

@@ -156,7 +156,7 @@ def _alarm(a: AlarmLine, now_s: float, orders: Orders, typed: Typed | None) -> d
         "open": shelved is not None,
         "typed": shelved.values if shelved else {},
         "kin": [],
-        "also": [],
+        "shown": [f"{r.name}={r.priority}"],
     }
 
 
@@ -169,7 +169,7 @@ def _families(alarms: list[dict[str, Any]]) -> list[dict[str, Any]]:
     for kin in found.values():
         head, *rest = sorted(kin, key=lambda a: (-decide.RANK[a["r"].priority], not a["asks"], -a["r"].began_s))
         also = [f"{k['r'].name}={k['r'].priority}" for k in rest if k["asks"]]
-        heads.append({**head, "kin": rest, "also": also[:_MOST_KIN]})
+        heads.append({**head, "kin": rest, "shown": [*head["shown"], *also[:_MOST_KIN]]})
     return heads
 
 
@@ -259,11 +259,15 @@ async def acknowledge(request: Request) -> Response:
     except BadInput as exc:
         return _again(request, "acknowledge", form, exc)
     who = _asking(request, _text(form, "who"))
-    also = dict(pair.rpartition("=")[::2] for pair in map(str, form.getlist("also")[:_MOST_KIN]))
-    signals.acknowledge(
-        Watch(state.store), system, alarm, who, "page", state.clock.now().timestamp(), also=also,
-        seen_s=_seconds(_text(form, "seen")),
-    )  # fmt: skip
+    shown_then = dict(pair.rpartition("=")[::2] for pair in map(str, form.getlist("shown")[: _MOST_KIN + 1]))
+    now_s = state.clock.now().timestamp()
+    try:
+        signals.acknowledge(
+            Watch(state.store), system, alarm, who, "page", now_s, shown=shown_then,
+            seen_s=_seconds(_text(form, "seen")) if "seen" in form else None,
+        )  # fmt: skip
+    except BadInput as exc:
+        return _again(request, "acknowledge", form, exc)
     return back("/watch", said=N_("Acknowledged"))
 
 
