@@ -110,6 +110,15 @@ def test_what_is_wrong_is_said_in_the_words_of_the_form(at, form, said):
     assert said in plain(at.post("/watch/orders/part", data=form).text)
 
 
+def test_a_mailbox_that_becomes_a_service_does_not_lend_it_its_password(at):
+    at.post("/watch/orders/part", data=MAIL)
+    at.post("/watch/orders/part", data={"kind_of": "path", "key": "mail", "id": "mail", "kind": "service"})
+    text = standing(at)[1]
+    assert "password" not in text
+    assert 'address = "secret:mail-service"' in text
+    assert Secrets.beside(at.path).get("mail") == "correct horse"
+
+
 def test_a_new_person_begins_with_the_ways_that_there_are(at):
     at.post("/watch/orders/part", data=MAIL)
     page = at.get("/watch/orders").text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import html
 import io
 import re
@@ -440,7 +441,12 @@ def test_rows_that_were_left_out_come_back_without_their_reasons(fresh):
     name = re.search(r'filename="([^"]*)"', got.headers["content-disposition"])[1]
     assert name == "old-tests.csv.rejected.csv"
     mended = got.text.replace("boo", "8.2")
-    for called in (name, "old-tests.csv.rejected (1).csv", "rejected.csv"):  # browsers number what is there already
+    for called in (
+        name,
+        "old-tests.csv.rejected (1).csv",
+        "old-tests.csv.rejected - Copy.csv",
+        "rejected.csv",
+    ):  # browsers number what is there already
         again = upload(fresh, called, mended.encode())
         assert "kept as note" not in again.text, called
     fresh.client.post(again.url.path, data={**everything_on(again.text), "do": "bring"})
@@ -464,3 +470,28 @@ def test_a_unit_typed_as_it_is_printed_is_the_same_unit(fresh):
         fresh.client.post(page.url.path, data={**everything_on(fresh.client.get(page.url.path).text), "do": "bring"})
     with fresh.store() as store:
         assert [(e.value, e.unit) for e in store.entries("north-room")] == [(25.2, "degC"), (25.3, "degC")]
+
+
+def test_no_two_methods_of_one_name_by_any_way(fresh):
+    make(fresh)
+    with fresh.store() as store:
+        put = functools.partial(set_up.put, store, fresh.clock, "north-room", "method")
+        put("", {"quantity": "alkalinity", "name": "titration", "minutes": "4"})
+        put("", {"quantity": "alkalinity", "name": "colour"})
+        for key, said in (
+            ("", {"quantity": "alkalinity", "name": " titration "}),
+            ("alkalinity colour", {"name": "titration"}),
+        ):
+            with pytest.raises(BadInput, match="there is alkalinity titration already"):
+                put(key, said)
+        put("", {"quantity": "alkalinity", "name": ""})
+        put("alkalinity titration", {"quantity": "alkalinity", "minutes": "5"})  # its own name is no other's
+        with pytest.raises(BadInput, match="Minutes one test takes you: 'x' is no number"):
+            put("alkalinity titration", {"minutes": "x"})
+        twice = describe.document(store, "north-room") + '\n[[method]]\nquantity = "alkalinity"\nname = "titration"\n'
+        set_up.replace_whole(store, fresh.clock, "north-room", twice)
+        for change in (lambda: put("alkalinity titration", {"minutes": "9"}),
+                       lambda: set_up.drop(store, fresh.clock, "north-room", "method", "alkalinity titration")):  # fmt: skip
+            with pytest.raises(BadInput, match="alkalinity titration stands twice"):
+                change()
+        assert describe.document(store, "north-room") == twice

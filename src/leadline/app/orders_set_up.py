@@ -90,8 +90,11 @@ def put(store: Store, kind: str, key: str, said: Mapping[str, str]) -> tuple[Ord
                 raise BadInput(
                     "a way that starts a command is changed at the prompt", way_out="leadline watch orders FILE"
                 )
-            wanted = ident
-            way.setdefault(_SECRET_IN[str(way["kind"])], f"{SECRET}{ident}")
+            own = str(way["kind"])
+            lent = [way.pop(field, None) for other, field in _SECRET_IN.items() if other != own]
+            # the password of a mailbox is no address of a service: it gets a name of its own
+            secret = way.setdefault(_SECRET_IN[own], f"{SECRET}{ident}-{own}" if any(lent) else f"{SECRET}{ident}")
+            wanted = str(secret).removeprefix(SECRET)
             if way["kind"] == "service":
                 for name in ("to", "from", "server", "user", "tls"):
                     way.pop(name, None)
@@ -100,12 +103,12 @@ def put(store: Store, kind: str, key: str, said: Mapping[str, str]) -> tuple[Ord
         return stand_orders.give(store, text), wanted
     except UnknownName as exc:
         if kind != "person" or not exc.what.startswith("unknown path"):
-            raise said_of(kind_of(kind), exc, said.get("id", "")) from exc
+            raise said_of(kind_of(kind), exc, said.get("id") or key) from exc
         raise BadInput(
             _("there is no way {name} yet").format(name=exc.name), way_out=_("Add it under Ways first.")
         ) from exc
     except BadInput as exc:
-        raise said_of(kind_of(kind), exc, said.get("id", "")) from exc
+        raise said_of(kind_of(kind), exc, said.get("id") or key) from exc
 
 
 def drop(store: Store, kind: str, key: str) -> Orders:

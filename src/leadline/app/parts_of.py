@@ -127,17 +127,27 @@ def changed(document: str, kind: Kind, key: str, said: Mapping[str, str]) -> str
         table = _single(whole, kind.id)
     else:
         table = _found(whole, kind, key) if key else _new(whole, kind.id)
-    mine = key_of(kind, said)
-    if not kind.single and mine and mine != key and mine in [key_of(kind, p) for p in parts(document, kind.id)]:
+    for field in kind.fields:
+        if field.key in said and "." not in field.key:
+            try:
+                _say(table, field, said[field.key].strip())
+            except BadInput as exc:
+                if exc.where or isinstance(exc, UnknownName):
+                    raise
+                raise BadInput(exc.what, where=_(field.label), way_out=exc.way_out) from exc
+    _say_lists(table, kind, said)
+    if not kind.single:
+        _stands_once(whole, kind, table, key)
+    return tomlkit.dumps(whole)
+
+
+def _stands_once(document: TOMLDocument, kind: Kind, table: Mapping[str, Any], before: str) -> None:
+    mine = key_of(kind, _flat(table))
+    if mine and mine != before and [key_of(kind, _flat(t)) for t in cast(Any, document[kind.id])].count(mine) > 1:
         raise BadInput(
             _("there is {name} already").format(name=mine), where=_(kind.fields[0].label),
             way_out=_("Change that one, or choose another name."),
         )  # fmt: skip
-    for field in kind.fields:
-        if field.key in said and "." not in field.key:
-            _say(table, field, said[field.key].strip())
-    _say_lists(table, kind, said)
-    return tomlkit.dumps(whole)
 
 
 def without(document: str, kind: Kind, key: str) -> str:
@@ -191,6 +201,8 @@ def _index(tables: Sequence[Mapping[str, Any]], kind: Kind, key: str) -> int:
     keys = [key_of(kind, _flat(t)) for t in tables]
     if key not in keys:
         raise UnknownName(kind.one, key[:60], keys)
+    if keys.count(key) > 1:  # which of them is meant, nobody can tell
+        raise BadInput(_("{name} stands twice").format(name=key[:60]), way_out=_("Change the description as one text."))
     return keys.index(key)
 
 

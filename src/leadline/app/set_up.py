@@ -198,7 +198,7 @@ def put(store: Store, clock: Clock, system: str, kind: str, key: str, said: Mapp
     try:
         return replace_whole(store, clock, system, document)
     except BadInput as exc:
-        raise said_of(kind_of(kind), exc, key_of(kind_of(kind), said)) from exc
+        raise said_of(kind_of(kind), exc, key_of(kind_of(kind), said) or key) from exc
 
 
 def drop(store: Store, clock: Clock, system: str, kind: str, key: str) -> System:

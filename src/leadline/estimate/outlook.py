@@ -13,8 +13,9 @@ from leadline.estimate.course import path
 from leadline.estimate.grid import LEVEL, SECOND, STATES, Bank, mixture_cdf
 from leadline.estimate.inputs import day_of
 from leadline.estimate.reckon import Reckoning, bank_ahead, bank_now, moment_of, volume, within_reason
-from leadline.estimate.replay import POISONS, Track, collapse
+from leadline.estimate.replay import Track, collapse
 from leadline.estimate.report import Doubtful, LastReading, Outlook, QuantityEstimate, SystemEstimate
+from leadline.estimate.sightings import Sightings
 from leadline.measures import figures
 from leadline.measures.quantities import QUANTITIES
 from leadline.measures.words import _, ngettext
@@ -289,16 +290,17 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
         slip = slips.suspect(t.quantity, float(s.value[k]), expected, sd, unit, _harms(r, t.quantity))
         typed = r.typed[s.ids[k]]
         p_blunder, p_step = (min(float(p), 1.0) for p in t.hypotheses[k, 1:3])
-        if abs(s.value[k] - expected) > _HARDLY * sd and not (t.quantity in POISONS and s.value[k] > expected):
+        if abs(s.value[k] - expected) > _HARDLY * sd and not (t.quantity in slips.POISONS and s.value[k] > expected):
             p_blunder = max(p_blunder, 0.6)
-        if slip is not None:
+        again = _borne_out(s, k, expected)
+        if slip is not None and not (again and " typed as " not in slip.words):  # a wrong unit may be typed twice
             found.append(
                 Doubtful(
                     s.ids[k], moment_of(float(s.t[k])), float(s.value[k]), expected, sd, "slip",
                     max(p_blunder, 0.5), slip.words, slip.value, typed,
                 )
             )  # fmt: skip
-        elif k == n - 1 and p_blunder + p_step > 0.5:
+        elif k == n - 1 and p_blunder + p_step > 0.5 and not again:
             kind = "blunder" if p_blunder >= p_step else "step"
             found.append(
                 Doubtful(
@@ -307,6 +309,13 @@ def doubtful(r: Reckoning, t: Track) -> tuple[Doubtful, ...]:
                 )
             )  # fmt: skip
     return tuple(found)
+
+
+def _borne_out(s: Sightings, k: int, expected: float) -> bool:
+    """Whether the reading before or after one lies nearer to it than to what was expected: both were right."""
+    v = s.value[k]
+    beside = [s.value[j] for j in (k - 1, k + 1) if 0 <= j < len(s)]
+    return any(abs(x - v) < 0.5 * abs(expected - v) for x in beside)
 
 
 def _foreseen(t: Track, k: int) -> tuple[float, float]:
@@ -323,7 +332,7 @@ def _harms(r: Reckoning, q: str) -> tuple[float, float] | None:
     """Beyond what harm is expected, here or by common practice, whichever is wider; None for a poison."""
     own = r.system.band(q)
     limits = [x for x in (own.limit if own else None, DEFAULTS.get(q, (None, None))[1]) if x is not None]
-    if not limits or q in POISONS:
+    if not limits or q in slips.POISONS:
         return None
     return min(x[0] for x in limits), max(x[1] for x in limits)
 

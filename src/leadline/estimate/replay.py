@@ -277,9 +277,6 @@ def advance(
     return update(part, sight), mean, var
 
 
-POISONS = frozenset({"copper", "zinc", "mercury", "ammonia", "nitrite", "iodine"})
-
-
 def _jump_prior(
     part: Bank, motion: Motion, reading: Reading, nature: Nature, mean: Array, var: Array, off: Array
 ) -> Array:
@@ -287,7 +284,7 @@ def _jump_prior(
     found = JUMP_PRIOR * np.where(reading.slot == PROBE, np.clip(motion.days, 0.02, 1.0), 1.0)
     # no water leaves what any tank holds in one leap: 7 psu minutes after 36 is a typing error, not a flood
     reach = np.array([8.0 * max(FAMILIES[q].prior[1], s) for q, s in zip(nature.quantity, nature.scale, strict=True)])
-    poison = np.array([q in POISONS for q in nature.quantity])
+    poison = np.array([q in slips.POISONS for q in nature.quantity])
     found = found * np.where(poison, 1.0, np.exp(-((off.min(axis=1) / reach) ** 2)))
     far = off.min(axis=1) > 4.0 * np.sqrt(var.min(axis=1) + reading.noise_sd**2)
     for b in np.flatnonzero(far):
@@ -295,7 +292,7 @@ def _jump_prior(
         m = float((w * mean[b]).sum())
         v = float((w * (var[b] + (mean[b] - m) ** 2)).sum()) + float(reading.noise_sd[b]) ** 2
         v += (float(reading.relative[b]) * m) ** 2
-        if nature.quantity[b] in POISONS and reading.value[b] > m:
+        if nature.quantity[b] in slips.POISONS and reading.value[b] > m:
             continue  # a poison in the water is not talked away as a slip
         if slips.suspect(nature.quantity[b], float(reading.value[b]), m, v**0.5) is not None:
             found[b] = 0.0

@@ -36,6 +36,9 @@ _RATIOS: dict[str, tuple[tuple[float, str], ...]] = {
     "level": ((0.01, "cm typed as m"), (0.0254, "in typed as m")),
     "flow": ((3.7854, "gallons typed as litres"), (1 / 3.7854, "litres typed as gallons")),
 }
+POISONS = frozenset({"copper", "zinc", "mercury", "ammonia", "nitrite", "iodine"})
+_DECIMAL = "decimal point slipped"
+_OPEN = frozenset({"nitrate", "phosphate", "silicate"})  # of which a neglected tank may hold ten times what harms
 _THOUSAND = frozenset({"iodine", "iron", "copper", "zinc", "mercury", "silicate", "phosphate"})
 
 
@@ -94,6 +97,8 @@ def _absurd(
     quantity: str, value: float, expected: float, z: float, typed_unit: str, limit: tuple[float, float]
 ) -> Slip | None:
     low, high = limit
+    if quantity in _OPEN:
+        return None
     if low / 2.0 <= value <= 2.0 * high:
         return None
     found = [
@@ -131,5 +136,7 @@ def _candidates(quantity: str, value: float, expected: float) -> list[Slip]:
     if quantity in ("calcium", "magnesium"):
         found.append(Slip(value * 1000.0, "point typed for a thousands sign", 1e-3))
     if quantity not in ("ph", "temperature", "salinity"):
-        found += [Slip(value * 10.0, "decimal point slipped", 0.1), Slip(value / 10.0, "decimal point slipped", 10.0)]
+        found += [Slip(value * 10.0, _DECIMAL, 0.1), Slip(value / 10.0, _DECIMAL, 10.0)]
+    if quantity in POISONS and value > expected:  # much of a poison may be true
+        found = [s for s in found if s.ratio >= 100.0]
     return found

@@ -26,7 +26,7 @@ COLUMNS = (
 )  # fmt: skip
 REQUIRED = ("time", "system", "kind")
 WORDS = ("subject", "unit", "method", "to", "from", "note", "id")  # cells that hold whatever somebody typed
-_REJECTED = re.compile(r"(^|[./\\])rejected( ?\(\d+\))?\.[a-z]+$", re.IGNORECASE)
+_REJECTED = re.compile(r"(^|[./\\])rejected\b[^./\\]*\.[a-z]+$", re.IGNORECASE)
 HUGE = 1e15  # no amount in a kept system comes near
 WATER_NUMBERS = (
     "salinity", "temperature", "alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "volume_out",

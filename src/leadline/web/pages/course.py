@@ -19,7 +19,7 @@ from leadline.measures import figures
 from leadline.measures.errors import BadInput
 from leadline.measures.moments import iso
 from leadline.measures.quantities import canonical_name, stored_name
-from leadline.measures.units import parse_number
+from leadline.measures.units import parse_typed
 from leadline.measures.words import _
 from leadline.present import sentences
 from leadline.present.charts import survey as drawn
@@ -288,7 +288,7 @@ def _number(request: Request, name: str, usual: float, least: float, most: float
     said = request.query_params.get(name, "").strip()
     if not said:
         return usual
-    value = parse_number(said)
+    value = parse_typed(said)
     if not least <= value <= most:
         raise BadInput(f"{name} = {said[:40]}", way_out=f"Give {least:g} to {most:g}.")
     return round(value) if isinstance(usual, int) else value
