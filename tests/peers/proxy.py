@@ -33,6 +33,14 @@ class Proxy:
         """Its access log."""
         return (self.folder / "reef.log").read_text(encoding="utf-8")
 
+    def until_logged(self, text: str) -> str:
+        """Its access log when that holds a text: nginx writes it down after it has answered."""
+        deadline = time.monotonic() + 10
+        while text not in self.log():
+            assert time.monotonic() < deadline, f"{text!r} is not in {self.log()!r}"
+            time.sleep(0.01)
+        return self.log()
+
 
 def settings(folder: Path, port: int, behind: int, pair: Pair) -> str:
     """The guide's block, with ports, files and certificate of this run."""

@@ -90,8 +90,7 @@ def test_addresses_that_are_secrets_are_not_written_down_and_others_are(outside)
     with visitor(front, ca_file) as client:
         for path in ("/come-in/hidden-1", "/shared/hidden-2", "/seen/hidden-3", "/calendar/hidden-4.ics", "/sign-in"):
             client.get(path)
-    assert "/sign-in" in front.log()
-    assert "hidden" not in front.log()
+    assert "hidden" not in front.until_logged("/sign-in")
 
 
 def test_a_shared_page_opened_in_a_browser_tells_its_address_to_no_log(outside, browser):
@@ -106,10 +105,12 @@ def test_a_shared_page_opened_in_a_browser_tells_its_address_to_no_log(outside, 
         page.get_by_role("button", name="Night").click()
         page.wait_for_selector('html[data-light="night"]')
         assert page.url == f"{front.address}/shared/{secret}"  # and a light leads back to it
+        page.goto(f"{front.address}/offline")  # asked for last
     finally:
         context.close()
-    assert "/static/page.css" in front.log()
-    assert secret not in front.log()
+    log = front.until_logged("/offline")
+    assert "/static/page.css" in log
+    assert secret not in log
 
 
 def test_a_page_through_the_proxy_has_nothing_to_complain_of(outside, browser):
