@@ -292,3 +292,18 @@ def test_a_wrong_unit_typed_twice_is_asked_about_twice(keeper):
     )
     doubts = keeper.believes("alkalinity").doubtful
     assert [d.guess for d in doubts] == ["meq/L typed as dKH"] * 2
+
+
+@pytest.mark.parametrize(("poison", "unit", "usual", "leap", "limit"), [
+    ("ammonia", "mg/L as N", 0.1, 1.0, 0.25), ("nitrite", "mg/L", 0.05, 3.0, 1.0), ("copper", "ug/L", 1.0, 60.0, 10.0),
+])  # fmt: skip
+def test_a_poison_that_leapt_is_believed_before_it_is_proved(keeper, poison, unit, usual, leap, limit):
+    """Limits of common practice; a kit's one wrong reading costs a second test, a disbelieved right one the animals."""
+    keeper.keeps([keeper.entry(-7.0 * k - 1.0, "reading", poison, usual, unit) for k in range(6)])
+    assert keeper.believes(poison).p_outside_limit < 0.05
+    keeper.types(poison, str(leap), unit)
+    b = keeper.believes(poison)
+    assert b.limit[1] == pytest.approx(limit)
+    assert b.p_outside_limit > 0.8
+    keeper.keeps([keeper.entry(0.0, "reading", poison, usual, unit, method="another kit")])
+    assert keeper.believes(poison).mean < leap / 2  # and the second test is believed as well

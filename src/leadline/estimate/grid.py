@@ -24,6 +24,7 @@ FORGETTING = 0.975
 BLUNDER_PRIOR = 0.02
 BLUNDER_TIMES = 24.0  # a blunder adds this many nominal variances …
 JUMP_PRIOR = 0.004  # the level itself jumped as far as a blunder goes: a spill, a double dose; judgement
+POISONED_PRIOR = 0.2  # … and where a poison leapt: believed sooner than it is proved; judgement
 _HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
 
 

@@ -15,6 +15,7 @@ from leadline.estimate.grid import (
     KIT1,
     KIT2,
     LEVEL,
+    POISONED_PRIOR,
     PROBE,
     SECOND,
     STATES,
@@ -293,7 +294,8 @@ def _jump_prior(
         v = float((w * (var[b] + (mean[b] - m) ** 2)).sum()) + float(reading.noise_sd[b]) ** 2
         v += (float(reading.relative[b]) * m) ** 2
         if nature.quantity[b] in slips.POISONS and reading.value[b] > m:
-            continue  # a poison in the water is not talked away as a slip
+            found[b] = max(found[b], POISONED_PRIOR)
+            continue  # a poison in the water is not talked away as a slip, nor as a gross error
         if slips.suspect(nature.quantity[b], float(reading.value[b]), m, v**0.5) is not None:
             found[b] = 0.0
     return found
