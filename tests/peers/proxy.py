@@ -31,7 +31,7 @@ class Proxy:
 
     def log(self) -> str:
         """Its access log."""
-        return (self.folder / "reef.log").read_text(encoding="utf-8")
+        return (self.folder / "pages.log").read_text(encoding="utf-8")
 
     def until_logged(self, text: str) -> str:
         """Its access log when that holds a text: nginx writes it down after it has answered."""
@@ -50,7 +50,7 @@ def settings(folder: Path, port: int, behind: int, pair: Pair) -> str:
     for said, here in (
         ("listen 443 ssl", f"listen 127.0.0.1:{port} ssl"), ("127.0.0.1:8077", f"127.0.0.1:{behind}"),
         ("/etc/ssl/reef.pem", str(pair.certificate)), ("/etc/ssl/reef.key", str(pair.key)),
-        ("/var/log/nginx/reef.log", f"{folder}/reef.log"), ("reef.example", "localhost"),
+        ("/var/log/nginx/pages.log", f"{folder}/pages.log"), ("reef.example", "localhost"),
     ):  # fmt: skip
         assert said in text, said
         text = text.replace(said, here)

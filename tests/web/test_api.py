@@ -70,7 +70,7 @@ SAME = {
     "/api/livestock?on=2026-01-01": "livestock list --on 2026-01-01",
     "/api/livestock/old-tang": "livestock show old-tang",
     "/api/systems/quarantine/quarantine": "plan quarantine quarantine",
-    "/api/trace?pest=marine-white-spot&seen_in=great-reef": "trace marine-white-spot --seen-in great-reef",
+    "/api/trace?seen_in=great-reef&pest=marine-white-spot": "trace marine-white-spot --seen-in great-reef",
     "/api/trace?pest=aiptasia&from=harbour-shop&since=2025-11-01":
         "trace aiptasia --from harbour-shop --since 2025-11-01",
     "/api/streams?system=great-reef": "watch streams great-reef",

@@ -317,13 +317,16 @@ def test_an_odd_request_is_answered_in_one_line(house, method, path, more):  # n
     assert "Traceback" not in answer.text
 
 
+def bare(address, path, host="127.0.0.1"):
+    """A GET as its letters are given: no client mends its path or its host."""
+    with socket.create_connection(("127.0.0.1", int(address.rpartition(":")[2]))) as line:
+        line.sendall(f"GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n".encode())
+        return line.makefile("rb").read()
+
+
 @pytest.mark.parametrize("host", ["[", "a b", "reef/people?", "reef@elsewhere.invalid", "reef:99999999", ""])
 def test_a_host_that_is_none_is_refused(house, host):  # noqa: F811
-    port = int(house.address.rpartition(":")[2])
-    with socket.create_connection(("127.0.0.1", port)) as line:
-        line.sendall(f"GET /sign-in HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n".encode())
-        said = line.makefile("rb").read()
-    assert said.startswith(b"HTTP/1.1 400")
+    assert bare(house.address, "/sign-in", host).startswith(b"HTTP/1.1 400")
 
 
 def test_every_refusal_carries_the_headers_too(tmp_path):
@@ -347,11 +350,7 @@ def test_every_refusal_carries_the_headers_too(tmp_path):
 @pytest.mark.parametrize("path", ["//people", "/%2e%2e/people", "/static/..%2f..%2fdoors.py", "/PEOPLE", "/people;x",
                                   "/people%00", "/shared/../people", "/static/%2e%2e/%2e%2e/doors.py"])  # fmt: skip
 def test_no_spelling_of_an_address_goes_round_its_door(house, path):  # noqa: F811
-    port = int(house.address.rpartition(":")[2])
-    with socket.create_connection(("127.0.0.1", port)) as line:
-        line.sendall(f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n".encode())
-        said = line.makefile("rb").read()
-    assert said.startswith(b"HTTP/1.1 404")
+    assert bare(house.address, path).startswith(b"HTTP/1.1 404")
 
 
 def test_no_method_but_a_ways_own_is_taken(house):  # noqa: F811

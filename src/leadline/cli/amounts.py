@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
 import click
@@ -26,6 +27,25 @@ class Number(click.ParamType[float]):
 
 
 NUMBER = Number()
+
+
+def pairs(words: Iterable[str], example: str) -> dict[str, str]:
+    """What is said as KEY=VALUE, by its keys.
+
+    Raises
+    ------
+    BadInput
+        For a word of another form, with an example.
+    """
+    from leadline.measures.errors import BadInput
+
+    found = {}
+    for text in words:
+        name, sign, value = text.partition("=")
+        if not sign or not name.strip():
+            raise BadInput(f"{text!r} is not of the form KEY=VALUE", way_out=f"For example {example}.")
+        found[name.strip()] = value
+    return found
 
 
 class Amounts(click.Command):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from leadline.measures.errors import BadInput
+from leadline.cli.amounts import pairs
 
 if TYPE_CHECKING:
     from leadline.cli.main import Bridge
@@ -66,13 +66,8 @@ def part(bridge: Bridge, ident: str, kind: str, said: tuple[str, ...], key: str)
     """
     from leadline.app import set_up
 
-    pairs = {}
-    for text in said:
-        name, sign, value = text.partition("=")
-        if not sign or not name.strip():
-            raise BadInput(f"{text!r} is not of the form KEY=VALUE", way_out='For example volume="80 L".')
-        pairs[name.strip()] = value
-    _say(bridge, set_up.put(bridge.store(), bridge.clock, ident, kind, key, pairs), "Changed")
+    put = set_up.put(bridge.store(), bridge.clock, ident, kind, key, pairs(said, 'volume="80 L"'))
+    _say(bridge, put, "Changed")
 
 
 @click.command()

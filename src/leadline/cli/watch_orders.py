@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from leadline.cli.amounts import pairs
 from leadline.cli.output import emit
 from leadline.measures.errors import BadInput, Unreachable
 
@@ -234,14 +235,8 @@ def part(bridge: Bridge, kind: str, said: tuple[str, ...], key: str) -> None:
     from leadline.app import orders_set_up
     from leadline.wiring import make_signals
 
-    pairs = {}
-    for words in said:
-        name, sign, value = words.partition("=")
-        if not sign or not name.strip():
-            raise BadInput(f"{words!r} is not of the form KEY=VALUE", way_out="For example name=Keeper.")
-        pairs[name.strip()] = value
     store = bridge.store()
-    _, wanted = orders_set_up.put(store, kind, key, pairs)
+    _, wanted = orders_set_up.put(store, kind, key, pairs(said, "name=Keeper"))
     make_signals(store, bridge.path).settle_prints(bridge.clock.now().timestamp())
     click.echo("The orders are changed.")
     if wanted and _secrets(bridge).get(wanted) is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import re
 import secrets
@@ -81,8 +82,9 @@ def shown(request: Request, h: House) -> Flash | None:
         typed = str(entry.extra.get("kind", "") or entry.subject)
         more = stock.taken_as(h.catalogue, typed, h.register.lots[lot])
     if entry.kind in ("addition", "exchange"):  # what nobody knows is kept and moves nothing: that must be said
-        notes = record.understood(store, describe.load(store, entry.system), entry)[1]
-        more = " ".join(f"{n[:1].upper()}{n[1:]}." for n in notes)
+        with contextlib.suppress(BadInput):  # what was understood once may be refused by today's description
+            notes = record.understood(store, describe.load(store, entry.system), entry)[1]
+            more = " ".join(f"{n[:1].upper()}{n[1:]}." for n in notes)
     undo = "" if entry.extra.get("instead_of") else entry.id  # taken back alone, the older one would be lost with it
     return Flash(words, more, undo, lot if entry.kind == "observation" else "", trace)
 

@@ -23,6 +23,7 @@ from leadline.measures.moments import parse
 from leadline.measures.units import GALLON_L
 from leadline.measures.words import N_, _
 from leadline.present import sentences
+from leadline.present.why import volume_said
 from leadline.rounds.item import Round
 from leadline.web.doors import cookie_name
 from leadline.web.pages import lines
@@ -212,14 +213,8 @@ def chart_room(
 
 
 def _volume(at: Seen) -> str:
-    litres, sd = at.estimate.net_volume_l, at.estimate.net_volume_sd_l
-    if at.estimate.units == "us":
-        litres, sd, unit = litres / GALLON_L, sd / GALLON_L, "gal"
-    else:
-        unit = "L"
-    return _("{number} ± {sd} {unit} of water").format(
-        number=figures.number(litres, 0), sd=figures.number(sd, 0), unit=unit
-    )
+    e = at.estimate
+    return _("{amount} of water").format(amount=volume_said(e.net_volume_l, e.net_volume_sd_l, e.units))
 
 
 def _volume_why(at: Seen) -> str:

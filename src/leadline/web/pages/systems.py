@@ -19,6 +19,7 @@ from leadline.measures.errors import BadInput
 from leadline.measures.units import GALLON_L
 from leadline.measures.words import N_, _, ngettext
 from leadline.present import sentences
+from leadline.present.why import volume_said
 from leadline.system import bands
 from leadline.system.description import PURPOSES, System
 from leadline.system.methods import performance
@@ -81,16 +82,11 @@ async def systems(request: Request) -> Response:
 
 
 def _summary(s: System) -> str:
-    parts = [_litres(s.net_volume_l, s.net_volume_sd_l, s.units), _(_PURPOSE_SAID.get(s.purpose, s.purpose))]
+    parts = [volume_said(s.net_volume_l, s.net_volume_sd_l, s.units), _(_PURPOSE_SAID.get(s.purpose, s.purpose))]
     machines, streams = len(s.equipment), len(s.streams)
     parts += [ngettext("{n} machine", "{n} machines", machines).format(n=machines)] if machines else []
     parts += [ngettext("{n} stream", "{n} streams", streams).format(n=streams)] if streams else []
     return " · ".join(parts)
-
-
-def _litres(mean: float, sd: float, units: str) -> str:
-    factor, unit = (1 / GALLON_L, "gal") if units == "us" else (1.0, "L")
-    return f"{figures.number(mean * factor, 0)} ± {figures.number(sd * factor, 0)} {unit}"
 
 
 async def new(request: Request) -> Response:
@@ -155,7 +151,7 @@ def _one(request: Request, typed: Typed | None = None) -> Response:
         "room": _single(document, set_up.ROOM, opened, typed, units),
         "kinds": [_kind(document, k, s, opened, key, typed, units) for k in set_up.KINDS.values()],
         "defaults": s.defaults, "unknown": s.unknown, "bands": _bands(s, units),
-        "volume": _litres(s.net_volume_l, s.net_volume_sd_l, units), "document": document,
+        "volume": volume_said(s.net_volume_l, s.net_volume_sd_l, units), "document": document,
         "reckoned": _reckoned(asked, s, units),
         "whole": typed.values.get("document", document) if typed and typed.form == "whole" else document,
         "zones": zones(), "choice_said": _choice_said, "performance": _performances(s, units),
@@ -164,10 +160,12 @@ def _one(request: Request, typed: Typed | None = None) -> Response:
 
 def _reckoned(asked: Asked, s: System, units: str) -> str:
     """How much water doses and exchanges speak for, where that is not what is stated."""
-    e = asked.see(s.id).estimate
-    stated, said = (
-        (_litres(*x, units)) for x in ((s.net_volume_l, s.net_volume_sd_l), (e.net_volume_l, e.net_volume_sd_l))
-    )
+    try:
+        e = asked.see(s.id).estimate
+    except BadInput:  # what can't be reckoned is mended on this very page
+        return ""
+    stated = volume_said(s.net_volume_l, s.net_volume_sd_l, units)
+    said = volume_said(e.net_volume_l, e.net_volume_sd_l, units)
     return said if said != stated else ""
 
 
@@ -374,15 +372,15 @@ async def water(request: Request) -> Response:
             "view": "systems",
             "system": s,
             "v": query,
-            "stated": _litres(s.net_volume_l, s.net_volume_sd_l, units),
+            "stated": volume_said(s.net_volume_l, s.net_volume_sd_l, units),
             "error": error,
             "worked": worked,
             "ways": [
-                (x.what.removeprefix("by "), _litres(x.value, lines[f"{x.what}, ±"], units))
+                (x.what.removeprefix("by "), volume_said(x.value, lines[f"{x.what}, ±"], units))
                 for x in (worked.lines if worked else ())
                 if f"{x.what}, ±" in lines
             ],
-            "found": _litres(lines["net volume"], lines["one standard deviation"], units) if worked else "",
+            "found": volume_said(lines["net volume"], lines["one standard deviation"], units) if worked else "",
             "litres": f"{lines['net volume']:.0f}" if worked else "",
             "sd": f"{max(lines['one standard deviation'], 1.0):.0f}" if worked else "",
             "defaults": _known_sizes(s, units),
@@ -406,7 +404,7 @@ def _known_sizes(s: System, units: str) -> dict[str, str]:
     if others:
         litres = sum(v.volume_l or 0.0 for v in others)
         found["others"] = (
-            f"{figures.plain(litres / 3.785411784, 3)} gal" if units == "us" else f"{figures.plain(litres)} L"
+            f"{figures.plain(litres / GALLON_L, 3)} gal" if units == "us" else f"{figures.plain(litres)} L"
         )
     return found
 
