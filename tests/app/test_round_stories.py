@@ -239,6 +239,7 @@ def test_an_old_description_that_can_no_longer_be_read_fails_no_round(settled):
         ("calcium", "mg/L", (431, 428, 425, 430), "1.250", 1250.0),  # beyond the limit itself: asked, with no guess
         ("calcium", "mg/L", (431, 428, 425, 430), "42", 420.0),
         ("alkalinity", "dKH", (8.1, 8.0, 7.9, 8.2), "83", 8.3 * DKH),
+        # 35 psu at 25 °C has a specific gravity of 1.0264 (common practice; refractometers' double scales)
         ("salinity", "psu", (35.1, 35.0, 34.9, 35.0), "1.0262", 34.8),
     ],
 )

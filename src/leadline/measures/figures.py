@@ -119,7 +119,8 @@ def plain(value: float, significant: int = 6) -> str:
 
 def as_read(text: str) -> str:
     """A text that begins with an amount as programs write it, with the reader's decimal mark."""
-    return re.sub(r"^(\d+)\.(\d)", rf"\1{decimal_mark()}\2", text)
+    mark = decimal_mark()
+    return text if mark == "." else re.sub(r"^(\d+)\.(\d)", rf"\1{mark}\2", text)
 
 
 def doubt_digits(sd: float, most: int) -> int:
